@@ -1,0 +1,1 @@
+//! The adapter contract: framing, decoding, ports, and the harness that tests them.

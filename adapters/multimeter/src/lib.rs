@@ -1,0 +1,1 @@
+//! Serial multimeters: one codec per chip protocol.

@@ -1,0 +1,1 @@
+//! Pressure transducers over Modbus RTU.

@@ -1,0 +1,2 @@
+//! The trisect command.
+fn main() {}

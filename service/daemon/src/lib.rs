@@ -1,0 +1,1 @@
+//! The Trisect service: bays, instruments, streaming.

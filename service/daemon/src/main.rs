@@ -1,0 +1,2 @@
+//! The Trisect service.
+fn main() {}

@@ -1,0 +1,1 @@
+//! What the readings say: phases, features, checks, belief, proofs, next test.

@@ -1,0 +1,1 @@
+//! What happened: jobs, readings, answers and verdicts, durable.

@@ -1,0 +1,1 @@
+//! What a number means: quantity, unit, uncertainty, conformity.
