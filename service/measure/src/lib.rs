@@ -1,1 +1,33 @@
-//! What a number means: quantity, unit, uncertainty, conformity.
+//! What a number means: quantity, unit, uncertainty and conformity.
+//!
+//! Everything is kept in SI ([`Quantity::si_unit`]) and shown in the trade's
+//! unit; text is parsed once, at the edge.
+//!
+//! Invariants, each an absence:
+//! - this crate reads no clock, file, socket, environment or random source;
+//! - no value is ever given a unit by guess: text without a unit is refused
+//!   unless the quantity is a plain ratio;
+//! - no overload is ever turned into a number: it stays one-sided
+//!   ([`Amount::Above`], [`Amount::Below`]).
+
+mod accuracy;
+mod amount;
+mod conformity;
+mod entry;
+mod flags;
+mod quantity;
+mod sample;
+pub mod senml;
+mod unit;
+
+pub use accuracy::{Accuracy, AccuracyError, combine, resolution_uncertainty};
+pub use amount::Amount;
+pub use conformity::{Decision, conformance, decide};
+pub use entry::{Entered, Entry, EntryError, parse_duration, parse_entry, parse_span, parse_value};
+pub use flags::Flags;
+pub use quantity::{Quantity, UnknownQuantity};
+pub use sample::{Coupling, Function, Sample};
+pub use unit::{Unit, UnitError, significant};
+
+/// Nanoseconds in a second: times on a bay's clock are `i64` nanoseconds.
+pub const NANOS_PER_SECOND: i64 = 1_000_000_000;
