@@ -1,1 +1,37 @@
-//! Serial multimeters: one codec per chip protocol.
+//! Serial multimeters: one codec per chip protocol, one file per codec.
+//!
+//! A codec is pure: bytes in, samples out. [`codecs`] names them all;
+//! [`MultimeterSettings::adapter`] puts one on a port.
+//!
+//! Invariants, each an absence:
+//! - no frame whose fields contradict each other becomes a sample;
+//! - no overload becomes a number;
+//! - no maker or model is known here: the chip's protocol is the name.
+
+mod es51922;
+mod fs9922;
+mod lines;
+mod settings;
+mod shown;
+
+#[cfg(test)]
+mod captured;
+#[cfg(test)]
+mod conformance;
+#[cfg(test)]
+mod resynchronising;
+
+pub use settings::MultimeterSettings;
+use trisect_kit::Codec;
+pub use trisect_kit::sample_json;
+
+/// Every protocol, by name.
+pub fn codecs() -> &'static [Codec] {
+    const ALL: &[Codec] = &[fs9922::CODEC, es51922::CODEC];
+    ALL
+}
+
+/// The protocol of a name, such as `fs9922`.
+pub fn codec(name: &str) -> Option<&'static Codec> {
+    codecs().iter().find(|codec| codec.name == name)
+}

@@ -1,1 +1,2 @@
 //! The Trisect service: bays, instruments, streaming.
+pub mod transport;

@@ -1,1 +1,31 @@
 //! What a rule set says: model, loader, defects, cases; the shipped rule sets.
+//!
+//! A rule set is TOML text. [`examine`] reads it and reports every defect of it
+//! at once, each with its place and the way to mend it; only a text without
+//! errors becomes a [`RuleSet`]. [`case`] does the same for recorded jobs.
+//!
+//! Invariants, each an absence:
+//! - this crate opens no file and no socket, and reads no clock, environment or
+//!   random source: text comes in, findings go out;
+//! - no text makes it panic, and none makes it stop at the first defect;
+//! - no [`RuleSet`] exists with an id that does not resolve, a unit that does
+//!   not fit its point, or a row that is no probability, alone or combined;
+//! - no amount in the model is in anything but SI.
+
+pub mod case;
+mod defect;
+mod load;
+mod model;
+mod read;
+mod shipped;
+mod words;
+
+pub use defect::{Defect, DefectKind, Severity};
+pub use load::{Examination, examine};
+pub use model::{
+    Asked, Bound, Caution, Check, Complaint, Derived, How, Link, Measured, Proof, ProofTarget,
+    RuleSet, Suspect, TestPoint,
+};
+pub use shipped::{shipped, shipped_rule_set};
+pub use trisect_measure::NANOS_PER_SECOND;
+pub use words::{Drive, Outcome, Phase, Side, Standing, Take};

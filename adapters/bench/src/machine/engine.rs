@@ -1,0 +1,125 @@
+//! The engine itself: it turns, compresses, fires and drags.
+
+use super::random::Random;
+
+/// Torque at full fuel, N m.
+const FULL_TORQUE: f64 = 620.0;
+/// Load at full, N m.
+const FULL_LOAD: f64 = 450.0;
+/// End-of-compression temperature at which half of the charges fire, kelvins.
+const FIRES_AT: f64 = 645.0;
+/// Below this the grid heater warms the intake, kelvins, by so many kelvins.
+const HEATER: (f64, f64) = (278.15, 55.0);
+
+/// The engine's condition and state.
+#[derive(Clone, Debug)]
+pub(crate) struct Engine {
+    /// Moment of inertia with flywheel, kg m².
+    pub inertia: f64,
+    /// Factor on all friction.
+    pub friction: f64,
+    /// Factor on the compression ratio of 17.
+    pub compression: f64,
+    /// How bad the injectors are, 0 to 1.
+    pub injectors: f64,
+    /// How far the intake is blocked, 0 to 1.
+    pub intake: f64,
+    /// Temperature, kelvins.
+    pub kelvin: f64,
+    /// Is the air shut-off open?
+    pub air_open: bool,
+    /// Speed, rad/s.
+    pub omega: f64,
+    angle: f64,
+    /// Fuel burnt or not that reached the cylinders since the engine last stood, in full strokes.
+    pub reached: f64,
+}
+
+/// What acts on the engine in one step.
+pub(crate) struct Acting {
+    /// Share of full fuel delivered.
+    pub delivered: f64,
+    /// How far the timing is late, 0 to 1.
+    pub late: f64,
+    /// Torque of the starter, N m.
+    pub starter: f64,
+    /// Drag of a worn pump, N m.
+    pub drag: f64,
+    /// Load, 0 to 1.
+    pub load: f64,
+    /// Ambient temperature, kelvins.
+    pub ambient: f64,
+    /// Does the controller run (and with it the grid heater)?
+    pub heater: bool,
+}
+
+impl Engine {
+    /// A healthy engine, spread as parts are (common practice, no source).
+    pub(crate) fn draw(random: &mut Random, ambient: f64) -> Self {
+        Engine {
+            inertia: 1.5 * random.about_one(0.03),
+            friction: random.about_one(0.05),
+            compression: random.about_one(0.01),
+            injectors: 0.0,
+            intake: 0.0,
+            kelvin: ambient,
+            air_open: true,
+            omega: 0.0,
+            angle: 0.0,
+            reached: 0.0,
+        }
+    }
+
+    /// Friction torque, N m: boundary friction when slow, oil when fast, more when cold.
+    fn drag(&self) -> f64 {
+        let oil = 1.0 + 0.012 * (293.15 - self.kelvin).max(0.0);
+        let mixed = 70.0 + 60.0 * (-self.omega / 25.0).exp() + 0.25 * self.omega;
+        self.friction * oil * mixed
+    }
+
+    /// Share of the charges that fire.
+    fn firing(&self, acting: &Acting) -> f64 {
+        let heated = if acting.heater && acting.ambient < HEATER.0 { HEATER.1 } else { 0.0 };
+        let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + heated;
+        let blow_by = 1.0 - 0.9 / self.omega.max(5.0);
+        let ratio = 17.0 * self.compression * blow_by * (1.0 - 0.15 * self.intake);
+        let end = intake * ratio.powf(0.35) - 1200.0 / self.omega.max(5.0);
+        let needed = FIRES_AT + 60.0 * self.injectors + 30.0 * acting.late;
+        1.0 / (1.0 + ((needed - end) / 12.0).exp())
+    }
+
+    /// Mean torque of combustion, N m.
+    fn combustion(&self, acting: &Acting) -> f64 {
+        if !self.air_open || acting.delivered <= 0.0 {
+            return 0.0;
+        }
+        let burnt = acting.delivered.min(1.0 - 0.88 * self.intake);
+        let timing = 1.0 - acting.late * (0.25 + 0.55 * (self.omega / 188.0).min(1.0));
+        let spray = 1.0 - 0.55 * self.injectors;
+        FULL_TORQUE * burnt * timing * spray * self.firing(acting)
+    }
+
+    /// Moves the engine on by `dt` seconds.
+    pub(crate) fn step(&mut self, acting: &Acting, dt: f64) {
+        let load = if self.omega > 60.0 { FULL_LOAD * acting.load } else { 0.0 };
+        let against = self.drag() + acting.drag + load;
+        let pulses = 28.0 * self.compression * (3.0 * self.angle).sin();
+        let pulses = if (1.0..60.0).contains(&self.omega) { pulses } else { 0.0 };
+        let driving = acting.starter + self.combustion(acting) + pulses;
+        let torque = driving - if self.omega > 0.0 || driving > against { against } else { driving };
+        self.omega = (self.omega + torque / self.inertia * dt).max(0.0);
+        self.angle = (self.angle + self.omega * dt) % std::f64::consts::TAU;
+        if self.omega > 0.0 {
+            self.reached += acting.delivered * self.omega * dt / std::f64::consts::TAU;
+        } else {
+            self.reached = 0.0;
+        }
+        let settles_at = if self.omega > 50.0 { 358.0 } else { acting.ambient };
+        self.kelvin += (settles_at - self.kelvin) * dt / if self.omega > 50.0 { 400.0 } else { 3000.0 };
+    }
+
+    /// Speed in revolutions a minute.
+    pub(crate) fn rpm(&self) -> f64 {
+        self.omega * 60.0 / std::f64::consts::TAU
+    }
+}

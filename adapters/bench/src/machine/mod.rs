@@ -1,0 +1,264 @@
+//! The machine model: a pure core, stepped at a fixed rate, with a seeded
+//! random source of its own.
+//!
+//! Invariants, each an absence:
+//! - no clock, file, socket or environment is read here: time comes in by [`Machine::advance`];
+//! - no fault is known outside `damage.rs`: what is measured and observed
+//!   comes from the parts' state;
+//! - no number comes from a rule set.
+
+mod battery;
+mod controller;
+mod damage;
+mod engine;
+mod fault;
+mod fuel;
+mod governor;
+mod observe;
+mod operator;
+mod parts;
+mod points;
+mod pump;
+pub(crate) mod random;
+mod trial;
+mod wiring;
+
+pub use fault::{Fault, FaultError, FaultKind};
+pub use observe::{ActError, CHECKS};
+pub use points::{POINTS, TestPoint};
+pub use pump::BypassCommand;
+
+use parts::Parts;
+use random::Random;
+use wiring::{Branch, OPEN, Run, branch};
+
+/// Where the key stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Key {
+    /// Off.
+    #[default]
+    Off,
+    /// On, starter at rest.
+    On,
+    /// On, starter turning.
+    Crank,
+}
+
+/// What is plugged onto the pump.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Drive {
+    /// The machine's own harness.
+    #[default]
+    Harness,
+    /// The bypass drive, powered from the battery by itself.
+    Bypass,
+}
+
+/// What the people around the machine do to it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Controls {
+    /// The key.
+    pub key: Key,
+    /// What is plugged onto the pump.
+    pub drive: Drive,
+    /// The bypass drive's buttons; of no effect on the machine's own harness.
+    pub bypass: BypassCommand,
+    /// Accelerator pedal, 0 to 1.
+    pub accelerator: f64,
+    /// Load on the engine, 0 to 1.
+    pub load: f64,
+    /// Is the air shut-off open? Shutting it stops a racing engine.
+    pub air_open: bool,
+}
+
+impl Default for Controls {
+    fn default() -> Self {
+        Controls {
+            key: Key::Off,
+            drive: Drive::Harness,
+            bypass: BypassCommand::ShutOff,
+            accelerator: 0.0,
+            load: 0.0,
+            air_open: true,
+        }
+    }
+}
+
+/// Currents and drops of the three fed units in the last step.
+#[derive(Clone, Copy, Debug, Default)]
+struct Feeds {
+    controller: Branch,
+    lift_pump: Branch,
+    pump: Branch,
+}
+
+/// Lift pump's motor, ohms when turning.
+const LIFT_PUMP_OHMS: f64 = 2.6;
+/// The bypass drive's lead, ohms.
+const BYPASS_LEAD: f64 = 0.05;
+/// What else is on with the key: lamps, relays, the like, amperes.
+const KEY_AMPS: f64 = 4.0;
+
+/// One machine.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    parts: Parts,
+    controls: Controls,
+    feeds: Feeds,
+    random: Random,
+    steps: u64,
+    owed: f64,
+}
+
+impl Machine {
+    /// Length of a step, seconds: the model runs at 500 Hz.
+    pub const STEP: f64 = 0.002;
+
+    /// The machine of this seed with these faults, as it stands after a night
+    /// with the key off. The same arguments give the same machine and course.
+    pub fn new(seed: u64, faults: &[Fault]) -> Self {
+        let mut machine = Machine {
+            parts: Parts::draw(seed, faults),
+            controls: Controls::default(),
+            feeds: Feeds::default(),
+            random: Random::new(seed, 2),
+            steps: 0,
+            owed: 0.0,
+        };
+        machine.step();
+        machine
+    }
+
+    /// What the people around it do now.
+    pub fn controls(&self) -> Controls {
+        self.controls
+    }
+
+    /// Takes over new controls; shares outside 0 to 1 are brought inside.
+    pub fn set_controls(&mut self, controls: Controls) {
+        let share = |value: f64| if value.is_finite() { value.clamp(0.0, 1.0) } else { 0.0 };
+        self.controls = Controls {
+            accelerator: share(controls.accelerator),
+            load: share(controls.load),
+            ..controls
+        };
+    }
+
+    /// Seconds since the machine was made.
+    pub fn time(&self) -> f64 {
+        self.steps as f64 * Self::STEP
+    }
+
+    /// Engine speed in revolutions a minute.
+    pub fn rpm(&self) -> f64 {
+        self.parts.engine.rpm()
+    }
+
+    /// Lets `seconds` pass in whole steps; what is left over is kept for the
+    /// next call, so that the course does not depend on how time is cut.
+    pub fn advance(&mut self, seconds: f64) {
+        self.owed += seconds.clamp(0.0, 86_400.0);
+        // A hair of tolerance, so that ten tenths make a whole.
+        while self.owed >= Self::STEP * (1.0 - 1e-9) {
+            self.owed -= Self::STEP;
+            self.step();
+        }
+    }
+
+    fn bypass(&self) -> Option<BypassCommand> {
+        (self.controls.drive == Drive::Bypass).then_some(self.controls.bypass)
+    }
+
+    /// One step of everything, each part seeing the others as they last were.
+    fn step(&mut self) {
+        let dt = Self::STEP;
+        let key_on = self.controls.key != Key::Off;
+        self.parts.wiring.step(self.parts.engine.omega, &mut self.random, dt);
+        self.power(key_on, dt);
+        let command = self.control(key_on, dt);
+        self.deliver(command, dt);
+        self.turn(dt);
+        self.steps += 1;
+    }
+
+    /// Battery, and what it leaves for the three fed units.
+    fn power(&mut self, key_on: bool, dt: f64) {
+        let Parts { electrics, wiring, controller, pump, fuel, ambient, engine, .. } = &mut self.parts;
+        let feeds = &self.feeds;
+        let units = feeds.controller.amps + feeds.lift_pump.amps + feeds.pump.amps;
+        let others = units + if key_on { KEY_AMPS } else { 0.0 };
+        let cranking = self.controls.key == Key::Crank;
+        electrics.step(cranking, engine.omega, others, *ambient, dt);
+
+        let switched = if key_on { electrics.volts } else { 0.0 };
+        let ground = wiring.controller_ground;
+        self.feeds.controller = branch(switched, wiring.controller_feed, controller.load, ground);
+        // A stopped motor has open brushes here; a relay not closed is an open run.
+        let motor = if fuel.turns { LIFT_PUMP_OHMS } else { OPEN };
+        let contact = if controller.lift_pump_on() { wiring.lift_pump_feed } else { OPEN };
+        let contact = if fuel.turns || controller.lift_pump_on() { contact } else { 1e3 * OPEN };
+        self.feeds.lift_pump = branch(switched, contact, motor, 0.0);
+        self.feeds.pump = match self.controls.drive {
+            Drive::Bypass => branch(electrics.volts, BYPASS_LEAD, pump.load(), 0.0),
+            Drive::Harness => {
+                let feed = wiring.pump_relay + wiring.ohms(Run::PumpFeed);
+                branch(switched, feed, pump.load(), wiring.ohms(Run::PumpGround))
+            }
+        };
+    }
+
+    /// The engine controller's command, as far as the bus carries it.
+    fn control(&mut self, key_on: bool, dt: f64) -> Option<f64> {
+        let inputs = controller::Inputs {
+            volts: self.feeds.controller.volts,
+            omega: self.parts.engine.omega,
+            pedal: self.controls.accelerator,
+            sensor_wire: self.parts.wiring.ohms(Run::Sensor) < 1e5,
+            key_on,
+        };
+        let command = self.parts.controller.step(&inputs, &mut self.random, dt);
+        command.filter(|_| self.parts.wiring.bus_works())
+    }
+
+    /// Fuel to the pump, and from the pump into the cylinders.
+    fn deliver(&mut self, command: Option<f64>, dt: f64) {
+        let bypass = self.bypass();
+        let Parts { fuel, pump, engine, ambient, .. } = &mut self.parts;
+        let draw = fuel::Draw {
+            lift_volts: self.feeds.lift_pump.volts,
+            omega: engine.omega,
+            injected: pump.injected(engine.omega),
+            kelvin: *ambient,
+        };
+        fuel.step(&draw, &mut self.random, dt);
+        let feed = pump::Feed {
+            volts: self.feeds.pump.volts,
+            bus: command,
+            bypass,
+            omega: engine.omega,
+            inlet: fuel.pump_inlet(),
+            solid: fuel.solid(),
+            fuel_kelvin: *ambient,
+            returned: fuel.returned,
+        };
+        pump.step(&feed, dt);
+    }
+
+    fn turn(&mut self, dt: f64) {
+        let Parts { electrics, controller, pump, engine, ambient, .. } = &mut self.parts;
+        engine.air_open = self.controls.air_open;
+        let acting = engine::Acting {
+            delivered: pump.delivered,
+            late: pump.late,
+            starter: electrics.starter_torque(),
+            drag: pump.drag(),
+            load: self.controls.load,
+            ambient: *ambient,
+            heater: controller.running,
+        };
+        engine.step(&acting, dt);
+    }
+}
+
+#[cfg(test)]
+mod tests;

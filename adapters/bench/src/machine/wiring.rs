@@ -1,0 +1,221 @@
+//! The harness: runs, pins and the data bus, as resistances. A voltmeter
+//! across a run shows what the current through it loses there.
+
+use super::random::Random;
+
+/// What an open circuit is, ohms: high enough to pass nothing, and finite so
+/// that dividers need no special case.
+pub(crate) const OPEN: f64 = 1e12;
+
+/// Above this a test point shows the circuit as open, ohms.
+const SHOWN_AS_OPEN: f64 = 1e11;
+
+/// What an ohmmeter sees: infinite where the circuit is open.
+pub(crate) fn seen(ohms: f64) -> f64 {
+    if ohms >= SHOWN_AS_OPEN { f64::INFINITY } else { ohms }
+}
+
+/// A consumer at the end of a feed and a ground run.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Branch {
+    /// Current, amperes.
+    pub amps: f64,
+    /// Lost in the feed run, volts.
+    pub feed_drop: f64,
+    /// Lost in the ground run, volts.
+    pub ground_drop: f64,
+    /// Left for the consumer, volts.
+    pub volts: f64,
+}
+
+/// The currents and voltages of a consumer of `load` ohms at `volts`.
+pub(crate) fn branch(volts: f64, feed: f64, load: f64, ground: f64) -> Branch {
+    let amps = volts / (feed + load + ground);
+    Branch {
+        amps,
+        feed_drop: amps * feed,
+        ground_drop: amps * ground,
+        volts: amps * load,
+    }
+}
+
+/// A run between two plugs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Run {
+    /// Supply of the pump control unit.
+    PumpFeed,
+    /// Ground of the pump control unit.
+    PumpGround,
+    /// One wire of the data bus.
+    BusHigh,
+    /// The other wire of the data bus.
+    BusLow,
+    /// The speed sensor's signal.
+    Sensor,
+}
+
+/// The runs between the engine controller's plug and the pump's, ohms each.
+const RUNS: [(Run, f64); 5] = [
+    (Run::PumpFeed, 0.045),
+    (Run::PumpGround, 0.006),
+    (Run::BusHigh, 0.3),
+    (Run::BusLow, 0.3),
+    (Run::Sensor, 0.4),
+];
+
+/// A contact that opens now and then while the engine shakes it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Loose {
+    /// The run it is in.
+    pub run: Run,
+    /// Openings a second while the engine runs.
+    pub rate: f64,
+    /// Seconds left until it closes again.
+    open_for: f64,
+}
+
+/// The harness, its pins, and what hangs on the data bus.
+#[derive(Clone, Debug)]
+pub(crate) struct Wiring {
+    runs: [f64; 5],
+    /// Relay and fuse before the pump's feed run, ohms.
+    pub pump_relay: f64,
+    /// Fuse, relay and wire to the engine controller, ohms.
+    pub controller_feed: f64,
+    /// The engine controller's ground, ohms.
+    pub controller_ground: f64,
+    /// Relay contact and wire to the lift pump, ohms.
+    pub lift_pump_feed: f64,
+    /// Smallest resistance between runs that should not touch, ohms.
+    pub isolation: f64,
+    /// Terminators in the engine controller and in the pump control unit, ohms.
+    pub terminators: [f64; 2],
+    /// Between the two bus wires besides the terminators, ohms.
+    pub bus_bridge: f64,
+    /// Does a bus wire touch supply or ground?
+    pub bus_held: bool,
+    /// Does the code reader share the data bus?
+    pub reader_on_bus: bool,
+    /// Are pins bent, loose, wet or green to look at?
+    pub pins_look_bad: bool,
+    /// A contact that comes and goes.
+    pub loose: Option<Loose>,
+}
+
+impl Wiring {
+    /// A healthy harness, spread as parts are (common practice, no source).
+    pub(crate) fn draw(random: &mut Random) -> Self {
+        Wiring {
+            runs: RUNS.map(|(_, ohms)| ohms * random.about_one(0.15)),
+            pump_relay: 0.02 * random.about_one(0.2),
+            controller_feed: 0.06 * random.about_one(0.2),
+            controller_ground: 0.012 * random.about_one(0.2),
+            lift_pump_feed: 0.045 * random.about_one(0.15),
+            isolation: random.between(5e6, 35e6),
+            terminators: [(); 2].map(|()| 120.0 * random.about_one(0.008)),
+            bus_bridge: OPEN,
+            bus_held: false,
+            reader_on_bus: random.chance(0.4),
+            pins_look_bad: false,
+            loose: None,
+        }
+    }
+
+    /// Adds resistance to a run.
+    pub(crate) fn add(&mut self, run: Run, ohms: f64) {
+        for (known, value) in RUNS.iter().zip(&mut self.runs) {
+            if known.0 == run {
+                *value = (*value + ohms).min(OPEN);
+            }
+        }
+    }
+
+    /// Resistance of a run with the harness at rest, ohms.
+    fn at_rest(&self, run: Run) -> f64 {
+        RUNS.iter().zip(&self.runs).find(|(known, _)| known.0 == run).map_or(OPEN, |(_, &ohms)| ohms)
+    }
+
+    /// Resistance of a run right now, ohms.
+    pub(crate) fn ohms(&self, run: Run) -> f64 {
+        match self.loose {
+            Some(loose) if loose.run == run && loose.open_for > 0.0 => OPEN,
+            _ => self.at_rest(run),
+        }
+    }
+
+    /// A contact works loose the first time and then keeps coming and going.
+    pub(crate) fn loosen(&mut self, run: Run, rate: f64) {
+        self.loose = Some(Loose { run, rate, open_for: 0.0 });
+    }
+
+    /// Lets the engine's shaking work on a loose contact.
+    pub(crate) fn step(&mut self, omega: f64, random: &mut Random, dt: f64) {
+        let Some(loose) = &mut self.loose else { return };
+        loose.open_for = (loose.open_for - dt).max(0.0);
+        let shaking = if omega > 40.0 { 1.0 } else { 0.05 };
+        if random.chance(loose.rate * shaking * dt) {
+            loose.open_for = random.between(0.2, 2.5);
+        }
+    }
+
+    /// Largest of the runs, both ends unplugged, ohms.
+    pub(crate) fn continuity(&self) -> f64 {
+        self.runs.iter().copied().fold(0.0, f64::max)
+    }
+
+    /// Across the two bus wires at the engine controller, key off, ohms.
+    pub(crate) fn termination(&self) -> f64 {
+        let far = self.terminators[1] + self.ohms(Run::BusHigh) + self.ohms(Run::BusLow);
+        1.0 / (1.0 / self.terminators[0] + 1.0 / far + 1.0 / self.bus_bridge)
+    }
+
+    /// Do messages get from the engine controller to the pump control unit?
+    pub(crate) fn bus_works(&self) -> bool {
+        let wires = self.ohms(Run::BusHigh).max(self.ohms(Run::BusLow));
+        !self.bus_held && wires < 60.0 && (40.0..100.0).contains(&self.termination())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn healthy() -> Wiring {
+        Wiring::draw(&mut Random::new(5, 5))
+    }
+
+    #[test]
+    fn two_terminators_make_sixty_ohms() {
+        // ISO 11898-2: two 120 Ω terminators in parallel.
+        let mut wiring = healthy();
+        wiring.terminators = [120.0, 120.0];
+        wiring.runs = [0.0; 5];
+        assert!((wiring.termination() - 60.0).abs() < 1e-6);
+        assert!(wiring.bus_works());
+        wiring.terminators[1] = OPEN;
+        assert!((wiring.termination() - 120.0).abs() < 1e-6);
+        assert!(!wiring.bus_works());
+    }
+
+    #[test]
+    fn an_open_run_reads_infinite_and_takes_the_whole_voltage() {
+        let mut wiring = healthy();
+        wiring.add(Run::PumpFeed, OPEN);
+        assert_eq!(seen(wiring.continuity()), f64::INFINITY);
+        let pump = branch(12.5, wiring.ohms(Run::PumpFeed), 4.0, 0.006);
+        assert!((pump.feed_drop - 12.5).abs() < 1e-6 && pump.volts < 1e-6);
+    }
+
+    #[test]
+    fn a_loose_contact_opens_only_now_and_then() {
+        let mut wiring = healthy();
+        wiring.loosen(Run::BusHigh, 0.2);
+        let mut random = Random::new(1, 1);
+        let mut open = 0;
+        for _ in 0..30_000 {
+            wiring.step(84.0, &mut random, 0.002);
+            open += usize::from(wiring.ohms(Run::BusHigh) == OPEN);
+        }
+        assert!(open > 300 && open < 20_000, "{open}");
+    }
+}

@@ -1,0 +1,61 @@
+//! Keeping a port open: a lost one is opened again until told to stop.
+
+use std::future::Future;
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+
+use tokio_serial::SerialStream;
+
+use super::{Port, back_off, open};
+use crate::{Context, State};
+
+/// Why a session over an open port ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// The adapter was told to stop.
+    Stopped,
+    /// The port is lost (0 bytes read, or an error), and why.
+    Lost(String),
+}
+
+/// What an adapter does while its port is open.
+pub trait Session: Send {
+    /// Serves an open port until it is lost or the adapter is told to stop.
+    fn serve(
+        &mut self,
+        stream: &mut SerialStream,
+        context: &Context,
+    ) -> impl Future<Output = Ending> + Send;
+}
+
+/// Opens the port, serves it, and does so again whenever it is lost, until told
+/// to stop. Keeps the health's state: `starting` first, `silent` while there is
+/// no port, `stopped` at the end.
+pub async fn keep_open<S: Session>(port: &Port, session: &mut S, context: &Context) {
+    context.health.enter(State::Starting, context.now());
+    let mut hasher = DefaultHasher::new();
+    port.path.hash(&mut hasher);
+    let seed = hasher.finish();
+    let mut attempt = 0;
+    while !context.stop.is_cancelled() {
+        match open(port) {
+            Ok(mut stream) => {
+                let before = context.health.vitals().frames_good;
+                match session.serve(&mut stream, context).await {
+                    Ending::Stopped => break,
+                    Ending::Lost(why) => {
+                        context.silent(&format!("lost {}: {why}", port.path.display()));
+                    }
+                }
+                if context.health.vitals().frames_good > before {
+                    attempt = 0;
+                }
+            }
+            Err(error) => context.silent(&error.to_string()),
+        }
+        if context.pause(back_off(attempt, seed)).await.is_err() {
+            break;
+        }
+        attempt = attempt.saturating_add(1);
+    }
+    context.health.enter(State::Stopped, context.now());
+}

@@ -1,0 +1,186 @@
+//! An instrument that talks by itself on a serial port: a codec over a port.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use tokio::io::AsyncReadExt as _;
+use tokio::time::{Instant, sleep_until};
+use tokio_serial::SerialStream;
+
+use crate::ports::{Ending, Port, Session, keep_open};
+use crate::{
+    Adapter, Codec, Context, Decoded, Decoder, Description, Running, Stopped,
+};
+
+/// Runs a [`Codec`] over a serial port.
+pub struct SerialAdapter {
+    description: Description,
+    port: Port,
+    listening: Listening,
+}
+
+struct Listening {
+    codec: Codec,
+    channel: u16,
+    silent_after: Duration,
+}
+
+impl SerialAdapter {
+    /// An adapter for the instrument on `path` that speaks `codec`, with the
+    /// codec's own line settings, on channel 0, silent after a second.
+    pub fn new(description: Description, path: PathBuf, codec: Codec) -> SerialAdapter {
+        SerialAdapter {
+            description,
+            port: Port {
+                path,
+                line: codec.line,
+                optical: codec.optical,
+            },
+            listening: Listening {
+                codec,
+                channel: 0,
+                silent_after: Duration::from_secs(1),
+            },
+        }
+    }
+
+    /// Sets the line otherwise than the codec does.
+    pub fn line(mut self, line: crate::LineSettings) -> SerialAdapter {
+        self.port.line = line;
+        self
+    }
+
+    /// Puts the samples on another channel.
+    pub fn channel(mut self, channel: u16) -> SerialAdapter {
+        self.listening.channel = channel;
+        self
+    }
+
+    /// How long without a valid frame is silence.
+    pub fn silent_after(mut self, time: Duration) -> SerialAdapter {
+        self.listening.silent_after = time;
+        self
+    }
+}
+
+impl Adapter for SerialAdapter {
+    fn describe(&self) -> Description {
+        self.description.clone()
+    }
+
+    fn run(&mut self, context: Context) -> Running<'_> {
+        Box::pin(async move {
+            keep_open(&self.port, &mut self.listening, &context).await;
+            Ok(())
+        })
+    }
+}
+
+/// When something is due even if no byte comes.
+struct Deadlines {
+    /// What is half there is a cut frame.
+    gap: Option<Instant>,
+    /// The instrument counts as silent.
+    silence: Option<Instant>,
+}
+
+impl Deadlines {
+    fn next(&self) -> Option<Instant> {
+        self.gap.into_iter().chain(self.silence).min()
+    }
+}
+
+impl Session for Listening {
+    async fn serve(&mut self, stream: &mut SerialStream, context: &Context) -> Ending {
+        let mut decoder = self.codec.decoder();
+        let mut chunk = [0; 1024];
+        let mut due = Deadlines {
+            gap: None,
+            silence: Some(Instant::now() + self.silent_after),
+        };
+        loop {
+            let wake = due.next();
+            let listened = tokio::select! {
+                biased;
+                () = context.stop.cancelled() => return Ending::Stopped,
+                read = stream.read(&mut chunk) => match read {
+                    Ok(0) => return Ending::Lost("it was unplugged".to_owned()),
+                    Ok(count) => {
+                        let at = context.now();
+                        decoder.push(chunk.get(..count).unwrap_or_default());
+                        self.heard(&mut decoder, at, &mut due, context).await
+                    }
+                    Err(error) => return Ending::Lost(error.to_string()),
+                },
+                () = sleep_until(wake.unwrap_or_else(Instant::now)), if wake.is_some() => {
+                    self.quiet(&mut decoder, &mut due, context).await
+                }
+            };
+            if listened.is_err() {
+                return Ending::Stopped;
+            }
+        }
+    }
+}
+
+impl Listening {
+    /// Bytes came in, read at `at`.
+    async fn heard(
+        &self,
+        decoder: &mut Decoder,
+        at: i64,
+        due: &mut Deadlines,
+        context: &Context,
+    ) -> Result<(), Stopped> {
+        let mut good = false;
+        while let Some(decoded) = decoder.next() {
+            good |= matches!(decoded, Decoded::Sample(_));
+            self.note(decoded, at, context).await?;
+        }
+        // Counted from now, not from the reading: a full queue may have held us.
+        let now = Instant::now();
+        if good {
+            due.silence = Some(now + self.silent_after);
+        }
+        due.gap = decoder.is_waiting().then(|| now + self.codec.gap);
+        Ok(())
+    }
+
+    /// A deadline passed without a byte.
+    async fn quiet(
+        &self,
+        decoder: &mut Decoder,
+        due: &mut Deadlines,
+        context: &Context,
+    ) -> Result<(), Stopped> {
+        let now = Instant::now();
+        if due.gap.is_some_and(|gap| gap <= now) {
+            due.gap = None;
+            if let Some(decoded) = decoder.gap() {
+                self.note(decoded, context.now(), context).await?;
+            }
+        }
+        if due.silence.is_some_and(|silence| silence <= now) {
+            due.silence = None;
+            context.silent(&format!(
+                "no valid frame for {} ms: is the instrument on, its data output on, and does it speak {} at {}?",
+                self.silent_after.as_millis(),
+                self.codec.name,
+                self.codec.line,
+            ));
+        }
+        Ok(())
+    }
+
+    async fn note(&self, decoded: Decoded, at: i64, context: &Context) -> Result<(), Stopped> {
+        match decoded {
+            Decoded::Sample(mut sample) => {
+                sample.channel = self.channel;
+                context.emit(sample, at).await?;
+            }
+            Decoded::Bad { error, .. } => context.health.bad(&error.to_string(), at),
+            Decoded::Skipped { bytes, why } => context.health.skipped(bytes, why, at),
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,155 @@
+//! What a subscriber is told: published once, serialised once, and sent without ever waiting for one
+//! subscriber on behalf of another. Who is too slow gets a notice with the count of what it missed.
+
+use crate::method::{Gap, Subscription};
+use jsonrpsee::SubscriptionSink;
+use jsonrpsee::core::server::TrySendError;
+use serde_json::value::{RawValue, to_raw_value};
+use std::marker::PhantomData;
+use std::sync::Arc;
+use tokio::sync::broadcast::{Receiver, Sender, channel, error::RecvError};
+
+/// Where the items of a subscription are published.
+#[derive(Debug)]
+pub struct Publisher<S: Subscription> {
+    sender: Sender<Arc<RawValue>>,
+    of: PhantomData<fn(S)>,
+}
+
+impl<S: Subscription> Clone for Publisher<S> {
+    fn clone(&self) -> Self {
+        Self {
+            sender: self.sender.clone(),
+            of: PhantomData,
+        }
+    }
+}
+
+impl<S: Subscription> Publisher<S> {
+    /// Keeps the last `capacity` items for subscribers that are behind; at least one.
+    pub fn new(capacity: usize) -> Self {
+        Self {
+            sender: channel(capacity.max(1)).0,
+            of: PhantomData,
+        }
+    }
+
+    /// Tells every feed an item; costs next to nothing if there is none. Never waits.
+    ///
+    /// # Errors
+    /// If the item cannot be written as JSON.
+    pub fn publish(&self, item: &S::Item) -> Result<(), serde_json::Error> {
+        if self.sender.receiver_count() > 0 {
+            // An error means the last feed has just gone.
+            let _ = self.sender.send(Arc::from(to_raw_value(item)?));
+        }
+        Ok(())
+    }
+
+    /// A feed of everything published from now on.
+    pub fn feed(&self) -> Feed<S> {
+        Feed {
+            first: Vec::new(),
+            receiver: self.sender.subscribe(),
+            of: PhantomData,
+        }
+    }
+}
+
+/// What one subscriber is told.
+#[derive(Debug)]
+pub struct Feed<S: Subscription> {
+    first: Vec<S::Item>,
+    receiver: Receiver<Arc<RawValue>>,
+    of: PhantomData<fn(S)>,
+}
+
+impl<S: Subscription> Feed<S> {
+    /// Tells these items first: how things stand. Take the feed before looking, so that nothing
+    /// that happens in between is lost.
+    #[must_use]
+    pub fn starting_with(mut self, items: Vec<S::Item>) -> Self {
+        self.first = items;
+        self
+    }
+
+    /// Tells the subscriber until it leaves or the publisher is gone.
+    pub(super) async fn tell(mut self, sink: SubscriptionSink) {
+        let mut out = Out {
+            sink,
+            missed: 0,
+            gap: S::Item::gap,
+        };
+        for item in std::mem::take(&mut self.first) {
+            let Ok(message) = to_raw_value(&item) else {
+                continue;
+            };
+            // The state of things is worth waiting for; it is short.
+            if out.sink.send(message).await.is_err() {
+                return;
+            }
+        }
+        while self.step(&mut out).await.is_some() {}
+    }
+
+    /// One item, one notice of a gap, or `None` at the end.
+    async fn step<G: serde::Serialize>(&mut self, out: &mut Out<G>) -> Option<()> {
+        if out.missed > 0 {
+            let notice = to_raw_value(&(out.gap)(out.missed)).ok()?;
+            let item = tokio::select! {
+                biased;
+                sent = out.sink.send(notice.clone()) => {
+                    out.missed = 0;
+                    return sent.ok();
+                }
+                item = self.receiver.recv() => item,
+            };
+            if matches!(item, Err(RecvError::Closed)) {
+                // Even the last gap is told.
+                let _ = out.sink.send(notice).await;
+            }
+            return out.miss(item);
+        }
+        tokio::select! {
+            () = out.sink.closed() => None,
+            item = self.receiver.recv() => out.offer(item),
+        }
+    }
+}
+
+/// The way to one subscriber, and how many items it has missed since the last one it got.
+struct Out<G> {
+    sink: SubscriptionSink,
+    missed: u64,
+    gap: fn(u64) -> G,
+}
+
+type Received = Result<Arc<RawValue>, RecvError>;
+
+impl<G> Out<G> {
+    /// Sends an item if there is room, else counts it.
+    fn offer(&mut self, item: Received) -> Option<()> {
+        match item {
+            Ok(item) => match self.sink.try_send(item.as_ref().to_owned()) {
+                Ok(()) => Some(()),
+                Err(TrySendError::Full(_)) => {
+                    self.missed = self.missed.saturating_add(1);
+                    Some(())
+                }
+                Err(TrySendError::Closed(_)) => None,
+            },
+            lagged_or_ended => self.miss(lagged_or_ended),
+        }
+    }
+
+    /// Counts an item that comes while a notice is due.
+    fn miss(&mut self, item: Received) -> Option<()> {
+        let more = match item {
+            Ok(_) => 1,
+            Err(RecvError::Lagged(missed)) => missed,
+            Err(RecvError::Closed) => return None,
+        };
+        self.missed = self.missed.saturating_add(more);
+        Some(())
+    }
+}

@@ -1,0 +1,88 @@
+//! The table of methods: from it the server registers, the client calls and `rpc.discover` is made,
+//! so that the three cannot drift.
+//!
+//! A row reads: type, name, least role, `(parameters) -> result`, its own refusals, summary.
+//! Every method may also answer with [`crate::ErrorKind::COMMON`].
+
+use crate::method::table;
+use crate::wire::*;
+
+table! {
+    methods {
+        ServiceAbout "service.about" Read (NoParams) -> About, [],
+            "Name, version, start time, adapters and rule sets of this service.";
+
+        BayList "bay.list" Read (NoParams) -> Bays, [],
+            "The bays, with phase, drive and open job.";
+
+        InstrumentList "instrument.list" Read (InstrumentListParams) -> Instruments, [UnknownBay],
+            "The instruments of one bay or of all, with their state, channels and counters.";
+        InstrumentAttach "instrument.attach" Manage (InstrumentAttachParams) -> Instrument,
+            [UnknownBay, UnknownAdapter, InvalidSettings, BayBusy],
+            "Opens an instrument in a bay through an adapter; it reconnects by itself until detached.";
+        InstrumentDetach "instrument.detach" Manage (InstrumentName) -> Instrument,
+            [UnknownBay, UnknownInstrument],
+            "Closes an instrument and forgets it; answers its last state.";
+
+        ProbePlace "probe.place" Measure (ProbePlaceParams) -> Instrument,
+            [UnknownBay, UnknownInstrument, UnknownChannel, UnknownPoint, WrongQuantity, NoOpenJob],
+            "Says that a channel now measures at a test point; the point's windows start again.";
+        ProbeLift "probe.lift" Measure (ProbeLiftParams) -> Instrument,
+            [UnknownBay, UnknownInstrument, UnknownChannel],
+            "Says that a channel measures nowhere; its samples are readings of no job.";
+
+        PhaseSay "phase.say" Measure (PhaseSayParams) -> Bay, [UnknownBay, NoOpenJob],
+            "Says the engine's phase, the drive connected, or both; the phase's windows start again.";
+
+        ReadingSubmit "reading.submit" Measure (ReadingSubmitParams) -> ReadingSubmitted,
+            [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue,
+             InvalidTime, TooLarge, Storage],
+            "Stores readings, all or none, and answers once they are on disk; the same key twice is stored once.";
+        ReadingEnter "reading.enter" Measure (ReadingEnterParams) -> Reading,
+            [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue, Storage],
+            "Stores one reading a person took, written as they would write it; it stands for the check's whole window.";
+        ReadingHistory "reading.history" Read (ReadingHistoryParams) -> Readings,
+            [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, TooLarge, Storage],
+            "Readings of a job, oldest first, a page at a time.";
+
+        JobOpen "job.open" Manage (JobOpenParams) -> Job,
+            [UnknownBay, UnknownRuleset, UnknownComplaint, BayBusy, Storage],
+            "Opens a job for a machine in a bay.";
+        JobList "job.list" Read (JobListParams) -> Jobs, [UnknownBay, TooLarge, Storage],
+            "Jobs, newest first.";
+        JobShow "job.show" Read (JobName) -> JobDetail, [UnknownJob, Storage],
+            "A job with its answers and its verdict.";
+        JobAnswer "job.answer" Measure (JobAnswerParams) -> JobVerdict,
+            [UnknownJob, JobClosed, UnknownCheck, UnknownAnswer, Storage],
+            "Stores the answer to an asked check; answers the verdict that includes it.";
+        JobClose "job.close" Manage (JobCloseParams) -> Job,
+            [UnknownJob, JobClosed, UnknownSuspect, Storage],
+            "Closes a job, and keeps what the machine really had.";
+        JobVerdictNow "job.verdict" Read (JobName) -> JobVerdict, [UnknownJob, Storage],
+            "The verdict of a job as it stands.";
+        JobReport "job.report" Read (JobName) -> Report, [UnknownJob, Storage],
+            "The job in plain language: what was measured, what it means, what is unproven.";
+        JobReplay "job.replay" Read (JobName) -> Replay, [UnknownJob, Storage],
+            "Folds the job's recorded events anew and compares the verdict with the recorded one.";
+
+        RulesetList "ruleset.list" Read (NoParams) -> Rulesets, [],
+            "The rule sets this service can open jobs with.";
+        RulesetShow "ruleset.show" Read (RulesetName) -> Ruleset, [UnknownRuleset],
+            "A rule set as a front end needs it: test points, checks, suspects, complaints, cautions.";
+        RulesetExamine "ruleset.examine" Read (RulesetExamineParams) -> RulesetExamined, [TooLarge],
+            "Every defect of a rule set's text, with line, column and the way to mend it.";
+
+        RpcDiscover "rpc.discover" Read (NoParams) -> OpenRpc, [],
+            "This table as an OpenRPC document.";
+    }
+
+    subscriptions {
+        ReadingWatch "reading.watch" ends "reading.unwatch" Read (BayName) => ReadingItem, [UnknownBay],
+            "Readings of a bay as they are stored.";
+        VerdictWatch "verdict.watch" ends "verdict.unwatch" Read (BayName) => VerdictItem, [UnknownBay],
+            "The verdict of the bay's job: as it stands, then whenever it changes.";
+        InstrumentWatch "instrument.watch" ends "instrument.unwatch" Read (InstrumentListParams) => InstrumentItem,
+            [UnknownBay],
+            "Instruments of one bay or of all: as they stand, then whenever one changes state.";
+    }
+}

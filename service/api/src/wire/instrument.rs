@@ -1,0 +1,136 @@
+//! `instrument.*` and `probe.*`.
+
+use super::{Time, common::words, wire};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+words! {
+    /// How an instrument is doing.
+    InstrumentState {
+        /// It is being opened.
+        Starting = "starting",
+        /// It is open and samples arrive.
+        Running = "running",
+        /// It is open or was lost, and nothing arrives; it is being opened again.
+        Silent = "silent",
+        /// It cannot be opened; `note` says why, and it is tried again.
+        Failed = "failed",
+        /// It was closed.
+        Stopped = "stopped",
+    }
+}
+
+wire! {
+    /// Parameters of `instrument.list` and `instrument.watch`.
+    #[derive(Default)]
+    #[serde(deny_unknown_fields)]
+    pub struct InstrumentListParams {
+        /// One bay only; all bays if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub bay: Option<String>,
+    }
+
+    /// Instruments.
+    pub struct Instruments {
+        /// By bay, then by name.
+        pub instruments: Vec<Instrument>,
+    }
+
+    /// An instrument as it stands.
+    pub struct Instrument {
+        /// The bay it is in.
+        pub bay: String,
+        /// Its name in the bay.
+        pub instrument: String,
+        /// The adapter it is read through.
+        pub adapter: String,
+        /// How it is doing.
+        pub state: InstrumentState,
+        /// Since when.
+        pub since: Time,
+        /// Why it is in this state, where that needs saying.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub note: Option<String>,
+        /// What it says it is, if it says so.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub identity: Option<String>,
+        /// What it can measure.
+        pub channels: Vec<Channel>,
+        /// What was counted since it was attached.
+        pub counters: Counters,
+    }
+
+    /// A channel of an instrument.
+    pub struct Channel {
+        /// Its name.
+        pub channel: String,
+        /// What it is called on the instrument.
+        pub title: String,
+        /// The quantity it measures, if it is always the same one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub quantity: Option<String>,
+        /// The test point its probe is placed at, or null.
+        pub point: Option<String>,
+    }
+
+    /// Counts since an instrument was attached.
+    #[derive(Copy, Default, Eq)]
+    pub struct Counters {
+        /// Samples decoded.
+        pub samples: u64,
+        /// Frames refused: wrong length, check sum or content.
+        pub bad_frames: u64,
+        /// Bytes that belonged to no frame.
+        pub skipped_bytes: u64,
+        /// Times it was opened again after it was lost.
+        pub reopened: u64,
+    }
+
+    /// Parameters of `instrument.attach`.
+    #[serde(deny_unknown_fields)]
+    pub struct InstrumentAttachParams {
+        /// The bay.
+        pub bay: String,
+        /// The name it shall have there.
+        pub instrument: String,
+        /// The adapter, by the name `service.about` lists.
+        pub adapter: String,
+        /// The adapter's settings; `service.about` has their schema.
+        #[serde(default)]
+        pub settings: Map<String, Value>,
+    }
+
+    /// Names an instrument of a bay.
+    #[serde(deny_unknown_fields)]
+    pub struct InstrumentName {
+        /// The bay.
+        pub bay: String,
+        /// The instrument.
+        pub instrument: String,
+    }
+
+    /// Parameters of `probe.place`.
+    #[serde(deny_unknown_fields)]
+    pub struct ProbePlaceParams {
+        /// The bay.
+        pub bay: String,
+        /// The instrument.
+        pub instrument: String,
+        /// Its channel.
+        pub channel: String,
+        /// The test point the probe is at.
+        pub point: String,
+    }
+
+    /// Parameters of `probe.lift`.
+    #[serde(deny_unknown_fields)]
+    pub struct ProbeLiftParams {
+        /// The bay.
+        pub bay: String,
+        /// The instrument.
+        pub instrument: String,
+        /// Its channel.
+        pub channel: String,
+    }
+}

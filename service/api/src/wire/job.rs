@@ -1,0 +1,159 @@
+//! `job.*`.
+
+use super::{JobState, JobVerdict, RulesetDigest, Time, Verdict, wire};
+
+wire! {
+    /// Names a job.
+    #[derive(Eq)]
+    #[serde(deny_unknown_fields)]
+    pub struct JobName {
+        /// The job.
+        pub job: String,
+    }
+
+    /// A job.
+    pub struct Job {
+        /// Its id.
+        pub job: String,
+        /// The bay it is done in.
+        pub bay: String,
+        /// The machine, as the shop calls it.
+        pub machine: String,
+        /// Whether it is open.
+        pub state: JobState,
+        /// The complaint it was opened with, or null.
+        pub complaint: Option<String>,
+        /// The rule set it is judged by.
+        pub ruleset: RulesetDigest,
+        /// Who opened it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub by: Option<String>,
+        /// When it was opened.
+        pub opened: Time,
+        /// When it was closed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub closed: Option<Time>,
+        /// What it really was: suspects confirmed on closing; null if nothing was said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub confirmed: Option<Vec<String>>,
+        /// What was noted on closing.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub note: Option<String>,
+    }
+
+    /// A job with its answers and verdict.
+    pub struct JobDetail {
+        /// The job.
+        #[serde(flatten)]
+        pub job: Job,
+        /// Answers given, oldest first.
+        pub answers: Vec<AnswerGiven>,
+        /// How many readings it has.
+        pub readings: u64,
+        /// The verdict as it stands.
+        pub verdict: Verdict,
+    }
+
+    /// An answer to an asked check.
+    pub struct AnswerGiven {
+        /// Its place among the job's events.
+        pub seq: u64,
+        /// The check.
+        pub check: String,
+        /// The answer.
+        pub answer: String,
+        /// Who gave it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub by: Option<String>,
+        /// When.
+        pub time: Time,
+    }
+
+    /// Parameters of `job.open`.
+    #[serde(deny_unknown_fields)]
+    pub struct JobOpenParams {
+        /// The bay.
+        pub bay: String,
+        /// The machine, as the shop calls it.
+        pub machine: String,
+        /// What is complained of, by the rule set's id.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub complaint: Option<String>,
+        /// The rule set; the bay's own if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub ruleset: Option<String>,
+        /// Who opens it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub by: Option<String>,
+    }
+
+    /// Parameters of `job.list`.
+    #[derive(Default)]
+    #[serde(deny_unknown_fields)]
+    pub struct JobListParams {
+        /// One bay only.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub bay: Option<String>,
+        /// Open or closed ones only.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub state: Option<JobState>,
+        /// At most so many; 100 if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub limit: Option<u32>,
+    }
+
+    /// Jobs.
+    pub struct Jobs {
+        /// Newest first.
+        pub jobs: Vec<Job>,
+    }
+
+    /// Parameters of `job.answer`.
+    #[serde(deny_unknown_fields)]
+    pub struct JobAnswerParams {
+        /// The job.
+        pub job: String,
+        /// The asked check.
+        pub check: String,
+        /// One of the check's answers.
+        pub answer: String,
+        /// Who answers.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub by: Option<String>,
+    }
+
+    /// Parameters of `job.close`.
+    #[serde(deny_unknown_fields)]
+    pub struct JobCloseParams {
+        /// The job.
+        pub job: String,
+        /// What it really was, by the rule set's suspects; leave out if it is not known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub confirmed: Option<Vec<String>>,
+        /// Anything worth keeping.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub note: Option<String>,
+    }
+
+    /// A job in plain language.
+    pub struct Report {
+        /// The job.
+        pub job: String,
+        /// The report as plain text.
+        pub text: String,
+        /// The verdict it speaks of.
+        pub verdict: JobVerdict,
+    }
+
+    /// A job's verdict folded anew.
+    pub struct Replay {
+        /// The job.
+        pub job: String,
+        /// Whether both verdicts are the same, byte for byte.
+        pub same: bool,
+        /// The verdict that was recorded.
+        pub recorded: Verdict,
+        /// The verdict the recorded events give now.
+        pub replayed: Verdict,
+    }
+}

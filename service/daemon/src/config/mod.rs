@@ -1,0 +1,69 @@
+//! Settings: a TOML file, then the environment, then flags, each overriding
+//! what came before.
+
+mod error;
+mod settings;
+
+pub use error::ConfigError;
+pub use settings::{BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings};
+
+use std::path::{Path, PathBuf};
+
+use config::{Config, Environment, File, FileFormat};
+
+/// What the command line says over file and environment.
+#[derive(Clone, Debug, Default)]
+pub struct Flags {
+    /// The configuration file.
+    pub file: Option<PathBuf>,
+    /// Where to listen.
+    pub listen: Option<String>,
+    /// Where the journal is kept.
+    pub journal: Option<PathBuf>,
+    /// What to log.
+    pub log: Option<String>,
+}
+
+/// Reads the settings from all three sources.
+///
+/// # Errors
+/// A file that cannot be read, a key that is not known (with the nearest one
+/// that is), or a value that does not fit.
+pub fn load(flags: &Flags) -> Result<Settings, ConfigError> {
+    let file = flags.file.as_deref().map(read).transpose()?;
+    from_sources(flags, file, Environment::with_prefix("TRISECT"))
+}
+
+fn read(path: &Path) -> Result<String, ConfigError> {
+    std::fs::read_to_string(path)
+        .map_err(|source| ConfigError::Read { path: path.to_owned(), source })
+}
+
+fn from_sources(
+    flags: &Flags,
+    file: Option<String>,
+    environment: Environment,
+) -> Result<Settings, ConfigError> {
+    // `TRISECT_LOG__LEVEL` is `log.level`: one underscore stays part of a name.
+    let environment = environment.prefix_separator("_").separator("__").ignore_empty(true);
+    let mut builder = Config::builder();
+    if let Some(text) = &file {
+        builder = builder.add_source(File::from_str(text, FileFormat::Toml));
+    }
+    builder = builder.add_source(environment);
+    let path = |path: &PathBuf| path.to_string_lossy().into_owned();
+    for (key, value) in [
+        ("listen", flags.listen.clone()),
+        ("journal", flags.journal.as_ref().map(path)),
+        ("log.level", flags.log.clone()),
+    ] {
+        builder = builder.set_override_option(key, value).map_err(ConfigError::of)?;
+    }
+    let merged = builder.build().map_err(ConfigError::of)?;
+    let settings: Settings = merged.try_deserialize().map_err(ConfigError::of)?;
+    settings.check()?;
+    Ok(settings)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,226 @@
+//! JSON-RPC over a WebSocket: calls run side by side, subscriptions flow.
+//!
+//! What one connection may cost is bounded: calls that run or whose reply is
+//! not yet taken hold a place each, and their texts hold bytes; while either
+//! is used up, nothing more is read. A client that sends and never reads thus
+//! stops itself, and [`super::stall`] ends it.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::response::Response;
+use axum::extract::Request;
+use futures_util::StreamExt;
+use futures_util::stream::{self, BoxStream};
+use hyper_util::rt::TokioIo;
+use jsonrpsee::core::server::{BoundedSubscriptions, MethodSink};
+use serde_json::value::RawValue;
+use soketto::handshake::http::Server as Handshake;
+use soketto::{Incoming, connection::Error as SocketError};
+use tokio::io::BufStream;
+use tokio::sync::{Semaphore, mpsc, oneshot};
+use tokio::task::JoinSet;
+use tokio::time::timeout;
+use tokio_util::compat::{Compat, TokioAsyncReadCompatExt};
+use tokio_util::sync::CancellationToken;
+
+use super::dispatch::{Caller, Dispatcher, Subscribing};
+use super::outbox::{Held, Outbox, Reply};
+use super::refusal::Refusal;
+use super::settings::TransportSettings;
+
+pub(super) type Socket = Compat<BufStream<TokioIo<hyper::upgrade::Upgraded>>>;
+
+/// Bytes of requests that may run side by side. A longer request runs alone.
+const BYTES_AT_ONCE: usize = 1024 * 1024;
+
+/// How long a client may take to answer a close before the connection is dropped.
+const CLOSE_WITHIN: Duration = Duration::from_secs(1);
+
+/// What a conversation needs from the service.
+#[derive(Debug, Clone)]
+pub(super) struct Conversation {
+    pub dispatcher: Arc<Dispatcher>,
+    pub settings: Arc<TransportSettings>,
+    /// Told when the service stops: finish what runs, take nothing new.
+    pub stop: CancellationToken,
+}
+
+/// Answers the upgrade request. The future, if the upgrade is complete, is the
+/// conversation that follows; it has to be run beside the answer.
+pub(super) fn upgrade(
+    conversation: Conversation,
+    request: Request,
+    caller: Caller,
+) -> (Response, Option<impl Future<Output = ()> + Send + 'static>) {
+    let mut handshake = Handshake::new();
+    let Ok(accepted) = handshake.receive_request(&request) else {
+        return (Refusal::Handshake.response(), None);
+    };
+    let conversing = async move {
+        match hyper::upgrade::on(request).await {
+            Ok(upgraded) => {
+                let socket = BufStream::new(TokioIo::new(upgraded)).compat();
+                let mut builder = handshake.into_builder(socket);
+                builder.set_max_message_size(conversation.settings.request_bytes);
+                let (sender, receiver) = builder.finish();
+                conversation.run(sender, receiver, caller).await;
+            }
+            Err(error) => tracing::debug!(%error, "could not take over the upgraded connection"),
+        }
+    };
+    (accepted.map(|()| axum::body::Body::empty()), Some(conversing))
+}
+
+/// What arrives from the client, a message at a time.
+type Arriving = BoxStream<'static, Result<Arrival, SocketError>>;
+
+/// What can arrive.
+enum Arrival {
+    Text(Vec<u8>),
+    Pong,
+    /// A message over the limit; it was read past and thrown away.
+    TooLarge,
+}
+
+/// How listening ended.
+enum End {
+    Gone,
+    Stopping,
+}
+
+impl Conversation {
+    async fn run(
+        self,
+        sender: soketto::Sender<Socket>,
+        receiver: soketto::Receiver<Socket>,
+        mut caller: Caller,
+    ) {
+        let (sink, messages) = mpsc::channel::<Box<RawValue>>(self.settings.queued_messages.max(1));
+        let (replies, answered) = mpsc::channel::<Reply>(self.settings.calls_at_once.max(1));
+        let (finish, finishing) = oneshot::channel();
+        caller.subscribing = Some(Subscribing {
+            sink: MethodSink::new(sink),
+            slots: BoundedSubscriptions::new(self.settings.subscriptions),
+        });
+        let outbox = Outbox {
+            sender,
+            replies: answered,
+            messages,
+            finishing,
+            ping_every: self.settings.ping_every,
+        };
+        let mut writing = std::pin::pin!(outbox.write());
+        let mut arriving = arriving(receiver);
+        let mut calls = JoinSet::new();
+        let listening = self.listen(&mut arriving, &mut calls, &caller, &replies);
+        let end = tokio::select! {
+            end = listening => end,
+            () = &mut writing => End::Gone,
+        };
+        match end {
+            // Calls that still run are dropped with `calls`: nobody is there to hear.
+            End::Gone => return,
+            End::Stopping => {}
+        }
+        let finished = async { while calls.join_next().await.is_some() {} };
+        tokio::select! {
+            () = finished => {}
+            () = &mut writing => return,
+        }
+        let _ = finish.send(());
+        writing.await;
+        let _ = timeout(CLOSE_WITHIN, arriving.for_each(|_| async {})).await;
+    }
+
+    /// Takes messages in and starts them, until the client goes, sends
+    /// something too long, or the service stops.
+    async fn listen(
+        &self,
+        arriving: &mut Arriving,
+        calls: &mut JoinSet<()>,
+        caller: &Caller,
+        replies: &mpsc::Sender<Reply>,
+    ) -> End {
+        let places = Arc::new(Semaphore::new(self.settings.calls_at_once.max(1)));
+        let bytes = Arc::new(Semaphore::new(BYTES_AT_ONCE));
+        loop {
+            while calls.try_join_next().is_some() {}
+            let next = async {
+                let place = places.clone().acquire_owned().await.ok()?;
+                // No byte left means that a long request runs; it runs alone.
+                drop(bytes.acquire().await.ok()?);
+                let quiet = self.settings.ping_every * 2;
+                let arrival = timeout(quiet, arriving.next()).await.ok()??;
+                Some((place, arrival))
+            };
+            let next = tokio::select! {
+                next = next => next,
+                () = self.stop.cancelled() => return End::Stopping,
+            };
+            let (place, text) = match next {
+                Some((place, Ok(Arrival::Text(text)))) => (place, text),
+                Some((_, Ok(Arrival::Pong))) => continue,
+                Some((place, Ok(Arrival::TooLarge))) => {
+                    let text = Refusal::RequestTooLarge.reply(None);
+                    let held = (place, None);
+                    let _ = replies.send(Reply { text, held }).await;
+                    continue;
+                }
+                Some((_, Err(error))) => {
+                    tracing::debug!(%error, "the WebSocket broke");
+                    return End::Gone;
+                }
+                None => return End::Gone,
+            };
+            let weight = u32::try_from(text.len().min(BYTES_AT_ONCE)).unwrap_or(u32::MAX);
+            let Ok(weight) = bytes.clone().acquire_many_owned(weight).await else {
+                return End::Gone;
+            };
+            self.start(calls, text, caller, replies, (place, Some(weight)));
+        }
+    }
+
+    fn start(
+        &self,
+        calls: &mut JoinSet<()>,
+        text: Vec<u8>,
+        caller: &Caller,
+        replies: &mpsc::Sender<Reply>,
+        held: Held,
+    ) {
+        let (dispatcher, caller) = (self.dispatcher.clone(), caller.clone());
+        let replies = replies.clone();
+        calls.spawn(async move {
+            let answer = dispatcher.answer(&text, &caller).await;
+            drop(text);
+            if let Some(answer) = answer {
+                let reply = Reply {
+                    text: answer.text,
+                    held,
+                };
+                // Fails only once the connection is gone.
+                let _ = replies.send(reply).await;
+            }
+        });
+    }
+}
+
+/// The messages as a stream, which, unlike soketto's own receiving, may be left
+/// and taken up again. It ends with the connection or its first fault.
+fn arriving(receiver: soketto::Receiver<Socket>) -> Arriving {
+    let messages = stream::unfold(Some(receiver), |receiver| async move {
+        let mut receiver = receiver?;
+        let mut text = Vec::new();
+        match receiver.receive(&mut text).await {
+            Ok(Incoming::Data(_)) => Some((Ok(Arrival::Text(text)), Some(receiver))),
+            Ok(Incoming::Pong(_)) => Some((Ok(Arrival::Pong), Some(receiver))),
+            Ok(Incoming::Closed(_)) | Err(SocketError::Closed) => None,
+            Err(SocketError::MessageTooLarge { .. }) => {
+                Some((Ok(Arrival::TooLarge), Some(receiver)))
+            }
+            Err(error) => Some((Err(error), None)),
+        }
+    });
+    messages.fuse().boxed()
+}

@@ -1,0 +1,294 @@
+//! From what was read, answered and stated to an outcome of each check.
+
+use trisect_measure::{Amount, Decision, Unit, conformance, decide};
+use trisect_rules::{Bound, Measured, Outcome, Take};
+
+use crate::fold::{CheckState, Latest};
+use crate::model::Model;
+use crate::window::{Window, can_take};
+
+/// What came of a check, with what it rests on.
+#[derive(Clone, Debug)]
+pub(crate) struct Assessment {
+    pub(crate) outcome: Outcome,
+    /// How probable it is that the check passes, for a measured check that has
+    /// evidence in it.
+    pub(crate) pass: Option<f64>,
+    /// The answer, for an asked check.
+    pub(crate) answer: Option<u16>,
+    pub(crate) value: Option<(Amount, f64)>,
+    pub(crate) limit: Option<String>,
+    pub(crate) readings: Option<u64>,
+    pub(crate) reason: Option<String>,
+}
+
+impl Assessment {
+    fn bare(outcome: Outcome) -> Assessment {
+        Assessment {
+            outcome,
+            pass: None,
+            answer: None,
+            value: None,
+            limit: None,
+            readings: None,
+            reason: None,
+        }
+    }
+
+    fn void(reason: String) -> Assessment {
+        Assessment { reason: Some(reason), ..Assessment::bare(Outcome::Void) }
+    }
+
+    fn stated(outcome: Outcome) -> Assessment {
+        let pass = match outcome {
+            Outcome::Passed => Some(1.0),
+            Outcome::Failed => Some(0.0),
+            Outcome::Undecided | Outcome::Void => None,
+        };
+        let reason = Some("settled elsewhere".to_owned());
+        Assessment { pass, reason, ..Assessment::bare(outcome) }
+    }
+}
+
+/// Assesses every check that was touched; `None` for the others.
+pub(crate) fn assess(
+    model: &Model,
+    states: &[CheckState],
+    latest: &[Option<Latest>],
+    now: i64,
+) -> Vec<Option<Assessment>> {
+    let mut found: Vec<Option<Assessment>> = vec![None; states.len()];
+    for &check in &model.order {
+        let check = usize::from(check);
+        let Some(assessment) = own(model, check, &states[check], latest, now) else { continue };
+        let unmet = model.rules.checks[check].needs.iter().find(|need| {
+            !found[**need].as_ref().is_some_and(|a| a.outcome == Outcome::Passed)
+        });
+        found[check] = Some(match unmet {
+            Some(need) => {
+                let need = &model.rules.checks[*need].id;
+                Assessment {
+                    pass: None,
+                    answer: None,
+                    outcome: Outcome::Void,
+                    reason: Some(format!("void until `{need}` has passed")),
+                    ..assessment
+                }
+            }
+            None => assessment,
+        });
+    }
+    found
+}
+
+/// The outcome of a check on its own, its needs left aside.
+fn own(
+    model: &Model,
+    check: usize,
+    state: &CheckState,
+    latest: &[Option<Latest>],
+    now: i64,
+) -> Option<Assessment> {
+    let stated = state.stated.map(|(when, outcome)| (when, Assessment::stated(outcome)));
+    let seen = match model.measured(check) {
+        Some(measured) => from_window(model, measured, state, latest, now),
+        None => state.answer.map(|(when, answer)| {
+            let outcome = if answer == 0 { Outcome::Passed } else { Outcome::Failed };
+            (when, Assessment { answer: Some(answer), ..Assessment::bare(outcome) })
+        }),
+    };
+    // The newest valid outcome counts; what is void does not displace one.
+    match (stated, seen) {
+        (Some((_, stated)), Some((_, seen))) if seen.outcome == Outcome::Void => Some(stated),
+        (Some((a, stated)), Some((b, seen))) => Some(if a > b { stated } else { seen }),
+        (stated, seen) => stated.or(seen).map(|(_, assessment)| assessment),
+    }
+}
+
+fn from_window(
+    model: &Model,
+    measured: &Measured,
+    state: &CheckState,
+    latest: &[Option<Latest>],
+    now: i64,
+) -> Option<(u64, Assessment)> {
+    let Some(window) = &state.window else {
+        let (when, flags) = state.spoiled?;
+        let words = flags.words().join(", ");
+        let reason = format!("the reading is marked {words}: put that right and read again");
+        return Some((when, Assessment::void(reason)));
+    };
+    let assessment = if can_take(measured.take) {
+        limits(model, measured, latest).map(|limits| judge(model, measured, window, &limits, now))
+    } else {
+        Err(format!("`{}` of a window cannot be taken yet", measured.take.word()))
+    };
+    Some((state.touched, assessment.unwrap_or_else(Assessment::void)))
+}
+
+/// A check's limits at this moment: a value and a standard uncertainty each.
+struct Limits {
+    at_least: Option<(f64, f64)>,
+    at_most: Option<(f64, f64)>,
+    text: String,
+}
+
+fn limits(
+    model: &Model,
+    measured: &Measured,
+    latest: &[Option<Latest>],
+) -> Result<Limits, String> {
+    let resolve = |bound: &Option<Bound>| {
+        bound.as_ref().map(|bound| limit(model, bound, latest)).transpose()
+    };
+    let (at_least, at_most) = (resolve(&measured.at_least)?, resolve(&measured.at_most)?);
+    let text = limit_text(model, measured, at_least, at_most);
+    Ok(Limits { at_least, at_most, text })
+}
+
+fn limit(model: &Model, bound: &Bound, latest: &[Option<Latest>]) -> Result<(f64, f64), String> {
+    match bound {
+        Bound::Fixed(limit) => Ok((*limit, 0.0)),
+        Bound::Table { by, rows } => {
+            let id = model.rules.point_id(*by);
+            let known = latest[*by].as_ref();
+            let known = known.ok_or_else(|| format!("its limit needs a reading of `{id}` first"))?;
+            let x = known.amount.exact();
+            let x = x.ok_or_else(|| format!("its limit needs `{id}` within range"))?;
+            Ok(interpolate(rows, x, known.u))
+        }
+    }
+}
+
+/// Linear between the rows, constant beyond them; the uncertainty of the
+/// argument passes through the slope (GUM 5.1.2).
+fn interpolate(rows: &[(f64, f64)], x: f64, u: f64) -> (f64, f64) {
+    let after = rows.partition_point(|(at, _)| *at < x);
+    match (after.checked_sub(1).map(|i| rows[i]), rows.get(after)) {
+        (None, Some(first)) => (first.1, 0.0),
+        (Some(last), None) => (last.1, 0.0),
+        (Some((x0, y0)), Some((x1, y1))) => {
+            let slope = (y1 - y0) / (x1 - x0);
+            (y0 + slope * (x - x0), slope.abs() * u)
+        }
+        // The loader refuses an empty table.
+        (None, None) => (f64::NAN, 0.0),
+    }
+}
+
+fn judge(
+    model: &Model,
+    measured: &Measured,
+    window: &Window,
+    limits: &Limits,
+    now: i64,
+) -> Assessment {
+    let taken = window.take(measured.take);
+    let base = Assessment {
+        value: taken,
+        limit: Some(limits.text.clone()),
+        readings: Some(window.count),
+        ..Assessment::bare(Outcome::Undecided)
+    };
+    let Some((amount, u)) = taken else {
+        let reason = "a reading beyond the range is among them: choose a wider range";
+        return Assessment { reason: Some(reason.to_owned()), ..base };
+    };
+    let Some(pass) = conform(amount, u, limits) else {
+        let reason = "the limit lies beyond the range of the instrument: choose a wider range";
+        return Assessment { reason: Some(reason.to_owned()), ..base };
+    };
+    let decision = decide(pass, measured.risk);
+    let (outcome, reason) = match decision {
+        Decision::Failed if full(measured, window, now) || definite(measured) => {
+            (Outcome::Failed, None)
+        }
+        Decision::Passed if full(measured, window, now) => (Outcome::Passed, None),
+        Decision::Undecided => (Outcome::Undecided, Some(closer(model, measured, u))),
+        _ => (Outcome::Undecided, Some("the window is not full yet".to_owned())),
+    };
+    Assessment { outcome, reason, pass: Some(pass), ..base }
+}
+
+/// The limit's own uncertainty is independent of the reading's, so they combine.
+fn conform(amount: Amount, u: f64, limits: &Limits) -> Option<f64> {
+    let value = |limit: Option<(f64, f64)>| limit.map(|(x, _)| x);
+    let from = |limit: Option<(f64, f64)>| limit.map_or(0.0, |(_, u)| u);
+    let widened = trisect_measure::combine(&[u, from(limits.at_least), from(limits.at_most)]);
+    conformance(amount, widened, value(limits.at_least), value(limits.at_most))
+}
+
+/// Nothing can be added to the window that would change it: its time is over,
+/// the phase was left, or a person answers for all of it.
+fn full(measured: &Measured, window: &Window, now: i64) -> bool {
+    let over = measured.over.map(|over| window.opened.saturating_add(over));
+    window.entered || window.closed || over.is_none_or(|end| now >= end)
+}
+
+/// A minimum below its lower limit, or a maximum above its upper one, stays so
+/// whatever comes.
+fn definite(measured: &Measured) -> bool {
+    match measured.take {
+        Take::Minimum => measured.at_most.is_none(),
+        Take::Maximum => measured.at_least.is_none(),
+        _ => false,
+    }
+}
+
+fn closer(model: &Model, measured: &Measured, u: f64) -> String {
+    let unit = unit_of(model, measured);
+    let u = trisect_measure::significant(unit.span_from_si(u), 2);
+    format!("too near its limit for an uncertainty of {u} {unit}: measure with a better instrument")
+}
+
+/// The unit a check's feature is shown in: the point's, or a plain number.
+pub(crate) fn unit_of(model: &Model, measured: &Measured) -> Unit {
+    match measured.take {
+        Take::Ripple | Take::Decay => Unit::RATIO,
+        Take::RiseTime => Unit::SECOND,
+        _ => model.rules.point_unit(measured.point),
+    }
+}
+
+/// A check's feature in the unit it is shown in. Derived points and
+/// peak-to-peak values are differences, so an offset has no place in them.
+pub(crate) fn shown(model: &Model, measured: &Measured, si: f64) -> f64 {
+    let unit = unit_of(model, measured);
+    let derived = model.rules.derived_at(measured.point).is_some();
+    if derived || measured.take == Take::PeakToPeak {
+        unit.span_from_si(si)
+    } else {
+        unit.from_si(si)
+    }
+}
+
+fn limit_text(
+    model: &Model,
+    measured: &Measured,
+    at_least: Option<(f64, f64)>,
+    at_most: Option<(f64, f64)>,
+) -> String {
+    let unit = unit_of(model, measured);
+    let show = |(limit, _)| trisect_measure::significant(shown(model, measured, limit), 4);
+    match (at_least, at_most) {
+        (Some(low), Some(high)) => format!("{} to {} {unit}", show(low), show(high)),
+        (Some(low), None) => format!(">= {} {unit}", show(low)),
+        (None, Some(high)) => format!("<= {} {unit}", show(high)),
+        (None, None) => "none".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::interpolate;
+
+    #[test]
+    fn a_table_is_linear_between_its_rows_and_flat_beyond() {
+        let rows = [(0.0, 1.0), (10.0, 3.0), (20.0, 4.0)];
+        assert_eq!(interpolate(&rows, -5.0, 1.0), (1.0, 0.0));
+        assert_eq!(interpolate(&rows, 5.0, 0.5), (2.0, 0.1));
+        assert_eq!(interpolate(&rows, 15.0, 1.0), (3.5, 0.1));
+        assert_eq!(interpolate(&rows, 25.0, 1.0), (4.0, 0.0));
+        assert_eq!(interpolate(&rows, 10.0, 0.0), (3.0, 0.0));
+    }
+}

@@ -1,0 +1,277 @@
+//! The fold: events in, verdict out. The same events give the same verdict,
+//! byte for byte, live or replayed.
+
+use std::sync::Arc;
+
+use trisect_measure::{Amount, Flags, combine};
+use trisect_rules::{Drive, Outcome, Phase};
+
+use crate::event::{Event, What};
+use crate::model::Model;
+use crate::phase::PhaseTracker;
+use crate::verdict::Verdict;
+use crate::window::Window;
+
+/// What is known of one check.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct CheckState {
+    /// The newest window that has a usable reading.
+    pub(crate) window: Option<Window>,
+    /// When the phase of the window that is still to open was entered.
+    waiting: Option<i64>,
+    /// Count of events at its newest reading.
+    pub(crate) touched: u64,
+    /// A reading came that cannot be evidence, and none that can.
+    pub(crate) spoiled: Option<(u64, Flags)>,
+    /// An outcome stated from elsewhere, with the count of events.
+    pub(crate) stated: Option<(u64, Outcome)>,
+    /// The answer, with the count of events.
+    pub(crate) answer: Option<(u64, u16)>,
+}
+
+/// The newest usable reading of a point.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Latest {
+    at: i64,
+    pub(crate) amount: Amount,
+    pub(crate) u: f64,
+    entered: bool,
+}
+
+/// One job's diagnosis: a state machine that reads no clock.
+#[derive(Clone, Debug)]
+pub struct Diagnosis {
+    model: Arc<Model>,
+    complaint: Option<usize>,
+    phases: PhaseTracker,
+    drive: Drive,
+    now: i64,
+    events: u64,
+    states: Vec<CheckState>,
+    latest: Vec<Option<Latest>>,
+    pieces: crate::reason::Pieces,
+    verdict: Option<Arc<Verdict>>,
+}
+
+impl Diagnosis {
+    /// A job that just opened: engine off, on its own harness. The complaint is
+    /// an index into the rule set.
+    pub fn new(model: Arc<Model>, complaint: Option<usize>) -> Diagnosis {
+        let rules = model.rules();
+        let states = vec![CheckState::default(); rules.checks.len()];
+        let points = rules.test_points.len() + rules.derived.len();
+        let mut diagnosis = Diagnosis {
+            model,
+            complaint,
+            phases: PhaseTracker::new(),
+            drive: Drive::Harness,
+            now: 0,
+            events: 0,
+            states,
+            latest: vec![None; points],
+            pieces: crate::reason::Pieces::default(),
+            verdict: None,
+        };
+        diagnosis.enter(0, None, true);
+        diagnosis
+    }
+
+    /// Takes the next event. Indexes that are none of the rule set's are
+    /// ignored: whoever turns names into indexes refuses unknown names.
+    pub fn push(&mut self, event: &Event) {
+        self.verdict = None;
+        self.events += 1;
+        self.now = self.now.max(event.at);
+        match event.what {
+            What::Reading { point, amount, u, flags, entered } => {
+                let reading = Latest { at: event.at, amount, u, entered };
+                self.reading(usize::from(point), reading, flags);
+            }
+            What::Phase(phase) => {
+                let before = self.phases.phase();
+                self.phases.say(phase);
+                // Said once more, the windows of the phase start anew.
+                self.enter(event.at, Some(before), before == phase);
+            }
+            What::Drive(drive) => {
+                let changed = self.drive != drive;
+                self.drive = drive;
+                self.enter(event.at, Some(self.phases.phase()), changed);
+            }
+            What::Answer { check, answer } => {
+                if let Some(state) = self.states.get_mut(usize::from(check)) {
+                    state.answer = Some((self.events, answer));
+                }
+            }
+            What::Outcome { check, outcome } => {
+                if let Some(state) = self.states.get_mut(usize::from(check)) {
+                    state.stated = Some((self.events, outcome));
+                }
+            }
+            What::Window { point } => self.anew(usize::from(point), event.at),
+        }
+    }
+
+    /// The verdict on everything so far; computed when asked for, and kept
+    /// until the next event.
+    pub fn verdict(&mut self) -> Arc<Verdict> {
+        if let Some(verdict) = &self.verdict {
+            return Arc::clone(verdict);
+        }
+        let job = crate::reason::Job {
+            model: &self.model,
+            complaint: self.complaint,
+            states: &self.states,
+            latest: &self.latest,
+            now: self.now,
+            phase: self.phases.phase(),
+        };
+        let found = crate::reason::reason(&job, &mut self.pieces);
+        let verdict = Arc::new(found);
+        self.verdict = Some(Arc::clone(&verdict));
+        verdict
+    }
+
+    /// The phase of the engine.
+    pub fn phase(&self) -> Phase {
+        self.phases.phase()
+    }
+
+    /// The drive on the pump's connector.
+    pub fn drive(&self) -> Drive {
+        self.drive
+    }
+
+    /// The model this reasons by.
+    pub fn model(&self) -> &Arc<Model> {
+        &self.model
+    }
+
+    /// How many events it has taken.
+    pub fn events(&self) -> u64 {
+        self.events
+    }
+
+    fn reading(&mut self, point: usize, reading: Latest, flags: Flags) {
+        if point >= self.latest.len() {
+            return;
+        }
+        if flags.spoiled() {
+            self.spoil(point, reading.at, flags);
+            return;
+        }
+        if Some(point) == self.model.engine_speed
+            && let Some(speed) = reading.amount.exact()
+        {
+            let before = self.phases.phase();
+            if self.phases.speed(speed) {
+                self.enter(reading.at, Some(before), false);
+            }
+        }
+        self.count(point, reading);
+        self.latest[point] = Some(reading);
+        self.derive(point, reading);
+    }
+
+    /// Adds a reading to the windows of the checks that look at its point.
+    fn count(&mut self, point: usize, reading: Latest) {
+        for &check in &self.model.by_point[point] {
+            let state = &mut self.states[usize::from(check)];
+            let Some(measured) = self.model.measured(usize::from(check)) else { continue };
+            if let Some(entered) = state.waiting {
+                // A person reads off what mattered; only a stream has to wait.
+                let after = if reading.entered { 0 } else { measured.after };
+                if reading.at < entered.saturating_add(after) {
+                    continue;
+                }
+                state.waiting = None;
+                state.window = Some(Window::new(reading.at));
+                state.spoiled = None;
+            }
+            let Some(window) = &mut state.window else { continue };
+            let late = measured.over.is_some_and(|over| reading.at - window.opened > over);
+            if !window.closed && !late && reading.at >= window.opened {
+                window.add(reading.at, reading.amount, reading.u, reading.entered);
+                state.touched = self.events;
+            }
+        }
+    }
+
+    fn spoil(&mut self, point: usize, at: i64, flags: Flags) {
+        for &check in &self.model.by_point[point] {
+            let state = &mut self.states[usize::from(check)];
+            if state.window.is_none() && state.waiting.is_some_and(|from| at >= from) {
+                state.spoiled = Some((self.events, flags));
+            }
+        }
+    }
+
+    /// Pairs a reading with the newest one of the other point, if that is near
+    /// enough in time (both test points; a derived point pairs with nothing).
+    fn derive(&mut self, point: usize, reading: Latest) {
+        let model = Arc::clone(&self.model);
+        for (index, derived) in model.rules.derived.iter().enumerate() {
+            let other = match point {
+                p if p == derived.minuend => derived.subtrahend,
+                p if p == derived.subtrahend => derived.minuend,
+                _ => continue,
+            };
+            let Some(partner) = self.latest[other] else { continue };
+            let (Some(x), Some(y)) = (reading.amount.exact(), partner.amount.exact()) else {
+                continue;
+            };
+            if (reading.at - partner.at).abs() > derived.within {
+                continue;
+            }
+            let difference = if point == derived.minuend { x - y } else { y - x };
+            let pair = Latest {
+                at: reading.at.max(partner.at),
+                amount: Amount::Exactly(difference),
+                u: combine(&[reading.u, partner.u]),
+                entered: reading.entered && partner.entered,
+            };
+            let place = model.rules.test_points.len() + index;
+            self.count(place, pair);
+            self.latest[place] = Some(pair);
+        }
+    }
+
+    /// The phase or the drive is now what it is: closes the windows of checks
+    /// that have no place here, and lets those of the others open.
+    fn enter(&mut self, at: i64, before: Option<Phase>, again: bool) {
+        let now = self.phases.phase();
+        for (check, state) in self.states.iter_mut().enumerate() {
+            let Some(measured) = self.model.measured(check) else { continue };
+            let drive = measured.drive.is_none_or(|drive| drive == self.drive);
+            let here = drive && measured.phases.contains(&now);
+            let was = before.is_some_and(|phase| measured.phases.contains(&phase));
+            if here && (again || !was) {
+                state.waiting = Some(at);
+            }
+            if !here || again {
+                if let Some(window) = &mut state.window {
+                    window.closed = true;
+                }
+            }
+            if !here {
+                state.waiting = None;
+            }
+        }
+    }
+
+    fn anew(&mut self, point: usize, at: i64) {
+        let now = self.phases.phase();
+        let Some(checks) = self.model.by_point.get(point) else { return };
+        for &check in checks {
+            let Some(measured) = self.model.measured(usize::from(check)) else { continue };
+            let drive = measured.drive.is_none_or(|drive| drive == self.drive);
+            let state = &mut self.states[usize::from(check)];
+            if let Some(window) = &mut state.window {
+                window.closed = true;
+            }
+            if drive && measured.phases.contains(&now) {
+                state.waiting = Some(state.waiting.map_or(at, |entered| entered.max(at)));
+            }
+        }
+    }
+}

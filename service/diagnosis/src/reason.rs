@@ -1,0 +1,296 @@
+//! One verdict, from the state of the fold to the words.
+
+use std::collections::HashMap;
+
+use trisect_measure::Amount;
+use trisect_rules::{Outcome, Phase, Side, Standing};
+
+use crate::assess::{Assessment, assess, shown, unit_of};
+use crate::belief::{Belief, Piece, weigh};
+use crate::fold::{CheckState, Latest};
+use crate::model::Model;
+use crate::next::{Question, rank};
+use crate::proof::{Lack, Outcomes, side_lacks, suspect_lacks};
+use crate::verdict::{
+    BySide, ComplaintEvidence, Evidence, Missing, RuleSetName, SuspectBelief, Verdict,
+};
+
+/// What a verdict is made from.
+pub(crate) struct Job<'a> {
+    pub(crate) model: &'a Model,
+    pub(crate) complaint: Option<usize>,
+    pub(crate) states: &'a [CheckState],
+    pub(crate) latest: &'a [Option<Latest>],
+    pub(crate) now: i64,
+    pub(crate) phase: Phase,
+}
+
+/// Pieces of evidence kept from one verdict to the next: most readings change
+/// one of them.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Pieces(HashMap<Key, Piece>);
+
+/// What a piece depends on: the check, and what is known of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Key {
+    Complaint,
+    Passes(u16, u64),
+    Answer(u16, u16),
+}
+
+pub(crate) fn reason(job: &Job<'_>, kept: &mut Pieces) -> Verdict {
+    let model = job.model;
+    let assessments = assess(model, job.states, job.latest, job.now);
+    let pieces = kept.gather(job, &assessments);
+    let belief = weigh(model, &pieces);
+    let outcomes = Outcomes(&assessments);
+    let (standing, side) = stand(model, &belief, &outcomes);
+    let leading = side.unwrap_or_else(|| leader(&belief));
+    let also = match side {
+        Some(named) => not_cleared(model, &belief, named),
+        None => Vec::new(),
+    };
+    let top = top_suspect(model, &belief, leading);
+    let isolated = (standing == Standing::Isolated).then_some(leading);
+    let (missing, lacks) = missing(model, &belief, &outcomes, leading, isolated.and(top));
+    let named = isolated.and(top).filter(|suspect| {
+        belief.suspects[*suspect] >= model.rules.isolate_at
+            && suspect_lacks(model, *suspect, &outcomes).is_empty()
+    });
+    let next = rank(&Question {
+        model,
+        belief: &belief,
+        pieces: &pieces,
+        outcomes: &outcomes,
+        complaint: job.complaint,
+        isolated,
+        lacks: &lacks,
+        proof_first: belief.sides[leading.index()] >= model.rules.isolate_at,
+    });
+    let mut verdict = Verdict {
+        standing,
+        side,
+        also,
+        sides: BySide::new(belief.sides),
+        named: named.map(|s| model.rules.suspects[s].id.clone()),
+        suspects: ranked(model, &belief),
+        evidence: evidence(model, &assessments, &pieces, &belief),
+        complaint: complaint(job, &pieces, &belief),
+        missing,
+        next,
+        conflict: belief.conflict.is_finite().then_some(belief.conflict / std::f64::consts::LN_2),
+        phase: job.phase,
+        ruleset: RuleSetName {
+            id: model.rules.id.clone(),
+            version: model.rules.version.clone(),
+            digest: model.rules.digest.clone(),
+        },
+        text: String::new(),
+    };
+    verdict.text = crate::words::paragraph(&model.rules, &verdict);
+    verdict
+}
+
+impl Pieces {
+    /// The pieces in force: the complaint first, then the checks in order.
+    fn gather(&mut self, job: &Job<'_>, found: &[Option<Assessment>]) -> Vec<Piece> {
+        let mut wanted = Vec::new();
+        if job.complaint.is_some() {
+            wanted.push(Key::Complaint);
+        }
+        for (check, assessment) in found.iter().enumerate() {
+            let Some(assessment) = assessment else { continue };
+            if assessment.outcome == Outcome::Void {
+                continue;
+            }
+            let check = check as u16;
+            match (assessment.answer, assessment.pass) {
+                (Some(answer), _) => wanted.push(Key::Answer(check, answer)),
+                (None, Some(pass)) => wanted.push(Key::Passes(check, pass.to_bits())),
+                (None, None) => {}
+            }
+        }
+        let mut fresh = HashMap::with_capacity(wanted.len());
+        let pieces = wanted.into_iter().map(|key| {
+            let piece = self.0.remove(&key).unwrap_or_else(|| key.piece(job));
+            fresh.insert(key, piece.clone());
+            piece
+        });
+        let pieces = pieces.collect();
+        self.0 = fresh;
+        pieces
+    }
+}
+
+impl Key {
+    fn piece(self, job: &Job<'_>) -> Piece {
+        let model = job.model;
+        match self {
+            Key::Complaint => {
+                // Only asked for when there is a complaint.
+                let complaint = job.complaint.unwrap_or_default();
+                Piece::new(model, None, &model.complaints[complaint])
+            }
+            Key::Answer(check, answer) => {
+                let results = &model.results[usize::from(check)];
+                let worst = results.len() - 1;
+                Piece::new(model, Some(check), &results[usize::from(answer).min(worst)])
+            }
+            Key::Passes(check, bits) => {
+                let p = f64::from_bits(bits);
+                let passes = model.results[usize::from(check)][0].iter();
+                // A decided or undecided reading is a mixture of both results.
+                let mixed: Vec<f64> = passes.map(|q| p * q + (1.0 - p) * (1.0 - q)).collect();
+                Piece::new(model, Some(check), &mixed)
+            }
+        }
+    }
+}
+
+/// The standing and the side it names.
+fn stand(model: &Model, belief: &Belief, outcomes: &Outcomes<'_>) -> (Standing, Option<Side>) {
+    if belief.conflict > 0.0 && !belief.explained {
+        return (Standing::Contradicted, None);
+    }
+    let mut sure: Vec<Side> = Side::ALL
+        .into_iter()
+        .filter(|side| belief.sides[side.index()] >= model.rules.isolate_at)
+        .collect();
+    sure.sort_by(|a, b| belief.sides[b.index()].total_cmp(&belief.sides[a.index()]));
+    let proven = sure.iter().find(|side| side_lacks(model, **side, outcomes).is_empty());
+    match (proven, sure.first()) {
+        (Some(side), _) => (Standing::Isolated, Some(*side)),
+        (None, Some(side)) => (Standing::Leaning, Some(*side)),
+        (None, None) => (Standing::Open, None),
+    }
+}
+
+fn leader(belief: &Belief) -> Side {
+    let mut leader = Side::Supply;
+    for side in Side::ALL {
+        if belief.sides[side.index()] > belief.sides[leader.index()] {
+            leader = side;
+        }
+    }
+    leader
+}
+
+fn not_cleared(model: &Model, belief: &Belief, named: Side) -> Vec<Side> {
+    let others = Side::ALL.into_iter().filter(|side| *side != named);
+    others.filter(|side| belief.sides[side.index()] > model.rules.also_at).collect()
+}
+
+fn top_suspect(model: &Model, belief: &Belief, side: Side) -> Option<usize> {
+    let mut top: Option<usize> = None;
+    for (suspect, p) in belief.suspects.iter().enumerate() {
+        let higher = top.is_none_or(|t| *p > belief.suspects[t]);
+        if model.rules.suspects[suspect].side == side && higher {
+            top = Some(suspect);
+        }
+    }
+    top
+}
+
+/// What is missing, for the leading side, those not cleared, and the suspect
+/// to be named; and of the leading side's lacks those that can still be met.
+fn missing(
+    model: &Model,
+    belief: &Belief,
+    outcomes: &Outcomes<'_>,
+    leading: Side,
+    suspect: Option<usize>,
+) -> (Vec<Missing>, Vec<Lack>) {
+    let mut missing = Vec::new();
+    let mut lacks = Vec::new();
+    let others = not_cleared(model, belief, leading);
+    for side in std::iter::once(leading).chain(others) {
+        for (lack, because) in side_lacks(model, side, outcomes) {
+            missing.push(lack.missing(model, side, None, because));
+            if side == leading {
+                lacks.push(lack);
+            }
+        }
+    }
+    if let Some(suspect) = suspect {
+        for (lack, because) in suspect_lacks(model, suspect, outcomes) {
+            missing.push(lack.missing(model, leading, Some(suspect), because));
+            lacks.push(lack);
+        }
+    }
+    lacks.retain(|lack| !lack.refuted(outcomes));
+    (missing, lacks)
+}
+
+fn ranked(model: &Model, belief: &Belief) -> Vec<SuspectBelief> {
+    let mut suspects: Vec<SuspectBelief> = model
+        .rules
+        .suspects
+        .iter()
+        .zip(&belief.suspects)
+        .map(|(s, p)| SuspectBelief { id: s.id.clone(), side: s.side, probability: *p })
+        .collect();
+    suspects.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    suspects
+}
+
+fn weight_of(check: Option<u16>, pieces: &[Piece], belief: &Belief) -> Option<BySide<f64>> {
+    let piece = pieces.iter().position(|piece| piece.check == check)?;
+    Some(BySide::new(belief.decibans[piece]))
+}
+
+fn complaint(job: &Job<'_>, pieces: &[Piece], belief: &Belief) -> Option<ComplaintEvidence> {
+    let complaint = job.complaint?;
+    Some(ComplaintEvidence {
+        id: job.model.rules.complaints[complaint].id.clone(),
+        decibans: weight_of(None, pieces, belief)?,
+    })
+}
+
+fn evidence(
+    model: &Model,
+    found: &[Option<Assessment>],
+    pieces: &[Piece],
+    belief: &Belief,
+) -> Vec<Evidence> {
+    let seen = found.iter().enumerate();
+    seen.filter_map(|(check, assessment)| {
+        let assessment = assessment.as_ref()?;
+        let decibans = weight_of(Some(check as u16), pieces, belief);
+        Some(piece_of_evidence(model, check, assessment, decibans.unwrap_or(BySide::new([0.0; 4]))))
+    })
+    .collect()
+}
+
+fn piece_of_evidence(
+    model: &Model,
+    index: usize,
+    found: &Assessment,
+    decibans: BySide<f64>,
+) -> Evidence {
+    let check = &model.rules.checks[index];
+    let measured = check.measured();
+    let value = measured.zip(found.value);
+    let bound = value.and_then(|(_, (amount, _))| match amount {
+        Amount::Exactly(_) => None,
+        Amount::Above(_) => Some("above"),
+        Amount::Below(_) => Some("below"),
+    });
+    let answer = check.asked().zip(found.answer);
+    Evidence {
+        check: check.id.clone(),
+        outcome: found.outcome,
+        value: value.map(|(m, (amount, _))| shown(model, m, amount.edge())),
+        bound,
+        unit: value.map(|(m, _)| unit_of(model, m).symbol()),
+        uncertainty: value
+            .filter(|_| bound.is_none())
+            .map(|(m, (_, u))| unit_of(model, m).span_from_si(u)),
+        limit: found.limit.clone(),
+        // Of a reading only: what was stated elsewhere has no probability.
+        conformance: found.value.and(found.pass),
+        readings: found.readings,
+        answer: answer.and_then(|(a, answer)| a.answers.get(usize::from(answer)).cloned()),
+        reason: found.reason.clone(),
+        decibans,
+    }
+}

@@ -1,0 +1,118 @@
+//! The verdict in the trade's words.
+
+use trisect_rules::{Outcome, RuleSet, Side, Standing};
+
+use crate::verdict::{Evidence, Missing, Verdict};
+
+/// One paragraph: what is at fault and how sure, what speaks for it, what is
+/// not cleared, what is still to be proven, what to do next.
+pub(crate) fn paragraph(rules: &RuleSet, verdict: &Verdict) -> String {
+    let mut sentences = vec![opening(rules, verdict)];
+    sentences.extend(verdict.side.and_then(|side| reasons(rules, verdict, side)));
+    if !verdict.also.is_empty() {
+        let sides: Vec<&str> = verdict.also.iter().map(|side| side.word()).collect();
+        sentences.push(format!("Not cleared: {}.", sides.join(", ")));
+    }
+    sentences.extend(verdict.missing.iter().filter_map(|missing| lacking(rules, missing)));
+    if let Some(next) = verdict.next.first() {
+        sentences.push(format!("Next: {} ({}).", lower(&next.title), next.why));
+    }
+    sentences.join(" ")
+}
+
+fn opening(rules: &RuleSet, verdict: &Verdict) -> String {
+    let percent = |p: f64| format!("{:.1} %", p * 100.0);
+    match (verdict.standing, verdict.side) {
+        (Standing::Isolated, Some(side)) => {
+            let belief = percent(verdict.sides.of(side));
+            let suspect = verdict.suspects.iter().find(|s| s.side == side);
+            let likeliest = suspect.map_or(String::new(), |s| {
+                format!(", most likely {} ({})", title(rules, &s.id), percent(s.probability))
+            });
+            format!("The fault is on the {side} side, with a belief of {belief}{likeliest}.")
+        }
+        (Standing::Leaning, Some(side)) => {
+            let belief = percent(verdict.sides.of(side));
+            format!("Everything points to the {side} side ({belief}), but that is not proven yet.")
+        }
+        (Standing::Contradicted, _) => "What was seen does not go together under any suspect on \
+             the list: repeat the readings, and look for a cause that the rule set does not know."
+            .to_owned(),
+        _ => {
+            let beliefs = Side::ALL.map(|s| format!("{s} {}", percent(verdict.sides.of(s))));
+            format!("No side stands out yet: {}.", beliefs.join(", "))
+        }
+    }
+}
+
+/// The weightiest evidence for the side named.
+fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side) -> Option<String> {
+    let mut weighty: Vec<&Evidence> =
+        verdict.evidence.iter().filter(|e| e.decibans.of(side) >= 1.0).collect();
+    weighty.sort_by(|a, b| b.decibans.of(side).total_cmp(&a.decibans.of(side)));
+    let said: Vec<String> = weighty.iter().take(3).map(|e| said(rules, e)).collect();
+    (!said.is_empty()).then(|| format!("What speaks for it: {}.", said.join("; ")))
+}
+
+fn said(rules: &RuleSet, evidence: &Evidence) -> String {
+    let title = rules.check_index(&evidence.check).map_or("", |c| &rules.checks[c].title);
+    let seen = match (&evidence.answer, evidence.value, evidence.unit, &evidence.limit) {
+        (Some(answer), ..) => format!("answered {answer}"),
+        (None, Some(value), Some(unit), Some(limit)) => {
+            let value = trisect_measure::significant(value, 4);
+            let beyond = evidence.bound.map_or(String::new(), |b| format!("{b} "));
+            let u = evidence.uncertainty.map_or(String::new(), |u| {
+                format!(" with a standard uncertainty of {}", trisect_measure::significant(u, 2))
+            });
+            format!("{beyond}{value} {unit}{u}, limit {limit}")
+        }
+        _ => "settled elsewhere".to_owned(),
+    };
+    let outcome = match evidence.outcome {
+        Outcome::Passed => "good",
+        Outcome::Failed => "not good",
+        Outcome::Undecided => "undecided",
+        Outcome::Void => "void",
+    };
+    format!("{}: {outcome} ({seen})", lower(title))
+}
+
+fn lacking(rules: &RuleSet, missing: &Missing) -> Option<String> {
+    let list = |ids: &[String], joint: &str| -> Option<String> {
+        let titles: Vec<String> = ids
+            .iter()
+            .map(|id| rules.check_index(id).map_or(id.clone(), |c| lower(&rules.checks[c].title)))
+            .collect();
+        (!titles.is_empty()).then(|| titles.join(joint))
+    };
+    let parts: Vec<String> = [
+        list(&missing.passed, ", ").map(|s| format!("shown good: {s}")),
+        list(&missing.any_passed, " or ").map(|s| format!("one shown good: {s}")),
+        list(&missing.failed, ", ").map(|s| format!("found failing: {s}")),
+        list(&missing.any_failed, " or ").map(|s| format!("one found failing: {s}")),
+        list(&missing.measured_failed, " or ").map(|s| format!("one measured and failing: {s}")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let target = match &missing.suspect {
+        Some(suspect) => title(rules, suspect),
+        None => format!("the {} side", missing.side),
+    };
+    (!parts.is_empty()).then(|| format!("To name {target}, still needed: {}.", parts.join("; ")))
+}
+
+fn title(rules: &RuleSet, suspect: &str) -> String {
+    rules.suspect_index(suspect).map_or(suspect.to_owned(), |s| lower(&rules.suspects[s].title))
+}
+
+/// A title inside a sentence: its first letter small, unless it is an abbreviation.
+fn lower(title: &str) -> String {
+    let mut chars = title.chars();
+    match (chars.next(), chars.clone().next()) {
+        (Some(first), Some(second)) if first.is_uppercase() && !second.is_uppercase() => {
+            first.to_lowercase().chain(chars).collect()
+        }
+        _ => title.to_owned(),
+    }
+}

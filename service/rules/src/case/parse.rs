@@ -1,0 +1,209 @@
+//! From text to a [`Case`].
+
+use toml::Spanned;
+use trisect_measure::{Accuracy, Flags, Quantity, parse_entry};
+
+use super::{Case, CaseEvent, CaseReading, CaseWhat, Doubt, expect};
+use crate::read::{
+    Findings, Section, Span, document, duration, entry_hint, entry_kind, nearest, places,
+};
+use crate::{Defect, DefectKind, Drive, Outcome, Phase};
+
+const KEYS: [&str; 8] =
+    ["format", "title", "source", "ruleset", "complaint", "stream", "event", "expect"];
+const SUBJECTS: [&str; 5] = ["phase", "drive", "point", "answer", "outcome"];
+
+/// Reads a case.
+///
+/// # Errors
+/// Every defect of the text, in its order.
+pub fn parse(text: &str) -> Result<Case, Vec<Defect>> {
+    let mut found = Findings::default();
+    let document = document(text, &mut found);
+    let root = Section::new("case", 0..0, document.get_ref());
+    match read(&root, text, &mut found) {
+        Some(case) if !found.has_errors() => Ok(case),
+        _ => Err(found.located(text)),
+    }
+}
+
+fn read(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<Case> {
+    root.knows(&KEYS, found);
+    crate::load::format_is_one(root, found);
+    let title = root.required_text("title", found);
+    let source = root.required_text("source", found);
+    let ruleset = root.required_text("ruleset", found);
+    let complaint = root.text("complaint", found);
+    let stream = root.words("stream", found);
+    let sections = root.sections("event", found);
+    let read: Vec<_> = sections.iter().map(|section| event(section, found)).collect();
+    let mut events: Vec<CaseEvent> = read.into_iter().collect::<Option<_>>().unwrap_or_default();
+    let expect = match root.section("expect", found) {
+        Some(section) => expect::read(&section, found),
+        None => super::Expect::default(),
+    };
+    let starts = sections.iter().map(|section| section.span.start);
+    for (event, (line, column)) in events.iter_mut().zip(places(text, starts)) {
+        (event.line, event.column) = (line, column);
+    }
+    Some(Case {
+        title: title?.into_inner().to_owned(),
+        source: source?.into_inner().to_owned(),
+        ruleset: ruleset?.into_inner().to_owned(),
+        complaint_at: complaint.as_ref().map_or(0..0, Spanned::span),
+        complaint: complaint.map(|c| c.into_inner().to_owned()),
+        stream,
+        events,
+        expect,
+        text: text.to_owned(),
+    })
+}
+
+fn event(section: &Section<'_>, found: &mut Findings) -> Option<CaseEvent> {
+    section.knows(&[&["at", "value", "uncertainty", "accuracy", "flags"], &SUBJECTS[..]].concat(), found);
+    let at = section.required("at", found);
+    let at = at.and_then(|item| duration(item, &format!("{}: `at`", section.name), found));
+    let there: Vec<&str> = SUBJECTS.into_iter().filter(|key| section.has(key)).collect();
+    let [subject] = there.as_slice() else {
+        let has = if there.is_empty() { "nothing happen".into() } else { there.join(" and ") };
+        found.error(
+            &section.span,
+            DefectKind::MixedTable,
+            format!("{} has {has}", section.name),
+            "write one of `phase`, `drive`, `point` with `value`, `answer`, `outcome` for each event",
+        );
+        return None;
+    };
+    if *subject != "point" {
+        stray(section, subject, found);
+    }
+    let what = what(section, subject, found);
+    let span_of = |key: &str| section.item(key).map_or(section.span.clone(), Spanned::span);
+    let value_at = if *subject == "point" { "value" } else { subject };
+    Some(CaseEvent {
+        at: at?,
+        what: what?,
+        line: 0,
+        column: 0,
+        subject_at: span_of(subject),
+        value_at: span_of(value_at),
+    })
+}
+
+/// Notes keys of a reading on an event that is none.
+fn stray(section: &Section<'_>, subject: &str, found: &mut Findings) {
+    for key in ["value", "uncertainty", "accuracy", "flags"] {
+        if let Some(item) = section.item(key) {
+            found.error(
+                &item.span(),
+                DefectKind::MixedTable,
+                format!("{}: `{key}` belongs to a reading, not to `{subject}`", section.name),
+                format!("take `{key}` out, or add `point`"),
+            );
+        }
+    }
+}
+
+fn what(section: &Section<'_>, subject: &str, found: &mut Findings) -> Option<CaseWhat> {
+    match subject {
+        "phase" => section.word::<Phase>("phase", found).map(CaseWhat::Phase),
+        "drive" => section.word::<Drive>("drive", found).map(CaseWhat::Drive),
+        "point" => reading(section, found).map(CaseWhat::Reading),
+        "answer" => {
+            let (check, inner) = about(section, subject, found)?;
+            let is = inner.required_text("is", found)?.into_inner().to_owned();
+            Some(CaseWhat::Answer { check, is })
+        }
+        _ => {
+            let (check, inner) = about(section, subject, found)?;
+            Some(CaseWhat::Outcome { check, is: inner.required_word::<Outcome>("is", found)? })
+        }
+    }
+}
+
+/// The check that `{ check = …, is = … }` is about.
+fn about<'a>(
+    section: &Section<'a>,
+    key: &str,
+    found: &mut Findings,
+) -> Option<(String, Section<'a>)> {
+    let inner = section.section(key, found)?;
+    inner.knows(&["check", "is"], found);
+    Some((inner.required_text("check", found)?.into_inner().to_owned(), inner))
+}
+
+fn reading(section: &Section<'_>, found: &mut Findings) -> Option<CaseReading> {
+    let point = section.text("point", found);
+    let value = section.required_text("value", found);
+    let entry = value.as_ref().and_then(|value| match parse_entry(value.get_ref()) {
+        Ok(entry) => Some(entry),
+        Err(error) => {
+            let message = format!("{}: `value`: {error}", section.name);
+            found.error(&value.span(), entry_kind(&error), message, entry_hint(Quantity::Pressure));
+            None
+        }
+    });
+    let doubt = doubt(section, found);
+    let flags = flags(section, found);
+    Some(CaseReading {
+        point: point?.into_inner().to_owned(),
+        value: value?.into_inner().to_owned(),
+        entry: entry?,
+        doubt: doubt?,
+        flags,
+    })
+}
+
+fn doubt(section: &Section<'_>, found: &mut Findings) -> Option<Doubt> {
+    let standard = section.text("uncertainty", found);
+    let accuracy = section.text("accuracy", found);
+    match (standard, accuracy) {
+        (Some(_), Some(accuracy)) => {
+            found.error(
+                &accuracy.span(),
+                DefectKind::MixedTable,
+                format!("{} has both `uncertainty` and `accuracy`", section.name),
+                "keep the one that is known",
+            );
+            None
+        }
+        (Some(standard), None) => Some(Doubt::Standard(standard.into_inner().to_owned())),
+        (None, Some(text)) => match Accuracy::parse(text.get_ref()) {
+            Ok(accuracy) => Some(Doubt::Accuracy(accuracy)),
+            Err(error) => {
+                found.error(
+                    &text.span(),
+                    DefectKind::BadValue,
+                    format!("{}: `accuracy`: {error}", section.name),
+                    "write it as the data sheet does, such as `0.5 % rdg + 3 dgt`",
+                );
+                None
+            }
+        },
+        (None, None) => Some(Doubt::Digits),
+    }
+}
+
+fn flags(section: &Section<'_>, found: &mut Findings) -> Flags {
+    let mut flags = Flags::default();
+    for text in section.texts("flags", found) {
+        match Flags::from_word(text.get_ref()) {
+            Some(flag) => flags |= flag,
+            None => {
+                let span: Span = text.span();
+                let known = Flags::all().words();
+                let near = nearest(text.get_ref(), known.iter().copied());
+                found.error(
+                    &span,
+                    DefectKind::UnknownWord,
+                    format!("{}: `{}` is no flag", section.name, text.get_ref()),
+                    near.map_or_else(
+                        || format!("use one of {}", known.join(", ")),
+                        |near| format!("did you mean `{near}`?"),
+                    ),
+                );
+            }
+        }
+    }
+    flags
+}

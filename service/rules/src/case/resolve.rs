@@ -1,0 +1,174 @@
+//! A case held against a rule set.
+
+use trisect_measure::{Amount, EntryError, Flags, combine, parse_span, resolution_uncertainty};
+
+use super::{Case, CaseEvent, CaseReading, CaseWhat, Doubt, ResolvedEvent, ResolvedWhat};
+use crate::read::{Findings, Span, entry_hint, entry_kind, nearest};
+use crate::{Defect, DefectKind, How, RuleSet, TestPoint};
+
+impl Case {
+    /// The events in the order of time, in the rule set's indexes and in SI.
+    ///
+    /// # Errors
+    /// Every id, answer, unit and uncertainty that does not fit the rule set,
+    /// those of the complaint and of what is expected included.
+    pub fn resolve(&self, rules: &RuleSet) -> Result<Vec<ResolvedEvent>, Vec<Defect>> {
+        let mut found = Findings::default();
+        self.ids_resolve(rules, &mut found);
+        let mut events = Vec::with_capacity(self.events.len());
+        for event in &self.events {
+            if let Some(what) = resolve(event, rules, &mut found) {
+                events.push(ResolvedEvent { at: event.at, what });
+            }
+        }
+        if found.has_errors() {
+            return Err(found.located(&self.text));
+        }
+        events.sort_by_key(|event| event.at);
+        Ok(events)
+    }
+
+    fn ids_resolve(&self, rules: &RuleSet, found: &mut Findings) {
+        if let Some(id) = &self.complaint
+            && rules.complaint_index(id).is_none()
+        {
+            let known = rules.complaints.iter().map(|c| c.id.as_str());
+            unresolved("complaint", id, &self.complaint_at, known, found);
+        }
+        for (id, span) in &self.expect.checks_at {
+            check(id, span, rules, found);
+        }
+        for (id, span) in &self.expect.suspects_at {
+            if rules.suspect_index(id).is_none() {
+                let known = rules.suspects.iter().map(|s| s.id.as_str());
+                unresolved("suspect", id, span, known, found);
+            }
+        }
+    }
+}
+
+fn unresolved<'k>(
+    what: &str,
+    id: &str,
+    span: &Span,
+    known: impl Iterator<Item = &'k str>,
+    found: &mut Findings,
+) {
+    let hint = match nearest(id, known) {
+        Some(near) => format!("did you mean `{near}`?"),
+        None => format!("use the id of a {what} of the rule set"),
+    };
+    let message = format!("the rule set has no {what} `{}`", id.escape_debug());
+    found.error(span, DefectKind::UnresolvedId, message, hint);
+}
+
+fn check(id: &str, span: &Span, rules: &RuleSet, found: &mut Findings) -> Option<usize> {
+    let check = rules.check_index(id);
+    if check.is_none() {
+        unresolved("check", id, span, rules.checks.iter().map(|c| c.id.as_str()), found);
+    }
+    check
+}
+
+fn resolve(event: &CaseEvent, rules: &RuleSet, found: &mut Findings) -> Option<ResolvedWhat> {
+    match &event.what {
+        CaseWhat::Phase(phase) => Some(ResolvedWhat::Phase(*phase)),
+        CaseWhat::Drive(drive) => Some(ResolvedWhat::Drive(*drive)),
+        CaseWhat::Reading(reading) => self::reading(event, reading, rules, found),
+        CaseWhat::Answer { check: id, is } => {
+            let check = check(id, &event.subject_at, rules, found)?;
+            answer(check, is, &event.value_at, rules, found)
+        }
+        CaseWhat::Outcome { check: id, is } => {
+            let check = check(id, &event.subject_at, rules, found)?;
+            Some(ResolvedWhat::Outcome { check, outcome: *is })
+        }
+    }
+}
+
+fn answer(
+    check: usize,
+    is: &str,
+    span: &Span,
+    rules: &RuleSet,
+    found: &mut Findings,
+) -> Option<ResolvedWhat> {
+    let table = rules.checks.get(check)?;
+    let How::Asked(asked) = &table.how else {
+        found.error(
+            span,
+            DefectKind::MixedTable,
+            format!("the check `{}` is measured, not asked", table.id),
+            "give a reading of its point, or settle it with `outcome`",
+        );
+        return None;
+    };
+    let place = asked.answers.iter().position(|answer| answer == is);
+    if place.is_none() {
+        found.error(
+            span,
+            DefectKind::UnknownWord,
+            format!("`{}` is no answer to `{}`", is.escape_debug(), table.id),
+            format!("use one of {}", asked.answers.join(", ")),
+        );
+    }
+    place.map(|answer| ResolvedWhat::Answer { check, answer })
+}
+
+fn reading(
+    event: &CaseEvent,
+    reading: &CaseReading,
+    rules: &RuleSet,
+    found: &mut Findings,
+) -> Option<ResolvedWhat> {
+    let point = rules.point_index(&reading.point);
+    let Some((index, point)) = point.and_then(|i| rules.test_points.get(i).map(|p| (i, p))) else {
+        if point.is_some() {
+            found.error(
+                &event.subject_at,
+                DefectKind::UnresolvedId,
+                format!("`{}` is computed from other points", reading.point),
+                "give readings of the two test points that it is the difference of",
+            );
+        } else {
+            let known = rules.test_points.iter().map(|p| p.id.as_str());
+            unresolved("test point", &reading.point, &event.subject_at, known, found);
+        }
+        return None;
+    };
+    let (amount, uncertainty) = match in_si(reading, point) {
+        Ok(amounts) => amounts,
+        Err((kind, message)) => {
+            let message = format!("`{}`: {message}", point.id);
+            found.error(&event.value_at, kind, message, entry_hint(point.quantity));
+            return None;
+        }
+    };
+    let mut flags = reading.flags;
+    if let (Some((low, high)), Amount::Exactly(value)) = (point.plausible, amount)
+        && !(low..=high).contains(&value)
+    {
+        flags |= Flags::IMPLAUSIBLE;
+    }
+    Some(ResolvedWhat::Reading { point: index, amount, uncertainty, flags })
+}
+
+/// The amount and its standard uncertainty in SI.
+fn in_si(reading: &CaseReading, point: &TestPoint) -> Result<(Amount, f64), (DefectKind, String)> {
+    let wrong = |error: EntryError| (entry_kind(&error), error.to_string());
+    let range_end = point.plausible.map(|(_, high)| high);
+    let (amount, step) =
+        reading.entry.to_si(&reading.value, point.quantity, range_end).map_err(wrong)?;
+    let digits = step.map_or(0.0, resolution_uncertainty);
+    let uncertainty = match &reading.doubt {
+        Doubt::Digits => digits,
+        Doubt::Standard(text) => parse_span(text, point.quantity).map_err(wrong)?,
+        Doubt::Accuracy(accuracy) => {
+            let of_instrument = accuracy
+                .standard_uncertainty(amount.edge(), step, None)
+                .map_err(|error| (DefectKind::BadValue, error.to_string()))?;
+            combine(&[of_instrument, digits])
+        }
+    };
+    Ok((amount, uncertainty))
+}
