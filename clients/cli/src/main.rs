@@ -1,2 +1,28 @@
-//! The trisect command.
-fn main() {}
+//! The `trisect` command: watch, enter and answer over a service's JSON-RPC; examine and try rule sets,
+//! and decode instrument bytes, without one.
+//!
+//! Exit codes: 0 as wished, 1 cases or rules fell short, 2 the request was wrong or could not be carried
+//! out; what went wrong, and what to do, on standard error.
+
+mod args;
+mod decode;
+mod ended;
+mod hex;
+mod io;
+mod job;
+mod reading;
+mod ruleset;
+mod run;
+mod server;
+mod show;
+mod watch;
+
+use clap::Parser;
+
+fn main() -> std::process::ExitCode {
+    // clap itself ends a command line it cannot read with 2, and its help with 0.
+    let command = args::Command::parse();
+    let (mut input, mut out, mut err) = (std::io::stdin(), std::io::stdout(), std::io::stderr());
+    let mut io = io::Io::new(&mut input, &mut out, &mut err);
+    run::run(command, &mut io)
+}

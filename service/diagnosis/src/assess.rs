@@ -36,7 +36,10 @@ impl Assessment {
     }
 
     fn void(reason: String) -> Assessment {
-        Assessment { reason: Some(reason), ..Assessment::bare(Outcome::Void) }
+        Assessment {
+            reason: Some(reason),
+            ..Assessment::bare(Outcome::Void)
+        }
     }
 
     fn stated(outcome: Outcome) -> Assessment {
@@ -46,7 +49,11 @@ impl Assessment {
             Outcome::Undecided | Outcome::Void => None,
         };
         let reason = Some("settled elsewhere".to_owned());
-        Assessment { pass, reason, ..Assessment::bare(outcome) }
+        Assessment {
+            pass,
+            reason,
+            ..Assessment::bare(outcome)
+        }
     }
 }
 
@@ -60,9 +67,13 @@ pub(crate) fn assess(
     let mut found: Vec<Option<Assessment>> = vec![None; states.len()];
     for &check in &model.order {
         let check = usize::from(check);
-        let Some(assessment) = own(model, check, &states[check], latest, now) else { continue };
+        let Some(assessment) = own(model, check, &states[check], latest, now) else {
+            continue;
+        };
         let unmet = model.rules.checks[check].needs.iter().find(|need| {
-            !found[**need].as_ref().is_some_and(|a| a.outcome == Outcome::Passed)
+            !found[**need]
+                .as_ref()
+                .is_some_and(|a| a.outcome == Outcome::Passed)
         });
         found[check] = Some(match unmet {
             Some(need) => {
@@ -89,12 +100,24 @@ fn own(
     latest: &[Option<Latest>],
     now: i64,
 ) -> Option<Assessment> {
-    let stated = state.stated.map(|(when, outcome)| (when, Assessment::stated(outcome)));
+    let stated = state
+        .stated
+        .map(|(when, outcome)| (when, Assessment::stated(outcome)));
     let seen = match model.measured(check) {
         Some(measured) => from_window(model, measured, state, latest, now),
         None => state.answer.map(|(when, answer)| {
-            let outcome = if answer == 0 { Outcome::Passed } else { Outcome::Failed };
-            (when, Assessment { answer: Some(answer), ..Assessment::bare(outcome) })
+            let outcome = if answer == 0 {
+                Outcome::Passed
+            } else {
+                Outcome::Failed
+            };
+            (
+                when,
+                Assessment {
+                    answer: Some(answer),
+                    ..Assessment::bare(outcome)
+                },
+            )
         }),
     };
     // The newest valid outcome counts; what is void does not displace one.
@@ -121,7 +144,10 @@ fn from_window(
     let assessment = if can_take(measured.take) {
         limits(model, measured, latest).map(|limits| judge(model, measured, window, &limits, now))
     } else {
-        Err(format!("`{}` of a window cannot be taken yet", measured.take.word()))
+        Err(format!(
+            "`{}` of a window cannot be taken yet",
+            measured.take.word()
+        ))
     };
     Some((state.touched, assessment.unwrap_or_else(Assessment::void)))
 }
@@ -133,17 +159,20 @@ struct Limits {
     text: String,
 }
 
-fn limits(
-    model: &Model,
-    measured: &Measured,
-    latest: &[Option<Latest>],
-) -> Result<Limits, String> {
+fn limits(model: &Model, measured: &Measured, latest: &[Option<Latest>]) -> Result<Limits, String> {
     let resolve = |bound: &Option<Bound>| {
-        bound.as_ref().map(|bound| limit(model, bound, latest)).transpose()
+        bound
+            .as_ref()
+            .map(|bound| limit(model, bound, latest))
+            .transpose()
     };
     let (at_least, at_most) = (resolve(&measured.at_least)?, resolve(&measured.at_most)?);
     let text = limit_text(model, measured, at_least, at_most);
-    Ok(Limits { at_least, at_most, text })
+    Ok(Limits {
+        at_least,
+        at_most,
+        text,
+    })
 }
 
 fn limit(model: &Model, bound: &Bound, latest: &[Option<Latest>]) -> Result<(f64, f64), String> {
@@ -152,7 +181,8 @@ fn limit(model: &Model, bound: &Bound, latest: &[Option<Latest>]) -> Result<(f64
         Bound::Table { by, rows } => {
             let id = model.rules.point_id(*by);
             let known = latest[*by].as_ref();
-            let known = known.ok_or_else(|| format!("its limit needs a reading of `{id}` first"))?;
+            let known =
+                known.ok_or_else(|| format!("its limit needs a reading of `{id}` first"))?;
             let x = known.amount.exact();
             let x = x.ok_or_else(|| format!("its limit needs `{id}` within range"))?;
             Ok(interpolate(rows, x, known.u))
@@ -192,11 +222,17 @@ fn judge(
     };
     let Some((amount, u)) = taken else {
         let reason = "a reading beyond the range is among them: choose a wider range";
-        return Assessment { reason: Some(reason.to_owned()), ..base };
+        return Assessment {
+            reason: Some(reason.to_owned()),
+            ..base
+        };
     };
     let Some(pass) = conform(amount, u, limits) else {
         let reason = "the limit lies beyond the range of the instrument: choose a wider range";
-        return Assessment { reason: Some(reason.to_owned()), ..base };
+        return Assessment {
+            reason: Some(reason.to_owned()),
+            ..base
+        };
     };
     let decision = decide(pass, measured.risk);
     let (outcome, reason) = match decision {
@@ -205,9 +241,17 @@ fn judge(
         }
         Decision::Passed if full(measured, window, now) => (Outcome::Passed, None),
         Decision::Undecided => (Outcome::Undecided, Some(closer(model, measured, u))),
-        _ => (Outcome::Undecided, Some("the window is not full yet".to_owned())),
+        _ => (
+            Outcome::Undecided,
+            Some("the window is not full yet".to_owned()),
+        ),
     };
-    Assessment { outcome, reason, pass: Some(pass), ..base }
+    Assessment {
+        outcome,
+        reason,
+        pass: Some(pass),
+        ..base
+    }
 }
 
 /// The limit's own uncertainty is independent of the reading's, so they combine.
@@ -215,7 +259,12 @@ fn conform(amount: Amount, u: f64, limits: &Limits) -> Option<f64> {
     let value = |limit: Option<(f64, f64)>| limit.map(|(x, _)| x);
     let from = |limit: Option<(f64, f64)>| limit.map_or(0.0, |(_, u)| u);
     let widened = trisect_measure::combine(&[u, from(limits.at_least), from(limits.at_most)]);
-    conformance(amount, widened, value(limits.at_least), value(limits.at_most))
+    conformance(
+        amount,
+        widened,
+        value(limits.at_least),
+        value(limits.at_most),
+    )
 }
 
 /// Nothing can be added to the window that would change it: its time is over,

@@ -20,7 +20,11 @@ impl Piece {
         let log_likelihood: Vec<f64> = likelihood.iter().map(|p| libm::log(*p)).collect();
         let joint = model.hypotheses.iter().zip(&log_likelihood);
         let log_marginal = log_sum(joint.map(|(h, l)| h.log_prior + l));
-        Piece { check, log_likelihood, log_marginal }
+        Piece {
+            check,
+            log_likelihood,
+            log_marginal,
+        }
     }
 }
 
@@ -52,14 +56,22 @@ pub(crate) fn weigh(model: &Model, pieces: &[Piece]) -> Belief {
     let log_evidence = log_sum(joint.iter().copied());
     let apart: f64 = pieces.iter().map(|p| p.log_marginal).sum();
     let possible = log_evidence > f64::NEG_INFINITY;
-    let (weights, scale) = if possible { (&joint, log_evidence) } else { (&prior, 0.0) };
+    let (weights, scale) = if possible {
+        (&joint, log_evidence)
+    } else {
+        (&prior, 0.0)
+    };
     let posterior: Vec<f64> = weights.iter().map(|w| libm::exp(w - scale)).collect();
     let odds = log_odds(model, &joint);
     let explained = possible && (0..prior.len()).any(|h| total.log(h) >= apart);
     Belief {
         sides: Side::ALL.map(|side| belief_in(model, &posterior, side)),
         suspects: suspects(model, &posterior),
-        conflict: if possible { apart - log_evidence } else { f64::INFINITY },
+        conflict: if possible {
+            apart - log_evidence
+        } else {
+            f64::INFINITY
+        },
         explained,
         decibans: pieces
             .iter()
@@ -78,7 +90,10 @@ struct Total {
 
 impl Total {
     fn of(pieces: &[Piece], hypotheses: usize) -> Total {
-        let mut total = Total { finite: vec![0.0; hypotheses], impossible: vec![0; hypotheses] };
+        let mut total = Total {
+            finite: vec![0.0; hypotheses],
+            impossible: vec![0; hypotheses],
+        };
         for piece in pieces {
             for (h, l) in piece.log_likelihood.iter().enumerate() {
                 if l.is_finite() {
@@ -92,7 +107,11 @@ impl Total {
     }
 
     fn log(&self, h: usize) -> f64 {
-        if self.impossible[h] > 0 { f64::NEG_INFINITY } else { self.finite[h] }
+        if self.impossible[h] > 0 {
+            f64::NEG_INFINITY
+        } else {
+            self.finite[h]
+        }
     }
 
     fn without(&self, h: usize, piece: &Piece) -> f64 {
@@ -102,13 +121,21 @@ impl Total {
         } else {
             (0.0, self.impossible[h] - 1)
         };
-        if others > 0 { f64::NEG_INFINITY } else { self.finite[h] - own }
+        if others > 0 {
+            f64::NEG_INFINITY
+        } else {
+            self.finite[h] - own
+        }
     }
 }
 
 fn belief_in(model: &Model, posterior: &[f64], side: Side) -> f64 {
     let bit = 1 << side.index();
-    let with = model.hypotheses.iter().zip(posterior).filter(|(h, _)| h.sides & bit != 0);
+    let with = model
+        .hypotheses
+        .iter()
+        .zip(posterior)
+        .filter(|(h, _)| h.sides & bit != 0);
     with.map(|(_, p)| p).sum::<f64>().min(1.0)
 }
 
@@ -130,7 +157,9 @@ fn decibans(
     prior: &[f64],
     piece: &Piece,
 ) -> [f64; 4] {
-    let rest: Vec<f64> = (0..prior.len()).map(|h| prior[h] + total.without(h, piece)).collect();
+    let rest: Vec<f64> = (0..prior.len())
+        .map(|h| prior[h] + total.without(h, piece))
+        .collect();
     let without = log_odds(model, &rest);
     Side::ALL.map(|side| {
         let weight = with[side.index()] - without[side.index()];

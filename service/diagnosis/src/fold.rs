@@ -83,8 +83,19 @@ impl Diagnosis {
         self.events += 1;
         self.now = self.now.max(event.at);
         match event.what {
-            What::Reading { point, amount, u, flags, entered } => {
-                let reading = Latest { at: event.at, amount, u, entered };
+            What::Reading {
+                point,
+                amount,
+                u,
+                flags,
+                entered,
+            } => {
+                let reading = Latest {
+                    at: event.at,
+                    amount,
+                    u,
+                    entered,
+                };
                 self.reading(usize::from(point), reading, flags);
             }
             What::Phase(phase) => {
@@ -177,7 +188,9 @@ impl Diagnosis {
     fn count(&mut self, point: usize, reading: Latest) {
         for &check in &self.model.by_point[point] {
             let state = &mut self.states[usize::from(check)];
-            let Some(measured) = self.model.measured(usize::from(check)) else { continue };
+            let Some(measured) = self.model.measured(usize::from(check)) else {
+                continue;
+            };
             if let Some(entered) = state.waiting {
                 // A person reads off what mattered; only a stream has to wait.
                 let after = if reading.entered { 0 } else { measured.after };
@@ -188,8 +201,12 @@ impl Diagnosis {
                 state.window = Some(Window::new(reading.at));
                 state.spoiled = None;
             }
-            let Some(window) = &mut state.window else { continue };
-            let late = measured.over.is_some_and(|over| reading.at - window.opened > over);
+            let Some(window) = &mut state.window else {
+                continue;
+            };
+            let late = measured
+                .over
+                .is_some_and(|over| reading.at - window.opened > over);
             if !window.closed && !late && reading.at >= window.opened {
                 window.add(reading.at, reading.amount, reading.u, reading.entered);
                 state.touched = self.events;
@@ -216,14 +233,20 @@ impl Diagnosis {
                 p if p == derived.subtrahend => derived.minuend,
                 _ => continue,
             };
-            let Some(partner) = self.latest[other] else { continue };
+            let Some(partner) = self.latest[other] else {
+                continue;
+            };
             let (Some(x), Some(y)) = (reading.amount.exact(), partner.amount.exact()) else {
                 continue;
             };
             if (reading.at - partner.at).abs() > derived.within {
                 continue;
             }
-            let difference = if point == derived.minuend { x - y } else { y - x };
+            let difference = if point == derived.minuend {
+                x - y
+            } else {
+                y - x
+            };
             let pair = Latest {
                 at: reading.at.max(partner.at),
                 amount: Amount::Exactly(difference),
@@ -241,7 +264,9 @@ impl Diagnosis {
     fn enter(&mut self, at: i64, before: Option<Phase>, again: bool) {
         let now = self.phases.phase();
         for (check, state) in self.states.iter_mut().enumerate() {
-            let Some(measured) = self.model.measured(check) else { continue };
+            let Some(measured) = self.model.measured(check) else {
+                continue;
+            };
             let drive = measured.drive.is_none_or(|drive| drive == self.drive);
             let here = drive && measured.phases.contains(&now);
             let was = before.is_some_and(|phase| measured.phases.contains(&phase));
@@ -261,9 +286,13 @@ impl Diagnosis {
 
     fn anew(&mut self, point: usize, at: i64) {
         let now = self.phases.phase();
-        let Some(checks) = self.model.by_point.get(point) else { return };
+        let Some(checks) = self.model.by_point.get(point) else {
+            return;
+        };
         for &check in checks {
-            let Some(measured) = self.model.measured(usize::from(check)) else { continue };
+            let Some(measured) = self.model.measured(usize::from(check)) else {
+                continue;
+            };
             let drive = measured.drive.is_none_or(|drive| drive == self.drive);
             let state = &mut self.states[usize::from(check)];
             if let Some(window) = &mut state.window {

@@ -16,7 +16,6 @@
 
 mod assess;
 mod belief;
-mod clock;
 mod event;
 mod fold;
 mod model;

@@ -43,13 +43,24 @@ impl Model {
     /// Enumerates the hypotheses of a rule set and tabulates its checks.
     pub fn new(rules: Arc<RuleSet>) -> Model {
         let hypotheses = hypotheses(&rules);
-        let results = rules.checks.iter().map(|check| results(check, &hypotheses)).collect();
+        let results = rules
+            .checks
+            .iter()
+            .map(|check| results(check, &hypotheses))
+            .collect();
         let complaints = rules
             .complaints
             .iter()
-            .map(|c| hypotheses.iter().map(|h| 1.0 - none_of(c.otherwise, &c.given, h)).collect())
+            .map(|c| {
+                hypotheses
+                    .iter()
+                    .map(|h| 1.0 - none_of(c.otherwise, &c.given, h))
+                    .collect()
+            })
             .collect();
-        let side_groups = Side::ALL.map(|side| side_groups(&rules, &hypotheses, side)).to_vec();
+        let side_groups = Side::ALL
+            .map(|side| side_groups(&rules, &hypotheses, side))
+            .to_vec();
         let mut by_point = vec![Vec::new(); rules.test_points.len() + rules.derived.len()];
         for (index, check) in rules.checks.iter().enumerate() {
             if let How::Measured(measured) = &check.how {
@@ -87,10 +98,17 @@ impl Model {
 /// weight(∅) = none; otherwise coincidence^(|H|−1) · ∏ shares · ∏ links.
 fn hypotheses(rules: &RuleSet) -> Vec<Hypothesis> {
     let total: f64 = rules.suspects.iter().map(|s| s.share).sum();
-    let shares: Vec<f64> = rules.suspects.iter().map(|s| libm::log(s.share / total)).collect();
+    let shares: Vec<f64> = rules
+        .suspects
+        .iter()
+        .map(|s| libm::log(s.share / total))
+        .collect();
     let mut links = HashMap::new();
     for link in &rules.links {
-        let pair = (link.first.min(link.second) as u16, link.first.max(link.second) as u16);
+        let pair = (
+            link.first.min(link.second) as u16,
+            link.first.max(link.second) as u16,
+        );
         links.insert(pair, libm::log(link.times));
     }
     let mut found = vec![Hypothesis {
@@ -123,8 +141,16 @@ fn grow(
     shares: &[f64],
     links: &HashMap<(u16, u16), f64>,
 ) -> Hypothesis {
-    let before = if size == 1 { 0.0 } else { parent.log_prior + libm::log(rules.coincidence) };
-    let linked: f64 = parent.suspects.iter().filter_map(|s| links.get(&(*s, suspect))).sum();
+    let before = if size == 1 {
+        0.0
+    } else {
+        parent.log_prior + libm::log(rules.coincidence)
+    };
+    let linked: f64 = parent
+        .suspects
+        .iter()
+        .filter_map(|s| links.get(&(*s, suspect)))
+        .sum();
     let mut suspects = parent.suspects.clone();
     suspects.push(suspect);
     Hypothesis {
@@ -153,9 +179,16 @@ pub(crate) fn log_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
 /// Noisy-OR: the probability that nothing shows, (1 − o) ∏ (1 − f_i)/(1 − o).
 fn none_of(otherwise: f64, given: &[(usize, f64)], hypothesis: &Hypothesis) -> f64 {
     let silent = 1.0 - otherwise;
-    given.iter().filter(|(suspect, _)| hypothesis.has(*suspect)).fold(silent, |product, (_, f)| {
-        if silent == 0.0 { 0.0 } else { product * ((1.0 - f) / silent) }
-    })
+    given
+        .iter()
+        .filter(|(suspect, _)| hypothesis.has(*suspect))
+        .fold(silent, |product, (_, f)| {
+            if silent == 0.0 {
+                0.0
+            } else {
+                product * ((1.0 - f) / silent)
+            }
+        })
 }
 
 fn results(check: &Check, hypotheses: &[Hypothesis]) -> Vec<Vec<f64>> {
@@ -176,15 +209,22 @@ fn results(check: &Check, hypotheses: &[Hypothesis]) -> Vec<Vec<f64>> {
 /// answers from healthy to worst.
 fn answers(asked: &Asked, hypotheses: &[Hypothesis]) -> Vec<Vec<f64>> {
     let base = cumulative(&asked.otherwise);
-    let rows: Vec<(usize, Vec<f64>)> =
-        asked.expect.iter().map(|(suspect, row)| (*suspect, cumulative(row))).collect();
+    let rows: Vec<(usize, Vec<f64>)> = asked
+        .expect
+        .iter()
+        .map(|(suspect, row)| (*suspect, cumulative(row)))
+        .collect();
     let mut table = vec![Vec::with_capacity(hypotheses.len()); asked.answers.len()];
     for hypothesis in hypotheses {
         let mut below = 0.0;
         for (answer, column) in table.iter_mut().enumerate() {
             let mut reached = base[answer];
             for (_, row) in rows.iter().filter(|(suspect, _)| hypothesis.has(*suspect)) {
-                let ratio = if base[answer] == 0.0 { 0.0 } else { row[answer] / base[answer] };
+                let ratio = if base[answer] == 0.0 {
+                    0.0
+                } else {
+                    row[answer] / base[answer]
+                };
                 reached *= ratio;
             }
             // The loader refuses rows that would fall here by more than rounding.

@@ -34,9 +34,15 @@ pub(crate) fn rank(question: &Question<'_>) -> Vec<NextTest> {
     // Stable, so that equals keep the order of the rule set.
     tests.sort_by(|a, b| {
         let urgency = |t: &NextTest| {
-            if question.proof_first { (t.completes_proof, t.advances_proof) } else { (false, false) }
+            if question.proof_first {
+                (t.completes_proof, t.advances_proof)
+            } else {
+                (false, false)
+            }
         };
-        urgency(b).cmp(&urgency(a)).then(b.bits_per_minute.total_cmp(&a.bits_per_minute))
+        urgency(b)
+            .cmp(&urgency(a))
+            .then(b.bits_per_minute.total_cmp(&a.bits_per_minute))
     });
     tests
 }
@@ -44,7 +50,9 @@ pub(crate) fn rank(question: &Question<'_>) -> Vec<NextTest> {
 impl Question<'_> {
     fn can_be_done(&self, check: usize) -> bool {
         let rules = &self.model.rules;
-        let left_out = self.complaint.is_some_and(|c| rules.complaints[c].leaves_out.contains(&check));
+        let left_out = self
+            .complaint
+            .is_some_and(|c| rules.complaints[c].leaves_out.contains(&check));
         let takes = self.model.measured(check).is_none_or(|m| can_take(m.take));
         let after = &rules.checks[check].advise_after;
         let passed = |c: &usize| self.outcomes.is(*c, Outcome::Passed);
@@ -77,10 +85,16 @@ impl Question<'_> {
         let rules = &self.model.rules;
         let needs = self.open_needs(check).unwrap_or_default();
         let minutes = rules.checks[check].minutes
-            + needs.iter().map(|need| rules.checks[*need].minutes).sum::<f64>();
+            + needs
+                .iter()
+                .map(|need| rules.checks[*need].minutes)
+                .sum::<f64>();
         let bits = self.gain(check);
         let completes_proof = self.lacks.iter().any(|lack| lack.completed_by(check));
-        let advances_proof = self.lacks.iter().any(|l| l.open(self.outcomes).any(|c| c == check));
+        let advances_proof = self
+            .lacks
+            .iter()
+            .any(|l| l.open(self.outcomes).any(|c| c == check));
         NextTest {
             check: rules.checks[check].id.clone(),
             title: rules.checks[check].title.clone(),
@@ -89,7 +103,10 @@ impl Question<'_> {
             bits_per_minute: bits / minutes,
             completes_proof,
             advances_proof,
-            first: needs.iter().map(|need| rules.checks[*need].id.clone()).collect(),
+            first: needs
+                .iter()
+                .map(|need| rules.checks[*need].id.clone())
+                .collect(),
             cautions: cautions(rules, check),
             why: self.why(bits, minutes, completes_proof, advances_proof),
         }
@@ -133,14 +150,29 @@ impl Question<'_> {
     fn groups(&self) -> (Vec<u32>, usize) {
         match self.isolated {
             Some(side) => self.model.side_groups[side.index()].clone(),
-            None => (self.model.hypotheses.iter().map(|h| u32::from(h.sides)).collect(), 16),
+            None => (
+                self.model
+                    .hypotheses
+                    .iter()
+                    .map(|h| u32::from(h.sides))
+                    .collect(),
+                16,
+            ),
         }
     }
 }
 
 fn without(posterior: &[f64], piece: &Piece) -> Vec<f64> {
     let divided = posterior.iter().zip(&piece.log_likelihood);
-    divided.map(|(p, l)| if l.is_finite() { p / libm::exp(*l) } else { 0.0 }).collect()
+    divided
+        .map(|(p, l)| {
+            if l.is_finite() {
+                p / libm::exp(*l)
+            } else {
+                0.0
+            }
+        })
+        .collect()
 }
 
 fn masses(weights: &[f64], result: Option<&Vec<f64>>, groups: &[u32], count: usize) -> Vec<f64> {
@@ -174,7 +206,11 @@ fn entropy(masses: &[f64]) -> f64 {
 }
 
 fn cautions(rules: &RuleSet, check: usize) -> Vec<String> {
-    rules.checks[check].cautions.iter().map(|c| rules.cautions[*c].id.clone()).collect()
+    rules.checks[check]
+        .cautions
+        .iter()
+        .map(|c| rules.cautions[*c].id.clone())
+        .collect()
 }
 
 #[cfg(test)]

@@ -2,8 +2,6 @@
 
 use trisect_rules::Phase;
 
-use crate::clock::rpm;
-
 /// The limits between phases, as common practice has them (no source): cranking
 /// is 60 to 350 rpm, above 500 rpm the engine runs. The second number of each
 /// pair is the one that ends the phase again, so that a speed on a limit does
@@ -11,6 +9,11 @@ use crate::clock::rpm;
 const CRANKS: (f64, f64) = (rpm(60.0), rpm(40.0));
 const RUNS: (f64, f64) = (rpm(500.0), rpm(400.0));
 const HIGH_IDLE: (f64, f64) = (rpm(1300.0), rpm(1100.0));
+
+/// Revolutions per minute in radians per second.
+const fn rpm(rpm: f64) -> f64 {
+    rpm * std::f64::consts::TAU / 60.0
+}
 
 /// What the speed alone tells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,7 +38,11 @@ pub(crate) struct PhaseTracker {
 
 impl PhaseTracker {
     pub(crate) const fn new() -> Self {
-        PhaseTracker { phase: Phase::Off, turning: None, rest: Phase::Off }
+        PhaseTracker {
+            phase: Phase::Off,
+            turning: None,
+            rest: Phase::Off,
+        }
     }
 
     pub(crate) const fn phase(&self) -> Phase {
@@ -80,23 +87,33 @@ impl PhaseTracker {
 }
 
 fn turn(before: Option<Turning>, speed: f64) -> Turning {
-    let above = |limits: (f64, f64), already: bool| speed >= if already { limits.1 } else { limits.0 };
+    let above =
+        |limits: (f64, f64), already: bool| speed >= if already { limits.1 } else { limits.0 };
     let ran = matches!(before, Some(Turning::Idle | Turning::HighIdle));
     if above(RUNS, ran) {
         let high = above(HIGH_IDLE, before == Some(Turning::HighIdle));
-        return if high { Turning::HighIdle } else { Turning::Idle };
+        return if high {
+            Turning::HighIdle
+        } else {
+            Turning::Idle
+        };
     }
     let turned = matches!(before, Some(Turning::Cranking | Turning::Stopping)) || ran;
     if !above(CRANKS, turned) {
         return Turning::Still;
     }
     // An engine that ran and slows down is stopping, not being cranked.
-    if ran || before == Some(Turning::Stopping) { Turning::Stopping } else { Turning::Cranking }
+    if ran || before == Some(Turning::Stopping) {
+        Turning::Stopping
+    } else {
+        Turning::Cranking
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use Phase::{Cranking, HighIdle, Idle, KeyOn, Loaded, Off, Stopping};
 
     fn check(said: Option<Phase>, speeds: &[f64], phases: &[Phase]) {
         let mut tracker = PhaseTracker::new();
@@ -111,20 +128,26 @@ mod tests {
         assert_eq!(got, phases);
     }
 
-    use Phase::{Cranking, HighIdle, Idle, KeyOn, Loaded, Off, Stopping};
-
     #[test]
     fn a_start_and_a_stop() {
         check(
             None,
-            &[0.0, 70.0, 150.0, 620.0, 800.0, 2000.0, 750.0, 300.0, 100.0, 10.0],
-            &[Off, Cranking, Cranking, Idle, Idle, HighIdle, Idle, Stopping, Stopping, Off],
+            &[
+                0.0, 70.0, 150.0, 620.0, 800.0, 2000.0, 750.0, 300.0, 100.0, 10.0,
+            ],
+            &[
+                Off, Cranking, Cranking, Idle, Idle, HighIdle, Idle, Stopping, Stopping, Off,
+            ],
         );
     }
 
     #[test]
     fn cranking_in_vain_comes_back_to_the_key() {
-        check(Some(KeyOn), &[0.0, 140.0, 20.0, 140.0], &[KeyOn, Cranking, KeyOn, Cranking]);
+        check(
+            Some(KeyOn),
+            &[0.0, 140.0, 20.0, 140.0],
+            &[KeyOn, Cranking, KeyOn, Cranking],
+        );
     }
 
     #[test]
@@ -135,7 +158,15 @@ mod tests {
 
     #[test]
     fn what_is_said_stands_until_the_speed_changes_kind() {
-        check(Some(Cranking), &[30.0, 30.0, 600.0], &[Cranking, Cranking, Idle]);
-        check(Some(Loaded), &[1800.0, 1000.0, 1800.0, 200.0], &[Loaded, Loaded, Loaded, Stopping]);
+        check(
+            Some(Cranking),
+            &[30.0, 30.0, 600.0],
+            &[Cranking, Cranking, Idle],
+        );
+        check(
+            Some(Loaded),
+            &[1800.0, 1000.0, 1800.0, 200.0],
+            &[Loaded, Loaded, Loaded, Stopping],
+        );
     }
 }

@@ -33,7 +33,11 @@ pub(crate) struct Lack {
 impl Lack {
     pub(crate) fn of(proof: &Proof, outcomes: &Outcomes<'_>) -> Lack {
         let all = |checks: &[usize], outcome| -> Vec<usize> {
-            checks.iter().copied().filter(|c| !outcomes.is(*c, outcome)).collect()
+            checks
+                .iter()
+                .copied()
+                .filter(|c| !outcomes.is(*c, outcome))
+                .collect()
         };
         let any = |checks: &[usize], outcome| -> Vec<usize> {
             let met = checks.iter().any(|c| outcomes.is(*c, outcome));
@@ -66,7 +70,10 @@ impl Lack {
             &self.any_failed,
             &self.measured_failed,
         ];
-        all.into_iter().flatten().copied().filter(|check| !outcomes.settled(*check))
+        all.into_iter()
+            .flatten()
+            .copied()
+            .filter(|check| !outcomes.settled(*check))
     }
 
     /// A part of the proof that can no longer be met, since what it asks for
@@ -87,8 +94,7 @@ impl Lack {
         let all = |checks: &[usize]| checks.iter().all(|c| *c == check);
         let any = |checks: &[usize]| checks.is_empty() || checks.contains(&check);
         let passes = all(&self.passed) && any(&self.any_passed);
-        let fails =
-            all(&self.failed) && any(&self.any_failed) && any(&self.measured_failed);
+        let fails = all(&self.failed) && any(&self.any_failed) && any(&self.measured_failed);
         let asks_pass = !(self.passed.is_empty() && self.any_passed.is_empty());
         let asks_fail = !(self.failed.is_empty()
             && self.any_failed.is_empty()
@@ -104,7 +110,12 @@ impl Lack {
         suspect: Option<usize>,
         because: Option<String>,
     ) -> Missing {
-        let ids = |checks: &[usize]| checks.iter().map(|c| model.rules.checks[*c].id.clone()).collect();
+        let ids = |checks: &[usize]| {
+            checks
+                .iter()
+                .map(|c| model.rules.checks[*c].id.clone())
+                .collect()
+        };
         Missing {
             side,
             suspect: suspect.map(|s| model.rules.suspects[s].id.clone()),
@@ -125,12 +136,23 @@ pub(crate) fn side_lacks(
     side: Side,
     outcomes: &Outcomes<'_>,
 ) -> Vec<(Lack, Option<String>)> {
-    let of_side = model.rules.proofs.iter().filter(|p| p.target == ProofTarget::Side(side));
-    let lacks: Vec<_> =
-        of_side.map(|p| (Lack::of(p, outcomes), p.because.clone())).collect();
+    let of_side = model
+        .rules
+        .proofs
+        .iter()
+        .filter(|p| p.target == ProofTarget::Side(side));
+    let lacks: Vec<_> = of_side
+        .map(|p| (Lack::of(p, outcomes), p.because.clone()))
+        .collect();
     if lacks.is_empty() {
         let because = Some(format!("the rule set has no proof for the {side} side"));
-        return vec![(Lack { no_proof: true, ..Lack::default() }, because)];
+        return vec![(
+            Lack {
+                no_proof: true,
+                ..Lack::default()
+            },
+            because,
+        )];
     }
     if lacks.iter().any(|(lack, _)| lack.is_empty()) {
         return Vec::new();
@@ -147,7 +169,9 @@ pub(crate) fn suspect_lacks(
     let own = model.rules.proofs.iter().filter(
         |p| matches!(&p.target, ProofTarget::Suspects(suspects) if suspects.contains(&suspect)),
     );
-    let lacks: Vec<_> = own.map(|p| (Lack::of(p, outcomes), p.because.clone())).collect();
+    let lacks: Vec<_> = own
+        .map(|p| (Lack::of(p, outcomes), p.because.clone()))
+        .collect();
     if lacks.iter().any(|(lack, _)| lack.is_empty()) {
         return Vec::new();
     }
@@ -159,7 +183,11 @@ mod tests {
     use super::*;
 
     fn lack(passed: &[usize], any_failed: &[usize]) -> Lack {
-        Lack { passed: passed.to_vec(), any_failed: any_failed.to_vec(), ..Lack::default() }
+        Lack {
+            passed: passed.to_vec(),
+            any_failed: any_failed.to_vec(),
+            ..Lack::default()
+        }
     }
 
     #[test]

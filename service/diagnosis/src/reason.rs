@@ -78,7 +78,10 @@ pub(crate) fn reason(job: &Job<'_>, kept: &mut Pieces) -> Verdict {
         complaint: complaint(job, &pieces, &belief),
         missing,
         next,
-        conflict: belief.conflict.is_finite().then_some(belief.conflict / std::f64::consts::LN_2),
+        conflict: belief
+            .conflict
+            .is_finite()
+            .then_some(belief.conflict / std::f64::consts::LN_2),
         phase: job.phase,
         ruleset: RuleSetName {
             id: model.rules.id.clone(),
@@ -99,7 +102,9 @@ impl Pieces {
             wanted.push(Key::Complaint);
         }
         for (check, assessment) in found.iter().enumerate() {
-            let Some(assessment) = assessment else { continue };
+            let Some(assessment) = assessment else {
+                continue;
+            };
             if assessment.outcome == Outcome::Void {
                 continue;
             }
@@ -157,7 +162,9 @@ fn stand(model: &Model, belief: &Belief, outcomes: &Outcomes<'_>) -> (Standing, 
         .filter(|side| belief.sides[side.index()] >= model.rules.isolate_at)
         .collect();
     sure.sort_by(|a, b| belief.sides[b.index()].total_cmp(&belief.sides[a.index()]));
-    let proven = sure.iter().find(|side| side_lacks(model, **side, outcomes).is_empty());
+    let proven = sure
+        .iter()
+        .find(|side| side_lacks(model, **side, outcomes).is_empty());
     match (proven, sure.first()) {
         (Some(side), _) => (Standing::Isolated, Some(*side)),
         (None, Some(side)) => (Standing::Leaning, Some(*side)),
@@ -177,7 +184,9 @@ fn leader(belief: &Belief) -> Side {
 
 fn not_cleared(model: &Model, belief: &Belief, named: Side) -> Vec<Side> {
     let others = Side::ALL.into_iter().filter(|side| *side != named);
-    others.filter(|side| belief.sides[side.index()] > model.rules.also_at).collect()
+    others
+        .filter(|side| belief.sides[side.index()] > model.rules.also_at)
+        .collect()
 }
 
 fn top_suspect(model: &Model, belief: &Belief, side: Side) -> Option<usize> {
@@ -227,7 +236,11 @@ fn ranked(model: &Model, belief: &Belief) -> Vec<SuspectBelief> {
         .suspects
         .iter()
         .zip(&belief.suspects)
-        .map(|(s, p)| SuspectBelief { id: s.id.clone(), side: s.side, probability: *p })
+        .map(|(s, p)| SuspectBelief {
+            id: s.id.clone(),
+            side: s.side,
+            probability: *p,
+        })
         .collect();
     suspects.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     suspects
@@ -256,7 +269,12 @@ fn evidence(
     seen.filter_map(|(check, assessment)| {
         let assessment = assessment.as_ref()?;
         let decibans = weight_of(Some(check as u16), pieces, belief);
-        Some(piece_of_evidence(model, check, assessment, decibans.unwrap_or(BySide::new([0.0; 4]))))
+        Some(piece_of_evidence(
+            model,
+            check,
+            assessment,
+            decibans.unwrap_or(BySide::new([0.0; 4])),
+        ))
     })
     .collect()
 }

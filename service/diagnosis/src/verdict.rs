@@ -54,7 +54,12 @@ pub struct BySide<T> {
 impl<T: Copy> BySide<T> {
     pub(crate) const fn new(values: [T; 4]) -> Self {
         let [supply, controller, pump, outside] = values;
-        BySide { supply, controller, pump, outside }
+        BySide {
+            supply,
+            controller,
+            pump,
+            outside,
+        }
     }
 
     /// The value of one side.
@@ -191,6 +196,9 @@ impl Verdict {
 
     /// What came of a check: void unless it is in evidence.
     pub fn outcome(&self, check: &str) -> Outcome {
-        self.evidence.iter().find(|e| e.check == check).map_or(Outcome::Void, |e| e.outcome)
+        self.evidence
+            .iter()
+            .find(|e| e.check == check)
+            .map_or(Outcome::Void, |e| e.outcome)
     }
 }

@@ -107,7 +107,11 @@ impl Window {
         }
         let n = self.exact as f64;
         let type_b = self.variances / n;
-        let type_a = if self.exact > 1 { self.squares / (n - 1.0) / n } else { 0.0 };
+        let type_a = if self.exact > 1 {
+            self.squares / (n - 1.0) / n
+        } else {
+            0.0
+        };
         Some((Amount::Exactly(self.mean), (type_a + type_b).sqrt()))
     }
 }
@@ -147,7 +151,10 @@ mod tests {
         assert_eq!(w.take(Take::Minimum), Some((Amount::Exactly(1.0), 0.1)));
         assert_eq!(w.take(Take::Maximum), Some((Amount::Exactly(3.0), 0.1)));
         assert_eq!(w.take(Take::Last), Some((Amount::Exactly(2.0), 0.1)));
-        assert_eq!(w.take(Take::PeakToPeak).map(|(a, _)| a), Some(Amount::Exactly(2.0)));
+        assert_eq!(
+            w.take(Take::PeakToPeak).map(|(a, _)| a),
+            Some(Amount::Exactly(2.0))
+        );
     }
 
     #[test]

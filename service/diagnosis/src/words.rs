@@ -13,7 +13,12 @@ pub(crate) fn paragraph(rules: &RuleSet, verdict: &Verdict) -> String {
         let sides: Vec<&str> = verdict.also.iter().map(|side| side.word()).collect();
         sentences.push(format!("Not cleared: {}.", sides.join(", ")));
     }
-    sentences.extend(verdict.missing.iter().filter_map(|missing| lacking(rules, missing)));
+    sentences.extend(
+        verdict
+            .missing
+            .iter()
+            .filter_map(|missing| lacking(rules, missing)),
+    );
     if let Some(next) = verdict.next.first() {
         sentences.push(format!("Next: {} ({}).", lower(&next.title), next.why));
     }
@@ -27,7 +32,11 @@ fn opening(rules: &RuleSet, verdict: &Verdict) -> String {
             let belief = percent(verdict.sides.of(side));
             let suspect = verdict.suspects.iter().find(|s| s.side == side);
             let likeliest = suspect.map_or(String::new(), |s| {
-                format!(", most likely {} ({})", title(rules, &s.id), percent(s.probability))
+                format!(
+                    ", most likely {} ({})",
+                    title(rules, &s.id),
+                    percent(s.probability)
+                )
             });
             format!("The fault is on the {side} side, with a belief of {belief}{likeliest}.")
         }
@@ -47,22 +56,35 @@ fn opening(rules: &RuleSet, verdict: &Verdict) -> String {
 
 /// The weightiest evidence for the side named.
 fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side) -> Option<String> {
-    let mut weighty: Vec<&Evidence> =
-        verdict.evidence.iter().filter(|e| e.decibans.of(side) >= 1.0).collect();
+    let mut weighty: Vec<&Evidence> = verdict
+        .evidence
+        .iter()
+        .filter(|e| e.decibans.of(side) >= 1.0)
+        .collect();
     weighty.sort_by(|a, b| b.decibans.of(side).total_cmp(&a.decibans.of(side)));
     let said: Vec<String> = weighty.iter().take(3).map(|e| said(rules, e)).collect();
     (!said.is_empty()).then(|| format!("What speaks for it: {}.", said.join("; ")))
 }
 
 fn said(rules: &RuleSet, evidence: &Evidence) -> String {
-    let title = rules.check_index(&evidence.check).map_or("", |c| &rules.checks[c].title);
-    let seen = match (&evidence.answer, evidence.value, evidence.unit, &evidence.limit) {
+    let title = rules
+        .check_index(&evidence.check)
+        .map_or("", |c| &rules.checks[c].title);
+    let seen = match (
+        &evidence.answer,
+        evidence.value,
+        evidence.unit,
+        &evidence.limit,
+    ) {
         (Some(answer), ..) => format!("answered {answer}"),
         (None, Some(value), Some(unit), Some(limit)) => {
             let value = trisect_measure::significant(value, 4);
             let beyond = evidence.bound.map_or(String::new(), |b| format!("{b} "));
             let u = evidence.uncertainty.map_or(String::new(), |u| {
-                format!(" with a standard uncertainty of {}", trisect_measure::significant(u, 2))
+                format!(
+                    " with a standard uncertainty of {}",
+                    trisect_measure::significant(u, 2)
+                )
             });
             format!("{beyond}{value} {unit}{u}, limit {limit}")
         }
@@ -81,7 +103,11 @@ fn lacking(rules: &RuleSet, missing: &Missing) -> Option<String> {
     let list = |ids: &[String], joint: &str| -> Option<String> {
         let titles: Vec<String> = ids
             .iter()
-            .map(|id| rules.check_index(id).map_or(id.clone(), |c| lower(&rules.checks[c].title)))
+            .map(|id| {
+                rules
+                    .check_index(id)
+                    .map_or(id.clone(), |c| lower(&rules.checks[c].title))
+            })
             .collect();
         (!titles.is_empty()).then(|| titles.join(joint))
     };
@@ -103,7 +129,9 @@ fn lacking(rules: &RuleSet, missing: &Missing) -> Option<String> {
 }
 
 fn title(rules: &RuleSet, suspect: &str) -> String {
-    rules.suspect_index(suspect).map_or(suspect.to_owned(), |s| lower(&rules.suspects[s].title))
+    rules
+        .suspect_index(suspect)
+        .map_or(suspect.to_owned(), |s| lower(&rules.suspects[s].title))
 }
 
 /// A title inside a sentence: its first letter small, unless it is an abbreviation.

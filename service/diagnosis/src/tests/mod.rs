@@ -23,22 +23,35 @@ pub(crate) struct Job {
 impl Job {
     pub(crate) fn new(toml: &str, complaint: Option<&str>) -> Job {
         let examined = examine(toml);
-        let rules = examined.rule_set.unwrap_or_else(|| panic!("{:#?}", examined.defects));
+        let rules = examined
+            .rule_set
+            .unwrap_or_else(|| panic!("{:#?}", examined.defects));
         Job::on(Arc::new(rules), complaint)
     }
 
     pub(crate) fn shipped(complaint: Option<&str>) -> Job {
-        Job::on(Arc::new(shipped_rule_set("distributor-pump-12v").unwrap()), complaint)
+        Job::on(
+            Arc::new(shipped_rule_set("distributor-pump-12v").unwrap()),
+            complaint,
+        )
     }
 
     fn on(rules: Arc<RuleSet>, complaint: Option<&str>) -> Job {
         let complaint = complaint.map(|id| rules.complaint_index(id).unwrap());
         let model = Arc::new(Model::new(Arc::clone(&rules)));
-        Job { rules, diagnosis: Diagnosis::new(model, complaint), at: 0.0, events: Vec::new() }
+        Job {
+            rules,
+            diagnosis: Diagnosis::new(model, complaint),
+            at: 0.0,
+            events: Vec::new(),
+        }
     }
 
     fn push(&mut self, what: What) -> &mut Job {
-        let event = Event { at: (self.at * NANOS_PER_SECOND as f64) as i64, what };
+        let event = Event {
+            at: (self.at * NANOS_PER_SECOND as f64) as i64,
+            what,
+        };
         self.events.push(event);
         self.diagnosis.push(&event);
         self
@@ -63,7 +76,13 @@ impl Job {
         let value = parse_value(value, unit.quantity()).unwrap();
         let u = unit.span_to_si(0.01);
         let amount = Amount::Exactly(value);
-        self.push(What::Reading { point: point as u16, amount, u, flags, entered })
+        self.push(What::Reading {
+            point: point as u16,
+            amount,
+            u,
+            flags,
+            entered,
+        })
     }
 
     /// A reading of an instrument, with a standard uncertainty of 0.01 of the point's unit.
@@ -89,7 +108,10 @@ impl Job {
         let index = self.rules.check_index(check).unwrap();
         let answers = &self.rules.checks[index].asked().unwrap().answers;
         let answer = answers.iter().position(|a| a == answer).unwrap() as u16;
-        self.push(What::Answer { check: index as u16, answer })
+        self.push(What::Answer {
+            check: index as u16,
+            answer,
+        })
     }
 
     pub(crate) fn state(&mut self, checks: &[&str], outcome: Outcome) -> &mut Job {
@@ -117,6 +139,11 @@ impl Job {
     }
 
     pub(crate) fn suspect(&mut self, id: &str) -> f64 {
-        self.verdict().suspects.iter().find(|s| s.id == id).unwrap().probability
+        self.verdict()
+            .suspects
+            .iter()
+            .find(|s| s.id == id)
+            .unwrap()
+            .probability
     }
 }

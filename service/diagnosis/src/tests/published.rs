@@ -63,11 +63,27 @@ fn car_start_to_nine_digits() {
             job.answer(check, answer);
         }
         let (no_fuel, dirty) = (job.suspect("no-fuel"), job.suspect("dirty-plugs"));
-        assert!((1.0 - no_fuel - fuel).abs() < 1e-9, "{answers:?}: fuel {}", 1.0 - no_fuel);
-        assert!((1.0 - dirty - plugs).abs() < 1e-9, "{answers:?}: plugs {}", 1.0 - dirty);
+        assert!(
+            (1.0 - no_fuel - fuel).abs() < 1e-9,
+            "{answers:?}: fuel {}",
+            1.0 - no_fuel
+        );
+        assert!(
+            (1.0 - dirty - plugs).abs() < 1e-9,
+            "{answers:?}: plugs {}",
+            1.0 - dirty
+        );
     };
     check(&[], 0.98, 0.96);
     check(&[("start", "no")], 0.706_813_651, 0.419_373_754);
-    check(&[("start", "no"), ("meter", "half")], 0.999_309_144, 0.195_650_372);
-    check(&[("start", "no"), ("meter", "empty")], 0.023_586_549, 0.941_959_167);
+    check(
+        &[("start", "no"), ("meter", "half")],
+        0.999_309_144,
+        0.195_650_372,
+    );
+    check(
+        &[("start", "no"), ("meter", "empty")],
+        0.023_586_549,
+        0.941_959_167,
+    );
 }

@@ -150,14 +150,22 @@ fn a_stream_passes_only_with_a_full_window() {
     job.at(4.1).reads("inlet", "7 psi");
     assert_eq!(job.outcome("cranking"), Outcome::Undecided);
     job.at(4.3).reads("inlet", "1 psi");
-    assert_eq!(job.outcome("cranking"), Outcome::Passed, "the window is full, and closed to more");
+    assert_eq!(
+        job.outcome("cranking"),
+        Outcome::Passed,
+        "the window is full, and closed to more"
+    );
     assert_eq!(job.verdict().evidence[0].value, Some(7.0));
 }
 
 #[test]
 fn a_phase_left_fills_the_window() {
     let mut job = job();
-    job.phase(Phase::Cranking).at(1.2).reads("inlet", "8 psi").at(2.0).phase(Phase::Idle);
+    job.phase(Phase::Cranking)
+        .at(1.2)
+        .reads("inlet", "8 psi")
+        .at(2.0)
+        .phase(Phase::Idle);
     assert_eq!(job.outcome("cranking"), Outcome::Passed);
 }
 
@@ -181,10 +189,17 @@ fn a_phase_said_again_or_a_probe_placed_again_starts_anew() {
     job.phase(Phase::Cranking).at(2.0).enters("inlet", "3 psi");
     assert_eq!(job.outcome("cranking"), Outcome::Failed);
     job.at(60.0).phase(Phase::Cranking);
-    assert_eq!(job.outcome("cranking"), Outcome::Failed, "until there is a newer reading");
+    assert_eq!(
+        job.outcome("cranking"),
+        Outcome::Failed,
+        "until there is a newer reading"
+    );
     job.at(62.0).enters("inlet", "8 psi");
     assert_eq!(job.outcome("cranking"), Outcome::Passed);
-    job.at(63.0).place("inlet").at(64.0).enters("inlet", "3 psi");
+    job.at(63.0)
+        .place("inlet")
+        .at(64.0)
+        .enters("inlet", "3 psi");
     assert_eq!(job.outcome("cranking"), Outcome::Failed);
 }
 
@@ -202,16 +217,24 @@ fn needs_gate_and_void_is_no_evidence() {
 #[test]
 fn a_check_waits_for_its_drive() {
     let mut job = job();
-    job.at(1.0).reads("engine-speed", "700 rpm").at(2.0).reads("engine-speed", "3000 rpm");
+    job.at(1.0)
+        .reads("engine-speed", "700 rpm")
+        .at(2.0)
+        .reads("engine-speed", "3000 rpm");
     assert_eq!(job.outcome("calm"), Outcome::Void);
-    job.at(3.0).drive(Drive::Bypass).at(4.0).reads("engine-speed", "2900 rpm");
+    job.at(3.0)
+        .drive(Drive::Bypass)
+        .at(4.0)
+        .reads("engine-speed", "2900 rpm");
     assert_eq!(job.outcome("calm"), Outcome::Failed);
 }
 
 #[test]
 fn racing_within_the_first_ten_seconds_counts_and_later_does_not() {
     let mut job = job();
-    job.drive(Drive::Bypass).at(1.0).reads("engine-speed", "700 rpm");
+    job.drive(Drive::Bypass)
+        .at(1.0)
+        .reads("engine-speed", "700 rpm");
     job.at(11.5).reads("engine-speed", "3000 rpm");
     assert_eq!(job.outcome("calm"), Outcome::Passed);
 }
@@ -219,11 +242,23 @@ fn racing_within_the_first_ten_seconds_counts_and_later_does_not() {
 #[test]
 fn derived_points_pair_by_time() {
     let mut job = job();
-    job.phase(Phase::Idle).at(1.0).reads("filter", "20 psi").at(1.6).reads("inlet", "8 psi");
+    job.phase(Phase::Idle)
+        .at(1.0)
+        .reads("filter", "20 psi")
+        .at(1.6)
+        .reads("inlet", "8 psi");
     assert_eq!(job.outcome("drop"), Outcome::Void, "0.6 s apart");
     job.at(2.0).reads("filter", "20 psi");
     assert_eq!(job.outcome("drop"), Outcome::Failed);
-    assert_eq!(job.verdict().evidence.iter().find(|e| e.check == "drop").unwrap().value, Some(12.0));
+    assert_eq!(
+        job.verdict()
+            .evidence
+            .iter()
+            .find(|e| e.check == "drop")
+            .unwrap()
+            .value,
+        Some(12.0)
+    );
 }
 
 #[test]
@@ -231,7 +266,11 @@ fn a_table_limit_needs_its_other_point() {
     let mut job = job();
     job.phase(Phase::Cranking).enters("battery", "9.2 V");
     let verdict = job.verdict();
-    let reason = verdict.evidence.iter().find(|e| e.check == "load-test").unwrap();
+    let reason = verdict
+        .evidence
+        .iter()
+        .find(|e| e.check == "load-test")
+        .unwrap();
     assert_eq!(reason.outcome, Outcome::Void);
     assert!(reason.reason.as_ref().unwrap().contains("`ambient`"));
     job.enters("ambient", "21 degC");
@@ -245,7 +284,11 @@ fn what_cannot_be_taken_yet_is_void_with_the_reason() {
     let mut job = job();
     job.phase(Phase::Cranking).enters("inlet", "8 psi");
     let verdict = job.verdict();
-    let ripple = verdict.evidence.iter().find(|e| e.check == "ripple").unwrap();
+    let ripple = verdict
+        .evidence
+        .iter()
+        .find(|e| e.check == "ripple")
+        .unwrap();
     assert_eq!(ripple.outcome, Outcome::Void);
     assert!(ripple.reason.as_ref().unwrap().contains("`ripple`"));
     assert!(verdict.next.iter().all(|t| t.check != "ripple"));
@@ -254,9 +297,17 @@ fn what_cannot_be_taken_yet_is_void_with_the_reason() {
 #[test]
 fn a_spoiled_reading_settles_nothing_and_is_reported() {
     let mut job = job();
-    job.phase(Phase::Cranking).at(1.5).flagged("inlet", "3 psi", Flags::HOLD);
+    job.phase(Phase::Cranking)
+        .at(1.5)
+        .flagged("inlet", "3 psi", Flags::HOLD);
     assert_eq!(job.outcome("cranking"), Outcome::Void);
-    assert!(job.verdict().evidence[0].reason.as_ref().unwrap().contains("hold"));
+    assert!(
+        job.verdict().evidence[0]
+            .reason
+            .as_ref()
+            .unwrap()
+            .contains("hold")
+    );
 }
 
 #[test]
@@ -274,7 +325,9 @@ fn near_the_limit_is_undecided_and_moves_belief_smoothly() {
 #[test]
 fn a_side_without_proof_is_never_isolated() {
     let mut job = job();
-    job.drive(Drive::Bypass).at(1.0).reads("engine-speed", "3000 rpm");
+    job.drive(Drive::Bypass)
+        .at(1.0)
+        .reads("engine-speed", "3000 rpm");
     job.passed(&["cranking"]);
     let verdict = job.verdict();
     assert!(verdict.sides.pump > 0.9);
@@ -286,7 +339,8 @@ fn the_same_events_give_the_same_bytes() {
     let tell = |job: &mut Job, ask: bool| {
         job.phase(Phase::Cranking);
         for tick in 0..40 {
-            job.at(f64::from(tick) * 0.1).reads("inlet", &format!("{} psi", 4.0 + 0.1 * f64::from(tick)));
+            job.at(f64::from(tick) * 0.1)
+                .reads("inlet", &format!("{} psi", 4.0 + 0.1 * f64::from(tick)));
             if ask {
                 job.verdict();
             }

@@ -39,7 +39,7 @@ fn read(
     advise_after: Vec<usize>,
     found: &mut Findings,
 ) -> Option<Check> {
-    let id = section.words("id", found);
+    let id = section.id();
     let title = section.words("title", found);
     let minutes = match section.has("minutes") {
         true => super::suspect::positive(section, "minutes", found),

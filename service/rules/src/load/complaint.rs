@@ -15,7 +15,7 @@ pub(super) fn read_all(
 
 fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Complaint> {
     section.knows(&["id", "title", "given", "leaves_out"], found);
-    let id = section.words("id", found);
+    let id = section.id();
     let title = section.words("title", found);
     let leaves_out = ids.checks.find_all(section, "leaves_out", found);
     let given = match section.required("given", found) {
@@ -40,7 +40,7 @@ pub(super) fn read_cautions(
     let read = |section: &Section<'_>| {
         section.knows(&["id", "text"], found);
         let text = section.required_text("text", found)?;
-        Some(Caution { id: section.words("id", found)?, text: text.into_inner().to_owned() })
+        Some(Caution { id: section.id()?, text: text.into_inner().to_owned() })
     };
     sections.iter().map(read).collect()
 }

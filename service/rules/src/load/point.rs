@@ -29,7 +29,7 @@ pub(super) fn read_all(sections: &[Section<'_>], found: &mut Findings) -> Vec<Op
 
 fn read(section: &Section<'_>, found: &mut Findings) -> Option<TestPoint> {
     section.knows(&["id", "title", "quantity", "unit", "plausible"], found);
-    let id = section.words("id", found);
+    let id = section.id();
     let title = section.words("title", found);
     let quantity = section.required_word::<Quantity>("quantity", found);
     let unit = unit(section, quantity, found);
@@ -130,7 +130,7 @@ fn difference(
     found: &mut Findings,
 ) -> Option<Derived> {
     section.knows(&["id", "title", "minus", "within"], found);
-    let id = section.words("id", found);
+    let id = section.id();
     let title = section.words("title", found);
     let within = section.required("within", found);
     let place = format!("{}: `within`", section.name);

@@ -12,7 +12,7 @@ pub(super) fn read_all(sections: &[Section<'_>], found: &mut Findings) -> Vec<Op
 
 fn read(section: &Section<'_>, found: &mut Findings) -> Option<Suspect> {
     section.knows(&["id", "side", "title", "share", "remedy"], found);
-    let id = section.words("id", found);
+    let id = section.id();
     let title = section.words("title", found);
     let side = section.required_word::<Side>("side", found);
     let share = positive(section, "share", found);

@@ -29,9 +29,8 @@ impl<'a> Names<'a> {
             let place = self.count;
             self.count += 1;
             let Some(id) = section.required_text("id", found) else { continue };
-            if !check_id(id.get_ref(), &id.span(), &section.name, found) {
-                continue;
-            }
+            // What refers to a misspelt id by the same spelling is not wrong itself.
+            check_id(id.get_ref(), &id.span(), &section.name, found);
             if self.index.insert(id.get_ref(), place).is_some() {
                 found.error(
                     &id.span(),
@@ -83,8 +82,8 @@ impl<'a> Names<'a> {
     }
 }
 
-/// Whether `id` is spelt like an id; notes it if not.
-pub(crate) fn check_id(id: &str, span: &Span, place: &str, found: &mut Findings) -> bool {
+/// Notes an `id` that is not spelt like one.
+pub(crate) fn check_id(id: &str, span: &Span, place: &str, found: &mut Findings) {
     let letters = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
     let spelt = id.len() <= 64
         && id.starts_with(|c: char| c.is_ascii_alphanumeric())
@@ -99,7 +98,6 @@ pub(crate) fn check_id(id: &str, span: &Span, place: &str, found: &mut Findings)
             "write 1 to 64 letters, digits and hyphens, such as `lift-pump-weak`; `otherwise` is taken",
         );
     }
-    spelt
 }
 
 /// The known word most like `word`, if any is alike. The first thousand are

@@ -55,6 +55,11 @@ impl<'a> Section<'a> {
         entries
     }
 
+    /// Its id. One that is missing or no text is noted where ids are collected.
+    pub fn id(&self) -> Option<String> {
+        self.item("id")?.get_ref().as_str().map(str::to_owned)
+    }
+
     /// Whether the key is there.
     pub fn has(&self, key: &str) -> bool {
         self.item(key).is_some()

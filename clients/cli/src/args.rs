@@ -1,0 +1,200 @@
+//! What can be said on the command line.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+use trisect_api::wire::JobState;
+
+/// Finds which side is at fault: supply, controller or pump.
+#[derive(Debug, Parser)]
+#[command(name = "trisect", version, after_help = EXIT_CODES)]
+pub struct Command {
+    /// The service to talk to.
+    #[arg(long, global = true, env = "TRISECT_SERVER", default_value = "ws://127.0.0.1:7474/rpc", value_name = "URL")]
+    pub server: String,
+    /// Answer in JSON, for programs.
+    #[arg(long, global = true)]
+    pub json: bool,
+    #[command(subcommand)]
+    pub subject: Subject,
+}
+
+const EXIT_CODES: &str = "Exit codes: 0 as wished, 1 cases or rules fell short, 2 the request was wrong or could not be carried out.";
+
+#[derive(Debug, Subcommand)]
+pub enum Subject {
+    /// Open, list, show, answer and close jobs.
+    #[command(subcommand)]
+    Job(Job),
+    /// Enter a reading a person took.
+    Enter(Enter),
+    /// Follow readings and verdict changes as they happen.
+    Watch(Watch),
+    /// Examine rule sets and try cases on them; needs no service.
+    #[command(subcommand)]
+    Ruleset(Ruleset),
+    /// Decode instrument bytes on standard input, one JSON sample a line; needs no service.
+    Decode(Decode),
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Job {
+    /// Open a job for a machine in a bay.
+    Open(JobOpen),
+    /// List jobs, newest first.
+    List(JobList),
+    /// Show a job with its answers and its verdict.
+    Show {
+        /// The job.
+        job: String,
+    },
+    /// Answer an asked check.
+    Answer(JobAnswer),
+    /// Close a job, and say what it really was.
+    Close(JobClose),
+}
+
+#[derive(Debug, Args)]
+pub struct JobOpen {
+    /// The bay.
+    pub bay: String,
+    /// The machine, as the shop calls it.
+    pub machine: String,
+    /// What is complained of, by the rule set's id, such as cranks-no-start.
+    #[arg(long, value_name = "ID")]
+    pub complaint: Option<String>,
+    /// The rule set; the bay's own if left out.
+    #[arg(long, value_name = "ID")]
+    pub ruleset: Option<String>,
+    /// Who opens it.
+    #[arg(long, env = "USER", value_name = "NAME")]
+    pub by: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct JobList {
+    /// One bay only.
+    #[arg(long)]
+    pub bay: Option<String>,
+    /// Only jobs that are open, or closed.
+    #[arg(long, value_name = "open|closed")]
+    pub state: Option<JobState>,
+    /// At most so many.
+    #[arg(long)]
+    pub limit: Option<u32>,
+}
+
+#[derive(Debug, Args)]
+pub struct JobAnswer {
+    /// The job.
+    pub job: String,
+    /// The asked check, such as fuel-seen.
+    pub check: String,
+    /// One of its answers, such as seen.
+    pub answer: String,
+    /// Who answers.
+    #[arg(long, env = "USER", value_name = "NAME")]
+    pub by: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct JobClose {
+    /// The job.
+    pub job: String,
+    /// A suspect that was really present; may be repeated.
+    #[arg(long, value_name = "SUSPECT")]
+    pub confirmed: Vec<String>,
+    /// Anything worth keeping.
+    #[arg(long)]
+    pub note: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct Enter {
+    /// The bay, which must have an open job.
+    pub bay: String,
+    /// The test point, such as pump-inlet-pressure.
+    pub point: String,
+    /// The value with its unit, such as "12.4 V", "-3 inHg" or OL.
+    #[arg(allow_hyphen_values = true)]
+    pub value: String,
+    /// Standard uncertainty with its unit, such as "0.2 psi"; from the digits of the value if left out.
+    #[arg(long)]
+    pub uncertainty: Option<String>,
+    /// Who took it.
+    #[arg(long, env = "USER", value_name = "NAME")]
+    pub by: String,
+    /// What it was taken with.
+    #[arg(long, value_name = "NAME")]
+    pub instrument: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct Watch {
+    /// One bay only; all bays if left out.
+    #[arg(long)]
+    pub bay: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Ruleset {
+    /// Say every defect of rule sets, and what their checks can tell apart.
+    Examine {
+        /// The rule sets: files, or ids of shipped ones.
+        #[arg(required = true, value_name = "FILE")]
+        files: Vec<PathBuf>,
+    },
+    /// Run recorded cases against a rule set and show what differs.
+    Trial(Trial),
+}
+
+#[derive(Debug, Args)]
+pub struct Trial {
+    /// The rule set: the id of a shipped one, a file, or a directory of files.
+    #[arg(value_name = "RULESET-OR-DIR")]
+    pub ruleset: PathBuf,
+    /// Recorded cases.
+    #[arg(required = true, value_name = "CASE")]
+    pub cases: Vec<PathBuf>,
+    /// Also write the results as JUnit XML.
+    #[arg(long, value_name = "FILE")]
+    pub junit: Option<PathBuf>,
+    /// Say which limits could be moved, and proofs dropped, without a case noticing.
+    #[arg(long)]
+    pub sensitivity: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct Decode {
+    /// The protocol, such as fs9922; --list names them all.
+    #[arg(required_unless_present = "list")]
+    pub protocol: Option<String>,
+    /// Standard input is hexadecimal text; spaces, line ends and 0x are let pass.
+    #[arg(long)]
+    pub hex: bool,
+    /// Name the protocols.
+    #[arg(long)]
+    pub list: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_declaration_is_sound() {
+        Command::command().debug_assert();
+    }
+
+    #[test]
+    fn a_negative_value_needs_no_escape() {
+        let line = ["trisect", "enter", "bay-1", "tank-suction", "-3 inHg", "--by", "A"];
+        match Command::try_parse_from(line).unwrap().subject {
+            Subject::Enter(enter) => {
+                assert_eq!((enter.value.as_str(), enter.by.as_str()), ("-3 inHg", "A"));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+}

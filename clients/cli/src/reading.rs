@@ -1,0 +1,25 @@
+//! `trisect enter`.
+
+use crate::args::Enter;
+use crate::ended::{Ended, Fault};
+use crate::io::Io;
+use crate::job::tell;
+use crate::server::call;
+use crate::show;
+use trisect_api::{table, wire};
+
+/// Enters a reading a person took.
+///
+/// # Errors
+/// That the service refused or could not be reached, or the answer could not be written.
+pub fn enter(server: &str, json: bool, what: Enter, io: &mut Io<'_>) -> Result<Ended, Fault> {
+    let reading = call::<table::ReadingEnter>(server, &what.into())?;
+    tell(json, &reading, || show::reading(&reading), io)
+}
+
+impl From<Enter> for wire::ReadingEnterParams {
+    fn from(enter: Enter) -> Self {
+        let Enter { bay, point, value, uncertainty, by, instrument } = enter;
+        Self { bay, point, value, uncertainty, by, instrument }
+    }
+}

@@ -1,0 +1,32 @@
+//! From a command line to its end.
+
+use crate::args::{Command, Subject};
+use crate::ended::{Ended, Fault};
+use crate::io::Io;
+use crate::{decode, job, reading, ruleset, watch};
+use std::process::ExitCode;
+
+/// Carries a command out; says on standard error why it could not be.
+pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
+    match carry_out(command, io) {
+        Ok(Ended::AsWished) => ExitCode::SUCCESS,
+        Ok(Ended::FellShort) => ExitCode::from(1),
+        Err(fault) if fault.reader_left() => ExitCode::SUCCESS,
+        Err(fault) => {
+            // If standard error cannot be written either, the exit code has to do.
+            let _ = io.warn(&format!("trisect: {fault}\n"));
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
+    let Command { server, json, subject } = command;
+    match subject {
+        Subject::Job(what) => job::job(&server, json, what, io),
+        Subject::Enter(what) => reading::enter(&server, json, what, io),
+        Subject::Watch(what) => watch::watch(&server, json, what, io),
+        Subject::Ruleset(what) => ruleset::ruleset(json, what, io),
+        Subject::Decode(what) => decode::decode(&what, io),
+    }
+}

@@ -1,0 +1,118 @@
+//! `trisect watch`: readings and verdict changes as they happen, until interrupted.
+
+use crate::args;
+use crate::ended::{Ended, Fault};
+use crate::io::Io;
+use crate::server::talk;
+use crate::show;
+use serde::Serialize;
+use tokio::sync::mpsc::{Receiver, Sender, channel};
+use trisect_api::Subscription;
+use trisect_api::client::{Client, ClientError};
+use trisect_api::table::{BayList, ReadingWatch, VerdictWatch};
+use trisect_api::wire::{BayName, NoParams, ReadingItem, VerdictItem};
+
+/// Items on their way to the screen; the service says so itself if more had to be left out.
+const ROOM: usize = 1024;
+
+/// Something to tell: an item, or that a subscription came to an end.
+enum News {
+    Reading(ReadingItem),
+    Verdict(VerdictItem),
+    Ended(Option<ClientError>),
+}
+
+/// One line of `--json`: an item under the name of its subscription.
+#[derive(Serialize)]
+struct Line<'a, T> {
+    watch: &'a str,
+    #[serde(flatten)]
+    item: &'a T,
+}
+
+/// Follows one bay or all of them.
+///
+/// # Errors
+/// That the service refused, could not be reached or went away; that the answer could not be written.
+pub fn watch(server: &str, json: bool, what: args::Watch, io: &mut Io<'_>) -> Result<Ended, Fault> {
+    talk(server, |client| async move {
+        let mut news = follow(&client, what.bay).await?;
+        loop {
+            let next = tokio::select! {
+                next = news.recv() => next,
+                _ = tokio::signal::ctrl_c() => return Ok(Ended::AsWished),
+            };
+            match next {
+                Some(News::Reading(item)) if json => io.json(&Line { watch: ReadingWatch::NAME, item: &item })?,
+                Some(News::Verdict(item)) if json => io.json(&Line { watch: VerdictWatch::NAME, item: &item })?,
+                Some(News::Reading(item)) => io.say(&reading(&item))?,
+                Some(News::Verdict(item)) => io.say(&verdict(&item))?,
+                Some(News::Ended(Some(error))) => return Err(error.into()),
+                Some(News::Ended(None)) | None => {
+                    return Err(Fault::Wrong("the service has ended the connection; start it and watch again".to_owned()));
+                }
+            }
+        }
+    })
+}
+
+/// Subscribes to the readings and verdicts of the bays.
+async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, Fault> {
+    let bays = match bay {
+        Some(bay) => vec![bay],
+        None => client.call::<BayList>(&NoParams {}).await?.bays.into_iter().map(|bay| bay.bay).collect(),
+    };
+    if bays.is_empty() {
+        return Err(Fault::Wrong("the service has no bays to watch; name some in its configuration".to_owned()));
+    }
+    let (tell, news) = channel(ROOM);
+    for bay in bays {
+        let bay = BayName { bay };
+        forward::<ReadingWatch>(client, &bay, News::Reading, tell.clone()).await?;
+        forward::<VerdictWatch>(client, &bay, News::Verdict, tell.clone()).await?;
+    }
+    Ok(news)
+}
+
+/// Passes the items of one subscription on, and its end.
+async fn forward<S: Subscription>(
+    client: &Client,
+    params: &S::Params,
+    news: fn(S::Item) -> News,
+    tell: Sender<News>,
+) -> Result<(), ClientError> {
+    let mut watch = client.watch::<S>(params).await?;
+    tokio::spawn(async move {
+        let ended = loop {
+            match watch.next().await {
+                // An error means nobody listens any more.
+                Some(Ok(item)) => drop(tell.send(news(item)).await),
+                Some(Err(error)) => break Some(error),
+                None => break None,
+            }
+        };
+        drop(tell.send(News::Ended(ended)).await);
+    });
+    Ok(())
+}
+
+fn reading(item: &ReadingItem) -> String {
+    match item {
+        ReadingItem::Reading(reading) => show::reading(reading),
+        ReadingItem::Gap { missed } => format!("… {missed} readings were too many to show\n"),
+    }
+}
+
+fn verdict(item: &VerdictItem) -> String {
+    match item {
+        VerdictItem::Verdict(verdict) => format!(
+            "{}  {}  {}  {}\n",
+            verdict.time,
+            verdict.bay,
+            verdict.job,
+            show::standing(&verdict.verdict)
+        ),
+        VerdictItem::Closed { job, time } => format!("{time}  {job}  closed\n"),
+        VerdictItem::Gap { missed } => format!("… {missed} verdicts were too many to show\n"),
+    }
+}
