@@ -5,7 +5,9 @@ use std::sync::Arc;
 use tokio::sync::watch;
 
 /// What an adapter is doing.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// Opening the port, or waiting for the first frame.
@@ -64,7 +66,8 @@ impl Health {
 
     /// Enters a state.
     pub fn enter(&self, state: State, at: i64) {
-        self.0.send_if_modified(|vitals| set_state(vitals, state, at));
+        self.0
+            .send_if_modified(|vitals| set_state(vitals, state, at));
     }
 
     /// Counts a good frame, whose sample was read at `at`: the adapter is live.
@@ -90,6 +93,11 @@ impl Health {
             vitals.bytes_skipped += u64::try_from(bytes).unwrap_or(u64::MAX);
             set_error(vitals, why, at)
         });
+    }
+
+    /// Notes an error that is no frame's and changes no state.
+    pub fn error(&self, why: &str, at: i64) {
+        self.0.send_if_modified(|vitals| set_error(vitals, why, at));
     }
 
     /// Notes an error and falls silent.
@@ -137,8 +145,14 @@ mod tests {
         health.skipped(3, "noise", 8);
         health.silent("unplugged", 9);
         let vitals = health.vitals();
-        assert_eq!((vitals.frames_good, vitals.frames_bad, vitals.bytes_skipped), (2, 1, 3));
-        assert_eq!((vitals.state, vitals.since, vitals.last_sample), (State::Silent, 9, Some(6)));
+        assert_eq!(
+            (vitals.frames_good, vitals.frames_bad, vitals.bytes_skipped),
+            (2, 1, 3)
+        );
+        assert_eq!(
+            (vitals.state, vitals.since, vitals.last_sample),
+            (State::Silent, 9, Some(6))
+        );
         assert_eq!(vitals.last_error.as_deref(), Some("unplugged"));
     }
 }

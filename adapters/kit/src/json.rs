@@ -43,17 +43,36 @@ mod tests {
             flags: Flags::AUTO,
         };
         let json = sample_json(&sample);
-        assert_eq!(format!("{} {} {}", json["value"], json["unit"], json["overload"]), expected);
+        assert_eq!(
+            format!("{} {} {}", json["value"], json["unit"], json["overload"]),
+            expected
+        );
         assert_eq!(json["coupling"], "DC");
         assert_eq!(json["flags"], json!(["auto"]));
     }
 
     #[test]
     fn shows_base_units_and_clean_decimals() {
-        check(Function::Voltage, Amount::Exactly(0.3481), "0.3481 \"V\" false");
-        check(Function::Capacitance, Amount::Exactly(4.2e-11), "4.2e-11 \"F\" false");
-        check(Function::Temperature, Amount::Exactly(298.15), "25.0 \"Cel\" false");
+        check(
+            Function::Voltage,
+            Amount::Exactly(0.3481),
+            "0.3481 \"V\" false",
+        );
+        check(
+            Function::Capacitance,
+            Amount::Exactly(4.2e-11),
+            "4.2e-11 \"F\" false",
+        );
+        check(
+            Function::Temperature,
+            Amount::Exactly(298.15),
+            "25.0 \"Cel\" false",
+        );
         check(Function::Duty, Amount::Exactly(0.494), "49.4 \"%\" false");
-        check(Function::Resistance, Amount::Above(4e7), "null \"Ohm\" true");
+        check(
+            Function::Resistance,
+            Amount::Above(4e7),
+            "null \"Ohm\" true",
+        );
     }
 }

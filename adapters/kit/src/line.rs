@@ -30,7 +30,9 @@ pub struct LineSettings {
 
 /// Why a text is no line setting.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{text}` is no line setting: {why}; write speed and format, such as `19200 7O1` or `9600 8N1`")]
+#[error(
+    "`{text}` is no line setting: {why}; write speed and format, such as `19200 7O1` or `9600 8N1`"
+)]
 pub struct LineError {
     text: String,
     why: &'static str,
@@ -84,7 +86,11 @@ impl fmt::Display for LineSettings {
             Parity::Odd => 'O',
             Parity::Even => 'E',
         };
-        write!(f, "{} {}{parity}{}", self.baud, self.data_bits, self.stop_bits)
+        write!(
+            f,
+            "{} {}{parity}{}",
+            self.baud, self.data_bits, self.stop_bits
+        )
     }
 }
 

@@ -3,14 +3,11 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use tokio::io::AsyncReadExt as _;
+use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWrite};
 use tokio::time::{Instant, sleep_until};
-use tokio_serial::SerialStream;
 
 use crate::ports::{Ending, Port, Session, keep_open};
-use crate::{
-    Adapter, Codec, Context, Decoded, Decoder, Description, Running, Stopped,
-};
+use crate::{Adapter, Codec, Context, Decoded, Decoder, Description, Running, Stopped};
 
 /// Runs a [`Codec`] over a serial port.
 pub struct SerialAdapter {
@@ -91,7 +88,10 @@ impl Deadlines {
 }
 
 impl Session for Listening {
-    async fn serve(&mut self, stream: &mut SerialStream, context: &Context) -> Ending {
+    async fn serve<S>(&mut self, stream: &mut S, context: &Context) -> Ending
+    where
+        S: AsyncRead + AsyncWrite + Unpin + Send,
+    {
         let mut decoder = self.codec.decoder();
         let mut chunk = [0; 1024];
         let mut due = Deadlines {

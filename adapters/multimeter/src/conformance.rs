@@ -1,12 +1,17 @@
-//! Both codecs keep the adapter contract, on a pseudo-terminal.
+//! Both codecs on a pseudo-terminal: they keep the adapter contract, and a pause
+//! between frames is heard.
 
 #![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 
-use trisect_kit::Adapter;
-use trisect_kit::harness::{Instrument, conform};
+use tokio::sync::mpsc;
+use tokio::time::timeout;
+use tokio_util::sync::CancellationToken;
+use trisect_kit::harness::{Instrument, Pty, conform};
+use trisect_kit::{Adapter, Context, Health};
 
 use crate::MultimeterSettings;
 
@@ -40,4 +45,37 @@ async fn fs9922_keeps_the_adapter_contract() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn es51922_keeps_the_adapter_contract() {
     check("es51922", b"112345;000:0\r\n").await;
+}
+
+/// Joined without a pause, the two would be a line one byte too long.
+#[tokio::test]
+async fn a_pause_ends_a_cut_frame_so_that_the_next_is_found() {
+    let pty = Pty::open().unwrap();
+    let mut adapter = MultimeterSettings::new("es51922", pty.path())
+        .adapter()
+        .unwrap();
+    let (sender, mut samples) = mpsc::channel(4);
+    let (health, stop) = (Health::new(), CancellationToken::new());
+    let context = Context {
+        samples: sender,
+        health: health.clone(),
+        stop: stop.clone(),
+        clock: Arc::new(|| 0),
+    };
+    let running = tokio::spawn(async move { adapter.run(context).await });
+    pty.write_all(b"1").await.unwrap();
+    let skipped = async {
+        while health.vitals().bytes_skipped != 1 {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+    };
+    timeout(Duration::from_secs(10), skipped).await.unwrap();
+    pty.write_all(b"112345;000:0\r\n").await.unwrap();
+    let sample = timeout(Duration::from_secs(10), samples.recv())
+        .await
+        .unwrap()
+        .unwrap();
+    assert_eq!(sample.sample.amount.edge(), 12.345);
+    stop.cancel();
+    running.await.unwrap().unwrap();
 }

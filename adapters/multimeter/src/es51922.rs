@@ -69,17 +69,60 @@ const HOLD: u8 = 1 << 1;
 
 /// The power of ten of one count in each range, by function.
 type Ranges = [Option<i32>; 8];
-const VOLTS: Ranges = [Some(-4), Some(-3), Some(-2), Some(-1), Some(-5), None, None, None];
+const VOLTS: Ranges = [
+    Some(-4),
+    Some(-3),
+    Some(-2),
+    Some(-1),
+    Some(-5),
+    None,
+    None,
+    None,
+];
 const MICROAMPERES: Ranges = [Some(-8), Some(-7), None, None, None, None, None, None];
 const MILLIAMPERES: Ranges = [Some(-6), Some(-5), None, None, None, None, None, None];
 const AMPERES: Ranges = [Some(-3), None, None, None, None, None, None, None];
-const CLAMPED: Ranges = [Some(-4), Some(-3), Some(-2), Some(-1), Some(0), None, None, None];
-const OHMS: Ranges = [Some(-2), Some(-1), Some(0), Some(1), Some(2), Some(3), Some(4), None];
+const CLAMPED: Ranges = [
+    Some(-4),
+    Some(-3),
+    Some(-2),
+    Some(-1),
+    Some(0),
+    None,
+    None,
+    None,
+];
+const OHMS: Ranges = [
+    Some(-2),
+    Some(-1),
+    Some(0),
+    Some(1),
+    Some(2),
+    Some(3),
+    Some(4),
+    None,
+];
 const SOUNDER: Ranges = [Some(-2), None, None, None, None, None, None, None];
 const DIODE: Ranges = [Some(-4), None, None, None, None, None, None, None];
-const HERTZ: Ranges = [Some(-2), Some(-1), None, Some(0), Some(1), Some(2), Some(3), Some(4)];
+const HERTZ: Ranges = [
+    Some(-2),
+    Some(-1),
+    None,
+    Some(0),
+    Some(1),
+    Some(2),
+    Some(3),
+    Some(4),
+];
 const FARADS: Ranges = [
-    Some(-12), Some(-11), Some(-10), Some(-9), Some(-8), Some(-7), Some(-6), Some(-5),
+    Some(-12),
+    Some(-11),
+    Some(-10),
+    Some(-9),
+    Some(-8),
+    Some(-7),
+    Some(-6),
+    Some(-5),
 ];
 
 struct Es51922;
@@ -92,8 +135,22 @@ impl Decode for Es51922 {
         if !frame[..PAYLOAD].iter().all(|b| (b'0'..=b'?').contains(b)) {
             return Err(BadFrame::new("not the shape of an ES51922 frame"));
         }
-        let [range, d1, d2, d3, d4, d5, function, b7, b8, b9, b10, b11, _, _] =
-            frame.map(|byte| byte & 0x0F);
+        let [
+            range,
+            d1,
+            d2,
+            d3,
+            d4,
+            d5,
+            function,
+            b7,
+            b8,
+            b9,
+            b10,
+            b11,
+            _,
+            _,
+        ] = frame.map(|byte| byte & 0x0F);
         if b9 & 1 != 0 || b11 & 8 != 0 {
             return Err(BadFrame::new(
                 "a bit is set that this chip leaves 0: is it an ES51932?",
@@ -163,7 +220,9 @@ fn shown(function: u8, range: u8, b7: u8, b10: u8, b11: u8) -> Result<Shown, Bad
         0x6 => (Function::Capacitance, FARADS),
         0x4 => return Err(BadFrame::new("temperature, whose ranges are not published")),
         0x8 | 0xA | 0xC | 0xE => {
-            return Err(BadFrame::new("an adapter input, whose quantity is not known"));
+            return Err(BadFrame::new(
+                "an adapter input, whose quantity is not known",
+            ));
         }
         _ => return Err(BadFrame::new("no such function")),
     };
@@ -178,7 +237,9 @@ fn shown(function: u8, range: u8, b7: u8, b10: u8, b11: u8) -> Result<Shown, Bad
         });
     }
     if function == Function::Current && !pulses && b11 & CLAMP != 0 {
-        return Err(BadFrame::new("a clamp on the current input, whose factor is not known"));
+        return Err(BadFrame::new(
+            "a clamp on the current input, whose factor is not known",
+        ));
     }
     let (function, ranges) = if pulses {
         (Function::Frequency, HERTZ)
@@ -288,14 +349,29 @@ mod tests {
         check("01234:;00080", "a digit above nine without an overload");
         check("012345;10880", "overload and under-range at once");
         check("012345;00880", "under-range of what has no least value");
-        check("01234540000:", "temperature, whose ranges are not published");
-        check("012345>00080", "an adapter input, whose quantity is not known");
+        check(
+            "012345400020",
+            "temperature, whose ranges are not published",
+        );
+        check(
+            "012345>00080",
+            "an adapter input, whose quantity is not known",
+        );
         check("012345700080", "no such function");
-        check("012345=00084", "a clamp on the current input, whose factor is not known");
+        check(
+            "012345=00084",
+            "a clamp on the current input, whose factor is not known",
+        );
         check("012345240000", "a negative frequency or duty cycle");
         check("001001280000", "a duty cycle beyond 100 %");
-        check("022580350000", "a negative overload of what cannot be negative");
-        check("012345;00088", "a bit is set that this chip leaves 0: is it an ES51932?");
+        check(
+            "022580350000",
+            "a negative overload of what cannot be negative",
+        );
+        check(
+            "012345;00088",
+            "a bit is set that this chip leaves 0: is it an ES51932?",
+        );
         check("012345;0008 ", "not the shape of an ES51922 frame");
         check("012345;0008", "not 14 bytes long");
     }
@@ -318,8 +394,14 @@ mod tests {
         let check = |payload: &str, expected| {
             assert_eq!(decode(payload).unwrap().flags, expected, "{payload}");
         };
-        check("000000;200:2", Flags::LOW_BATTERY | Flags::AUTO | Flags::HOLD);
-        check("000000;0>080", Flags::MAXIMUM | Flags::MINIMUM | Flags::RELATIVE | Flags::MANUAL_RANGE);
+        check(
+            "000000;200:2",
+            Flags::LOW_BATTERY | Flags::AUTO | Flags::HOLD,
+        );
+        check(
+            "000000;0>080",
+            Flags::MAXIMUM | Flags::MINIMUM | Flags::RELATIVE | Flags::MANUAL_RANGE,
+        );
         check("000000;00480", Flags::PEAK | Flags::MANUAL_RANGE);
         check("000000;00280", Flags::PEAK | Flags::MANUAL_RANGE);
     }

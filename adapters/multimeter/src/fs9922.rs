@@ -77,8 +77,22 @@ const FAHRENHEIT: u8 = 1;
 fn has_shape(frame: &[u8]) -> bool {
     matches!(
         frame,
-        [b'+' | b'-', b'0'..=b'?', b'0'..=b'?', b'0'..=b'?', b'0'..=b'?', b' ',
-         b'0' | b'1' | b'2' | b'4', 0..=0x3F, _, _, _, _, b'\r', b'\n']
+        [
+            b'+' | b'-',
+            b'0'..=b'?',
+            b'0'..=b'?',
+            b'0'..=b'?',
+            b'0'..=b'?',
+            b' ',
+            b'0' | b'1' | b'2' | b'4',
+            0..=0x3F,
+            _,
+            _,
+            _,
+            _,
+            b'\r',
+            b'\n'
+        ]
     )
 }
 
@@ -192,10 +206,7 @@ fn function(b9: u8, b10: u8) -> Result<(Function, Scale), BadFrame> {
 fn coupling(b7: u8, function: Function) -> Result<Option<Coupling>, BadFrame> {
     let passive = matches!(
         function,
-        Function::Resistance
-            | Function::Continuity
-            | Function::Capacitance
-            | Function::Temperature
+        Function::Resistance | Function::Continuity | Function::Capacitance | Function::Temperature
     );
     match b7 & (AC | DC) {
         0 => Ok(None),
@@ -258,11 +269,23 @@ mod tests {
         check("+0005 4", [AC, 0, MICRO, AMPERE, 0], "current 5e-7 A");
         check("+1999 4", [AC, 0, MILLI, AMPERE, 0], "current 0.1999 A");
         check("+5678 1", [AUTO, 0, KILO, OHM, 0], "resistance 5678.0 Ohm");
-        check("+1500 2", [AUTO, 0, MEGA, OHM, 0], "resistance 15000000.0 Ohm");
+        check(
+            "+1500 2",
+            [AUTO, 0, MEGA, OHM, 0],
+            "resistance 15000000.0 Ohm",
+        );
         check("+0012 4", [0, 0, SOUNDER, OHM, 0], "continuity 1.2 Ohm");
         check("+0573 1", [DC, 0, DIODE, VOLT, 0], "diode 0.573 V");
-        check("+0042 1", [AUTO, NANO, 0, FARAD, 0], "capacitance 4.2e-11 F");
-        check("+2200 2", [AUTO, 0, MICRO, FARAD, 0], "capacitance 0.000022 F");
+        check(
+            "+0042 1",
+            [AUTO, NANO, 0, FARAD, 0],
+            "capacitance 4.2e-11 F",
+        );
+        check(
+            "+2200 2",
+            [AUTO, 0, MICRO, FARAD, 0],
+            "capacitance 0.000022 F",
+        );
         check("+0500 4", [AUTO, 0, KILO, HERTZ, 0], "frequency 50000.0 Hz");
         check("+0494 4", [0, 0, PERCENT, 0, 0], "duty 49.4 %");
         check("-0012 0", [0, 0, 0, CELSIUS, 0], "temperature -12.0 Cel");
@@ -274,17 +297,57 @@ mod tests {
         check("+1234 2", [DC, 0, 0, VOLT | OHM, 0], "two units at once");
         check("+1234 2", [DC, 0, PERCENT, VOLT, 0], "two units at once");
         check("+1234 2", [DC, 0, 0, 0, 0], "no unit is lit");
-        check("+1234 2", [DC, 0, KILO | MILLI, VOLT, 0], "two prefixes at once");
-        check("+1234 2", [DC, NANO, MILLI, VOLT, 0], "two prefixes at once");
+        check(
+            "+1234 2",
+            [DC, 0, KILO | MILLI, VOLT, 0],
+            "two prefixes at once",
+        );
+        check(
+            "+1234 2",
+            [DC, NANO, MILLI, VOLT, 0],
+            "two prefixes at once",
+        );
         check("+1234 2", [DC | AC, 0, 0, VOLT, 0], "AC and DC at once");
-        check("+1234 2", [AC, 0, 0, OHM, 0], "AC of what does not alternate");
-        check("+0025 0", [0, 0, KILO, CELSIUS, 0], "a prefix before degrees or percent");
-        check("+0025 0", [0, 0, SOUNDER, VOLT, 0], "a continuity test that is not in ohms");
-        check("+0025 0", [0, 0, DIODE, OHM, 0], "a diode test that is not in volts");
-        check("+0025 0", [0, 0, 0, GAIN, 0], "transistor gain is no quantity of a bay");
-        check("+0:25 0", [DC, 0, 0, VOLT, 0], "neither four digits nor an overload");
-        check("-?0:? 2", [0, 0, MEGA, OHM, 0], "a negative overload of what cannot be negative");
-        check("+1234 3", [DC, 0, 0, VOLT, 0], "not the shape of an FS9922 frame");
+        check(
+            "+1234 2",
+            [AC, 0, 0, OHM, 0],
+            "AC of what does not alternate",
+        );
+        check(
+            "+0025 0",
+            [0, 0, KILO, CELSIUS, 0],
+            "a prefix before degrees or percent",
+        );
+        check(
+            "+0025 0",
+            [0, 0, SOUNDER, VOLT, 0],
+            "a continuity test that is not in ohms",
+        );
+        check(
+            "+0025 0",
+            [0, 0, DIODE, OHM, 0],
+            "a diode test that is not in volts",
+        );
+        check(
+            "+0025 0",
+            [0, 0, 0, GAIN, 0],
+            "transistor gain is no quantity of a bay",
+        );
+        check(
+            "+0:25 0",
+            [DC, 0, 0, VOLT, 0],
+            "neither four digits nor an overload",
+        );
+        check(
+            "-?0:? 2",
+            [0, 0, MEGA, OHM, 0],
+            "a negative overload of what cannot be negative",
+        );
+        check(
+            "+1234 3",
+            [DC, 0, 0, VOLT, 0],
+            "not the shape of an FS9922 frame",
+        );
         check("+1234 ", [DC, 0, 0, VOLT, 0], "not 14 bytes long");
     }
 
@@ -297,13 +360,23 @@ mod tests {
         }
         check("+?0:? 2", [BAR, 0, MEGA, OHM, 41], Amount::Above(40e6));
         check("+?0:? 2", [BAR, 0, MEGA, OHM, 61], Amount::Above(60e6));
-        check("-?0:? 1", [BAR | DC, 0, 0, VOLT, 0x80 | 61], Amount::Below(-6.0));
+        check(
+            "-?0:? 1",
+            [BAR | DC, 0, 0, VOLT, 0x80 | 61],
+            Amount::Below(-6.0),
+        );
         check("+?0:? 1", [DC, 0, 0, VOLT, 61], Amount::Above(4.0));
     }
 
     #[test]
     fn every_flag_is_carried() {
-        let lit = [AUTO | RELATIVE | HOLD | BAR, MAXIMUM | MINIMUM | LOW_BATTERY, 0, VOLT, 0];
+        let lit = [
+            AUTO | RELATIVE | HOLD | BAR,
+            MAXIMUM | MINIMUM | LOW_BATTERY,
+            0,
+            VOLT,
+            0,
+        ];
         let sample = Fs9922.decode(&frame("+0000 0", lit)).unwrap();
         let expected = Flags::AUTO
             | Flags::RELATIVE

@@ -45,7 +45,10 @@ fn check_damage(codec: &Codec, damaged: &[u8]) {
     let (values, bad, skipped) = read(codec, &stream);
     assert_eq!(values.first(), Some(&value), "{damaged:02X?}");
     assert_eq!(values.last(), Some(&value), "{damaged:02X?}");
-    assert!(values.iter().all(|v| *v == value), "{damaged:02X?}: {values:?}");
+    assert!(
+        values.iter().all(|v| *v == value),
+        "{damaged:02X?}: {values:?}"
+    );
     assert!(values.len() >= 3 || bad + skipped > 0, "{damaged:02X?}");
     let whole = damaged == frame;
     assert!(whole || bad + skipped > 0, "{damaged:02X?} was not counted");
@@ -72,8 +75,14 @@ fn a_byte_lost_or_doubled_is_never_guessed_over() {
             let doubled = [&frame[..=at], &frame[at..]].concat();
             // A last byte doubled leaves the frame whole: it is read, and one byte skipped.
             let (values, _, skipped) = read(codec, &[&frame[..], &doubled, &frame].concat());
-            assert!(values.iter().all(|v| *v == value), "{doubled:02X?}: {values:?}");
-            assert!(values.len() >= 2 && skipped > 0, "{doubled:02X?}: {values:?}");
+            assert!(
+                values.iter().all(|v| *v == value),
+                "{doubled:02X?}: {values:?}"
+            );
+            assert!(
+                values.len() >= 2 && skipped > 0,
+                "{doubled:02X?}: {values:?}"
+            );
         }
     }
 }

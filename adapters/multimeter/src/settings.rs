@@ -60,7 +60,11 @@ impl MultimeterSettings {
             why: format!(
                 "there is no protocol `{}`; use one of {}",
                 self.protocol,
-                codecs().iter().map(|c| c.name).collect::<Vec<_>>().join(", ")
+                codecs()
+                    .iter()
+                    .map(|c| c.name)
+                    .collect::<Vec<_>>()
+                    .join(", ")
             ),
         })?;
         let line = self.line.unwrap_or(codec.line);
@@ -121,7 +125,10 @@ mod tests {
             r#"{"protocol": "fs9923", "port": "p"}"#,
             Err("use one of fs9922, es51922"),
         );
-        check(r#"{"protocol": "fs9922", "prot": "p"}"#, Err("unknown field `prot`"));
+        check(
+            r#"{"protocol": "fs9922", "prot": "p"}"#,
+            Err("unknown field `prot`"),
+        );
         check(
             r#"{"protocol": "fs9922", "port": "p", "line": "9600 9N1"}"#,
             Err("5 to 8 data bits"),

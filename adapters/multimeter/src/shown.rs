@@ -119,7 +119,10 @@ mod tests {
         assert!((fahrenheit.digit() - 5.0 / 9.0).abs() < 1e-12);
         let celsius = shown(Function::Temperature, Scale::Celsius, -1);
         assert!((celsius.si(true, 400) - 233.15).abs() < 1e-9);
-        assert_eq!(shown(Function::Duty, Scale::Percent, -1).si(false, 494), 0.494);
+        assert_eq!(
+            shown(Function::Duty, Scale::Percent, -1).si(false, 494),
+            0.494
+        );
     }
 
     #[test]
@@ -127,6 +130,10 @@ mod tests {
         let volts = shown(Function::Voltage, Scale::Si, -3);
         assert_eq!(volts.overload(false), Ok(Amount::Above(4.0)));
         assert_eq!(volts.overload(true), Ok(Amount::Below(-4.0)));
-        assert!(shown(Function::Resistance, Scale::Si, 0).overload(true).is_err());
+        assert!(
+            shown(Function::Resistance, Scale::Si, 0)
+                .overload(true)
+                .is_err()
+        );
     }
 }

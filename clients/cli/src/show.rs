@@ -96,6 +96,11 @@ pub fn verdict(verdict: &Verdict) -> String {
     text
 }
 
+/// A verdict of the diagnosis as it travels; `None` only if the two crates disagree, which a test excludes.
+pub fn wire_verdict(verdict: &trisect_diagnosis::Verdict) -> Option<Verdict> {
+    serde_json::from_slice(&verdict.to_bytes()).ok()
+}
+
 /// The standing with the side it names: `isolated: supply (lift-pump-weak)`.
 pub fn standing(verdict: &Verdict) -> String {
     let mut text = verdict.standing.to_string();

@@ -23,6 +23,7 @@ mod next;
 mod phase;
 mod proof;
 mod reason;
+pub mod trial;
 mod verdict;
 mod window;
 mod words;

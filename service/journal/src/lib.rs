@@ -1,1 +1,32 @@
 //! What happened: jobs, readings, answers and verdicts, durable.
+//!
+//! A [`Journal`] is asked through futures and answers once what it was given
+//! is on disk. [`SqliteJournal`] is the one there is: one file, one writing
+//! thread that commits whatever is waiting in one go, two reading threads.
+//! [`Ids`] turns stored rows into the events of the diagnosis and back, so that
+//! a job is replayed with the rule set it was opened with.
+//!
+//! Invariants, each an absence:
+//! - nothing is acknowledged that a crash could still lose;
+//! - nothing refused is half stored: a batch is kept whole or not at all;
+//! - no event is ever changed or removed;
+//! - rows carry no index into a rule set, only ids: a row means the same
+//!   whatever rule set is installed today.
+
+mod error;
+mod ids;
+mod job;
+mod journal;
+mod row;
+mod sqlite;
+#[cfg(test)]
+mod tests;
+
+pub use error::{JournalError, UnknownId};
+pub use ids::Ids;
+pub use job::{Closing, Job, JobFilter, JobState, NewJob, RuleSetText, StoredVerdict};
+pub use journal::{Journal, Pending};
+pub use row::{
+    Appended, Batch, EventRow, Happened, Reading, ReadingFilter, StoredEvent, SubmissionKey,
+};
+pub use sqlite::SqliteJournal;

@@ -31,6 +31,21 @@ pub enum Function {
 }
 
 impl Function {
+    /// Every function, in the order of the documentation.
+    pub const ALL: [Function; 11] = [
+        Function::Voltage,
+        Function::Current,
+        Function::Resistance,
+        Function::Continuity,
+        Function::Diode,
+        Function::Capacitance,
+        Function::Frequency,
+        Function::Duty,
+        Function::Temperature,
+        Function::Pressure,
+        Function::RotationalSpeed,
+    ];
+
     /// What the value is a quantity of.
     pub const fn quantity(self) -> Quantity {
         match self {

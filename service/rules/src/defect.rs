@@ -145,7 +145,14 @@ impl fmt::Display for Severity {
 
 impl fmt::Display for Defect {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Defect { kind, severity, line, column, message, hint } = self;
+        let Defect {
+            kind,
+            severity,
+            line,
+            column,
+            message,
+            hint,
+        } = self;
         write!(f, "{line}:{column}: {severity}: {kind}: {message}; {hint}")
     }
 }

@@ -18,6 +18,7 @@ mod load;
 mod model;
 mod read;
 mod shipped;
+pub mod testability;
 mod words;
 
 pub use defect::{Defect, DefectKind, Severity};

@@ -188,7 +188,8 @@ pub struct Asked {
     pub otherwise: Vec<f64>,
     /// P(answer) with only this suspect present, by suspect.
     pub expect: Vec<(usize, Vec<f64>)>,
-    /// The drive that is connected when it is asked; `None` for any.
+    /// The drive to connect before asking; `None` for any. The question says so
+    /// itself, so an answer counts whatever drive was said to be connected.
     pub drive: Option<Drive>,
 }
 

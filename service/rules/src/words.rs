@@ -161,7 +161,10 @@ mod tests {
     #[test]
     fn words_parse_back_and_keep_their_places() {
         for (i, phase) in Phase::ALL.into_iter().enumerate() {
-            assert_eq!((Phase::from_word(phase.word()), phase.index()), (Some(phase), i));
+            assert_eq!(
+                (Phase::from_word(phase.word()), phase.index()),
+                (Some(phase), i)
+            );
         }
         for side in Side::ALL {
             assert_eq!(Side::from_word(&side.to_string()), Some(side));

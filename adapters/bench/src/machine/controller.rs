@@ -4,8 +4,9 @@
 use super::governor::Governor;
 use super::random::Random;
 
-/// Least voltage at which the controller runs, volts (from memory).
-const RUNS_ABOVE: f64 = 6.8;
+/// Least voltage at which either control unit runs, volts: both are made to
+/// live through a crank (from memory).
+pub(crate) const RUNS_ABOVE: f64 = 6.0;
 /// Share of full fuel while cranking.
 pub(crate) const START_FUEL: f64 = 0.45;
 /// Speed at which a start is done, rad/s (about 600 rpm).

@@ -70,7 +70,7 @@ fn cranking(fault: Fault, parts: &mut Parts, random: &mut Random) {
             // Flat, worn, or both.
             let flat = random.between(0.55, 1.0);
             set.charge *= 1.0 - d * flat;
-            set.resistance *= 1.0 + 2.2 * d * (1.7 - flat);
+            set.resistance *= 1.0 + 2.8 * d * (1.7 - flat);
         }
         FaultKind::CableResistance => {
             let ohms = 4.5e-3 * d;
@@ -125,8 +125,11 @@ fn wiring(fault: Fault, parts: &mut Parts, random: &mut Random) {
         FaultKind::PumpRelayOrFuse => harness.pump_relay += bad_contact(d),
         FaultKind::HarnessOpen => harness.add(any_run(random), bad_contact(d)),
         FaultKind::HarnessShort => {
-            harness.isolation = 50e3 * (1.0 - d) + random.between(5.0, 800.0);
-            if random.chance(0.65) {
+            harness.isolation = 1e7_f64.powf(1.0 - d) * random.between(5.0, 800.0);
+            let on_bus = random.chance(0.65);
+            if d < 0.5 {
+                // Chafed, not yet through.
+            } else if on_bus {
                 harness.bus_held = true;
             } else {
                 // The chafed wire is the controller's feed: its fuse has blown.
@@ -139,6 +142,7 @@ fn wiring(fault: Fault, parts: &mut Parts, random: &mut Random) {
             harness.add(run, 30.0 * d * random.uniform().powi(2));
             harness.loosen(run, 0.12 * d);
         }
+        FaultKind::DataBusFault if d < 0.5 => {}
         FaultKind::DataBusFault => match random.uniform() {
             share if share < 0.45 => harness.terminators[0] = OPEN,
             share if share < 0.8 => harness.bus_bridge = 3.0 + 60.0 * (1.0 - d),

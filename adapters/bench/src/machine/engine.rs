@@ -9,7 +9,7 @@ const FULL_LOAD: f64 = 450.0;
 /// End-of-compression temperature at which half of the charges fire, kelvins.
 const FIRES_AT: f64 = 645.0;
 /// Below this the grid heater warms the intake, kelvins, by so many kelvins.
-const HEATER: (f64, f64) = (278.15, 55.0);
+const HEATER: (f64, f64) = (278.15, 65.0);
 
 /// The engine's condition and state.
 #[derive(Clone, Debug)]
@@ -31,8 +31,8 @@ pub(crate) struct Engine {
     /// Speed, rad/s.
     pub omega: f64,
     angle: f64,
-    /// Fuel burnt or not that reached the cylinders since the engine last stood, in full strokes.
-    pub reached: f64,
+    /// Revolutions with enough fuel to smoke since the engine last stood.
+    pub smoked: f64,
 }
 
 /// What acts on the engine in one step.
@@ -66,7 +66,7 @@ impl Engine {
             air_open: true,
             omega: 0.0,
             angle: 0.0,
-            reached: 0.0,
+            smoked: 0.0,
         }
     }
 
@@ -83,7 +83,7 @@ impl Engine {
         let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + heated;
         let blow_by = 1.0 - 0.9 / self.omega.max(5.0);
         let ratio = 17.0 * self.compression * blow_by * (1.0 - 0.15 * self.intake);
-        let end = intake * ratio.powf(0.35) - 1200.0 / self.omega.max(5.0);
+        let end = intake * ratio.powf(0.35) - 1500.0 / self.omega.max(5.0);
         let needed = FIRES_AT + 60.0 * self.injectors + 30.0 * acting.late;
         1.0 / (1.0 + ((needed - end) / 12.0).exp())
     }
@@ -109,10 +109,10 @@ impl Engine {
         let torque = driving - if self.omega > 0.0 || driving > against { against } else { driving };
         self.omega = (self.omega + torque / self.inertia * dt).max(0.0);
         self.angle = (self.angle + self.omega * dt) % std::f64::consts::TAU;
-        if self.omega > 0.0 {
-            self.reached += acting.delivered * self.omega * dt / std::f64::consts::TAU;
-        } else {
-            self.reached = 0.0;
+        if self.omega <= 0.0 {
+            self.smoked = 0.0;
+        } else if acting.delivered > 0.1 {
+            self.smoked += self.omega * dt / std::f64::consts::TAU;
         }
         let settles_at = if self.omega > 50.0 { 358.0 } else { acting.ambient };
         self.kelvin += (settles_at - self.kelvin) * dt / if self.omega > 50.0 { 400.0 } else { 3000.0 };

@@ -46,7 +46,7 @@ pub enum FaultKind {
 const KINDS: [(FaultKind, &str, f64); 32] = [
     (FaultKind::TankEmpty, "tank-empty", 1.0),
     (FaultKind::SuctionRestricted, "suction-restricted", 0.9),
-    (FaultKind::SuctionAirLeak, "suction-air-leak", 0.7),
+    (FaultKind::SuctionAirLeak, "suction-air-leak", 0.6),
     (FaultKind::LiftPumpDead, "lift-pump-dead", 1.0),
     (FaultKind::LiftPumpWeak, "lift-pump-weak", 0.9),
     (FaultKind::FilterPlugged, "filter-plugged", 0.95),

@@ -125,7 +125,9 @@ impl Machine {
             steps: 0,
             owed: 0.0,
         };
+        // Currents and drops exist once the loop has been solved.
         machine.step();
+        machine.steps = 0;
         machine
     }
 

@@ -44,6 +44,8 @@ const NOT_ON_BYPASS: &str = "the engine does not run on the bypass drive";
 
 /// Seconds of working on the bypass drive until everything is hot.
 const UNTIL_HOT: f64 = 1500.0;
+/// Seconds for which a machine is watched after the swap.
+const SWAP_WATCHED: f64 = 90.0;
 /// Seconds in which a pump control unit cools.
 const COOLING: f64 = 1800.0;
 
@@ -156,9 +158,9 @@ impl Machine {
         if self.rpm() > RACES {
             return Err(ActError::NotPossible { check: "swap-back", why: "the engine races on the bypass drive" });
         }
-        self.bring_to_rest();
-        let returned = self.clone().drive_and_complain(120.0).is_some();
-        Ok(pick(!returned, "stays-well", "complaint-returns"))
+        let start = self.try_start_twice(Drive::Harness, SWAP_WATCHED);
+        let well = start.started && !start.died && start.peak <= RACES;
+        Ok(pick(well, "stays-well", "complaint-returns"))
     }
 
     fn bypass_runs_hot(&mut self) -> Result<&'static str, ActError> {
@@ -170,8 +172,7 @@ impl Machine {
     fn see_smoke(&mut self) -> &'static str {
         self.key_on(3.0);
         self.with(|c| c.key = Key::Crank);
-        // A handful of full strokes shows at the exhaust.
-        let smoke = self.wait_until(6.0, |m| m.parts.engine.reached > 0.6);
+        let smoke = self.wait_until(6.0, |m| m.parts.engine.smoked > 2.0);
         pick(smoke, "smoke", "none")
     }
 

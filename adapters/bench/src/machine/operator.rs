@@ -19,11 +19,10 @@ impl Machine {
     /// `low-power`), or `None` when the machine seems well. The machine
     /// itself is left as it is: a copy is driven.
     pub fn complaint(&self) -> Option<&'static str> {
-        self.clone().drive_and_complain(SHIFT)
+        self.clone().drive_and_complain()
     }
 
-    /// The same within `shift` seconds of work, using this machine up.
-    pub(crate) fn drive_and_complain(mut self, shift: f64) -> Option<&'static str> {
+    fn drive_and_complain(mut self) -> Option<&'static str> {
         let start = self.try_start_twice(Drive::Harness, WARM_UP);
         if !start.started {
             return Some("cranks-no-start");
@@ -42,7 +41,7 @@ impl Machine {
         if weak {
             return Some("low-power");
         }
-        if self.wait_until(shift, |m| m.rpm() < 100.0) {
+        if self.wait_until(SHIFT, |m| m.rpm() < 100.0) {
             return Some("stalls");
         }
         hard.then_some("hard-start")

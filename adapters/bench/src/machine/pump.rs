@@ -1,6 +1,6 @@
 //! The distributor pump and its control unit.
 
-use super::controller::{START_FUEL, STARTED};
+use super::controller::{RUNS_ABOVE, START_FUEL, STARTED};
 use super::governor::Governor;
 use super::random::Random;
 
@@ -29,8 +29,6 @@ impl BypassCommand {
     }
 }
 
-/// Least voltage at which the control unit runs, volts (from memory).
-const RUNS_ABOVE: f64 = 6.5;
 /// Injected at full fuel for each radian of the crankshaft, m³.
 const FULL_FUEL: f64 = 4.4e-8;
 /// Most fuel the bypass drive asks for once the engine runs: no more than an
@@ -110,7 +108,7 @@ impl Pump {
             opening: 1.0,
             late: 0.0,
             wear: 0.0,
-            half_filled_at: 3e3 + 14e3 * random.normal().clamp(-2.0, 2.0),
+            half_filled_at: 8e3 + 14e3 * random.normal().clamp(-2.0, 2.0),
             idle: 84.0 * random.about_one(0.02),
             gallery: 0.0,
             governor: Governor::default(),

@@ -25,7 +25,7 @@ pub enum Framed {
 /// - It MUST remove what it returns from the front of the buffer, at least one
 ///   byte a call, and change nothing when it returns `None`.
 /// - It MUST return `None` only when more bytes are needed, and then hold back
-///   no more than a message's length.
+///   no more than a few messages' length.
 /// - It MUST NOT lose a byte uncounted: every byte is in a frame or skipped.
 /// - It MUST NOT panic, whatever the bytes.
 pub trait Framing: Send {

@@ -13,16 +13,23 @@ const SECOND: Duration = Duration::from_secs(1);
 /// No valid frame has to show within the adapter's own time, which its tests
 /// keep at a second or less, and some slack for a busy machine.
 const SILENCE: Duration = Duration::from_secs(3);
+/// How long an adapter is watched holding back: many turns of the instrument.
+const HOLDING: Duration = Duration::from_millis(300);
 const QUEUE: usize = 64;
 
 type Subject = Arc<dyn Instrument>;
 
 pub(super) fn description(instrument: &Subject) -> Finding {
-    let said = instrument.adapter(Path::new("/dev/no-such-port")).describe();
+    let said = instrument
+        .adapter(Path::new("/dev/no-such-port"))
+        .describe();
     require(!said.name.is_empty(), "no name")?;
     require(!said.version.is_empty(), "no version")?;
     require(!said.channels.is_empty(), "no channel")?;
-    require(said.settings.is_object(), "the settings schema is no object")
+    require(
+        said.settings.is_object(),
+        "the settings schema is no object",
+    )
 }
 
 pub(super) async fn start_and_stop(instrument: &Subject) -> Finding {
@@ -31,13 +38,18 @@ pub(super) async fn start_and_stop(instrument: &Subject) -> Finding {
     let ((), taken) = rig.taking(async |rig| live(rig, 20).await).await?;
     let now = (rig.clock)();
     require(
-        taken.iter().all(|emission| (0..=now).contains(&emission.at)),
+        taken
+            .iter()
+            .all(|emission| (0..=now).contains(&emission.at)),
         "a sample is stamped before the start or after now",
     )?;
     require(in_order(&taken), "times go back")?;
     rig.stop().await?;
     let vitals = rig.health.vitals();
-    require(vitals.state == State::Stopped, "not `stopped` after stopping")
+    require(
+        vitals.state == State::Stopped,
+        "not `stopped` after stopping",
+    )
 }
 
 pub(super) async fn run_again(instrument: &Subject) -> Finding {
@@ -53,11 +65,16 @@ pub(super) async fn run_again(instrument: &Subject) -> Finding {
 pub(super) async fn late_port(instrument: &Subject) -> Finding {
     let mut rig = Rig::new(instrument.clone(), QUEUE).map_err(|e| e.to_string())?;
     rig.start();
-    rig.until("silent without a port", SECOND, |v| v.state == State::Silent)
-        .await?;
+    rig.until("silent without a port", SECOND, |v| {
+        v.state == State::Silent
+    })
+    .await?;
     let path = rig.link().display().to_string();
     let error = rig.health.vitals().last_error.unwrap_or_default();
-    require(error.contains(&path), "the last error does not name the missing port")?;
+    require(
+        error.contains(&path),
+        "the last error does not name the missing port",
+    )?;
     require(rig.is_running(), "gave up on a missing port")?;
     rig.plug().map_err(|e| e.to_string())?;
     rig.taking(async |rig| live(rig, 1).await).await?;
@@ -71,8 +88,10 @@ pub(super) async fn unplug(instrument: &Subject) -> Finding {
     for _ in 0..2 {
         rig.unplug().await.map_err(|e| e.to_string())?;
         rig.taking(async |rig| {
-            rig.until("silent after unplugging", SECOND, |v| v.state == State::Silent)
-                .await
+            rig.until("silent after unplugging", SECOND, |v| {
+                v.state == State::Silent
+            })
+            .await
         })
         .await?;
         rig.plug().map_err(|e| e.to_string())?;
@@ -103,14 +122,18 @@ pub(super) async fn silence(instrument: &Subject) -> Finding {
     let mut rig = plugged(instrument, QUEUE)?;
     rig.mood(Mood::Mute);
     rig.start();
-    rig.until("silent while mute from the start", SILENCE, |v| v.state == State::Silent)
-        .await?;
+    rig.until("silent while mute from the start", SILENCE, |v| {
+        v.state == State::Silent
+    })
+    .await?;
     rig.mood(Mood::Well);
     rig.taking(async |rig| live(rig, 5).await).await?;
     rig.mood(Mood::Mute);
     rig.taking(async |rig| {
-        rig.until("silent after going mute", SILENCE, |v| v.state == State::Silent)
-            .await
+        rig.until("silent after going mute", SILENCE, |v| {
+            v.state == State::Silent
+        })
+        .await
     })
     .await?;
     rig.stop().await
@@ -138,16 +161,23 @@ pub(super) async fn full_queue(instrument: &Subject) -> Finding {
     rig.start();
     rig.until("live", PATIENCE, |v| v.frames_good >= 3).await?;
     // Two in the queue and one in hand: it has to wait now.
-    let held = rig.health.vitals().frames_good;
-    require(held == 3, "went on although the queue was full")?;
+    let held = 3;
+    let went_on = rig.until("", HOLDING, |v| v.frames_good > held).await;
+    require(went_on.is_err(), "went on although the queue was full")?;
     let first = rig.samples.recv().await.ok_or("dropped the queue")?;
     let second = rig.samples.recv().await.ok_or("dropped the queue")?;
     require(first.at <= second.at, "times go back")?;
-    rig.until("went on once there was room", PATIENCE, |v| v.frames_good > held)
-        .await?;
-    rig.until("filled the queue again", PATIENCE, |v| v.frames_good >= held + 2)
-        .await?;
-    rig.stop().await.map_err(|e| format!("with a full queue: {e}"))
+    rig.until("went on once there was room", PATIENCE, |v| {
+        v.frames_good > held
+    })
+    .await?;
+    rig.until("filled the queue again", PATIENCE, |v| {
+        v.frames_good >= held + 2
+    })
+    .await?;
+    rig.stop()
+        .await
+        .map_err(|e| format!("with a full queue: {e}"))
 }
 
 fn plugged(instrument: &Subject, queue: usize) -> Result<Rig, String> {
@@ -171,5 +201,9 @@ fn in_order(taken: &[Emission]) -> bool {
 }
 
 fn require(holds: bool, otherwise: &str) -> Finding {
-    if holds { Ok(()) } else { Err(otherwise.to_owned()) }
+    if holds {
+        Ok(())
+    } else {
+        Err(otherwise.to_owned())
+    }
 }

@@ -10,6 +10,8 @@ mod conformance;
 mod instrument;
 mod pty;
 mod rig;
+#[cfg(test)]
+mod tests;
 
 pub use conformance::{Breach, conform};
 pub use instrument::{Instrument, Mood};

@@ -31,9 +31,8 @@ impl Pty {
     /// # Errors
     /// What the kernel says, such as when there are no more pseudo-terminals.
     pub fn open() -> io::Result<Pty> {
-        let ours = rustix::pty::openpt(
-            OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC,
-        )?;
+        let ours =
+            rustix::pty::openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
         rustix::pty::grantpt(&ours)?;
         rustix::pty::unlockpt(&ours)?;
         let name = rustix::pty::ptsname(&ours, Vec::new())?;

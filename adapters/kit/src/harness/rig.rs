@@ -23,6 +23,9 @@ pub(super) type Finding = Result<(), String>;
 /// How long a check waits for something that should come at once.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
 
+/// The adapter that ran, and how it ended.
+type Ended = (Box<dyn Adapter>, Result<(), AdapterError>);
+
 pub(super) struct Rig {
     pub instrument: Arc<dyn Instrument>,
     pub health: Health,
@@ -34,7 +37,7 @@ pub(super) struct Rig {
     mood: watch::Sender<Mood>,
     playing: Option<(Arc<Pty>, JoinHandle<()>)>,
     adapter: Option<Box<dyn Adapter>>,
-    running: Option<JoinHandle<(Box<dyn Adapter>, Result<(), AdapterError>)>>,
+    running: Option<JoinHandle<Ended>>,
 }
 
 impl Rig {
@@ -47,9 +50,8 @@ impl Rig {
         fs::create_dir_all(&folder)?;
         let (sender, samples) = mpsc::channel(queue);
         let start = Instant::now();
-        let clock: Clock = Arc::new(move || {
-            i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX)
-        });
+        let clock: Clock =
+            Arc::new(move || i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX));
         let health = Health::new();
         let stop = CancellationToken::new();
         let context = Context {
@@ -131,13 +133,20 @@ impl Rig {
         let start = Instant::now();
         // Polled: the watch wakes for news alone, and counters are no news.
         let poll = async {
-            while !wished(&self.health.vitals()) {
+            while !wished(&self.health.vitals()) && self.is_running() {
                 tokio::time::sleep(Duration::from_millis(2)).await;
             }
         };
-        timeout(limit, poll).await.map_err(|_| {
-            format!("{what}: not within {limit:?}; it is {:?}", self.health.vitals())
-        })?;
+        let timely = timeout(limit, poll).await.is_ok();
+        let vitals = self.health.vitals();
+        if !wished(&vitals) {
+            let how = if timely {
+                "it ended by itself"
+            } else {
+                "not in time"
+            };
+            return Err(format!("{what}: {how} ({limit:?} given); it is {vitals:?}"));
+        }
         Ok(start.elapsed())
     }
 
@@ -178,7 +187,9 @@ impl Rig {
 
     /// Whether the adapter is still running.
     pub fn is_running(&self) -> bool {
-        self.running.as_ref().is_some_and(|task| !task.is_finished())
+        self.running
+            .as_ref()
+            .is_some_and(|task| !task.is_finished())
     }
 }
 

@@ -3,7 +3,7 @@
 use std::future::Future;
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
-use tokio_serial::SerialStream;
+use tokio::io::{AsyncRead, AsyncWrite};
 
 use super::{Port, back_off, open};
 use crate::{Context, State};
@@ -20,11 +20,13 @@ pub enum Ending {
 /// What an adapter does while its port is open.
 pub trait Session: Send {
     /// Serves an open port until it is lost or the adapter is told to stop.
-    fn serve(
+    fn serve<S>(
         &mut self,
-        stream: &mut SerialStream,
+        stream: &mut S,
         context: &Context,
-    ) -> impl Future<Output = Ending> + Send;
+    ) -> impl Future<Output = Ending> + Send
+    where
+        S: AsyncRead + AsyncWrite + Unpin + Send;
 }
 
 /// Opens the port, serves it, and does so again whenever it is lost, until told

@@ -222,7 +222,10 @@ mod tests {
             let error = open(port).unwrap_err().to_string();
             assert!(error.contains(expected), "{error}");
         };
-        check(&port("/dev/no-such-port", "2400 8N1"), "there is no such port");
+        check(
+            &port("/dev/no-such-port", "2400 8N1"),
+            "there is no such port",
+        );
         check(&port("/etc/group", "2400 8N1"), "no serial port");
         check(&port("/dev/null", "2400 8N1"), "no serial port");
         let pty = Pty::open().unwrap();

@@ -12,10 +12,8 @@ words! {
         Starting = "starting",
         /// It is open and samples arrive.
         Running = "running",
-        /// It is open or was lost, and nothing arrives; it is being opened again.
+        /// It cannot be opened, was lost, or nothing arrives; `note` says why, and it is tried again.
         Silent = "silent",
-        /// It cannot be opened; `note` says why, and it is tried again.
-        Failed = "failed",
         /// It was closed.
         Stopped = "stopped",
     }
@@ -49,7 +47,13 @@ wire! {
         pub state: InstrumentState,
         /// Since when.
         pub since: Time,
-        /// Why it is in this state, where that needs saying.
+        /// When the newest sample was read.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub last_sample: Option<Time>,
+        /// Seconds since then, on the bay's clock.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub age: Option<f64>,
+        /// What last went wrong, in words, with the way out where one is known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub note: Option<String>,
         /// What it says it is, if it says so.
@@ -83,8 +87,6 @@ wire! {
         pub bad_frames: u64,
         /// Bytes that belonged to no frame.
         pub skipped_bytes: u64,
-        /// Times it was opened again after it was lost.
-        pub reopened: u64,
     }
 
     /// Parameters of `instrument.attach`.

@@ -31,6 +31,9 @@ use super::stall::StallGuard;
 const FAILURES: u32 = 600;
 const AFTER_FAILURE: Duration = Duration::from_millis(100);
 
+/// Bytes a connection may have buffered; a request's head has to fit.
+const BUFFER: usize = 64 * 1024;
+
 /// Connections over the limit that are told so at the same time; further ones
 /// are dropped. How long each may take to hear it.
 const TURNED_AWAY: usize = 64;
@@ -144,7 +147,9 @@ impl Service {
         };
         let (service, cut) = (self.clone(), self.cut.clone());
         self.tasks.spawn(async move {
-            let ended = cut.run_until_cancelled(service.talk(stream, connection)).await;
+            let ended = cut
+                .run_until_cancelled(service.talk(stream, connection))
+                .await;
             if let Some(Err(error)) = ended {
                 tracing::debug!(%peer, %error, "the connection ended early");
             }
@@ -166,6 +171,7 @@ impl Service {
         let talking = http1::Builder::new()
             .timer(TokioTimer::new())
             .header_read_timeout(self.settings.head_within)
+            .max_buf_size(BUFFER)
             .serve_connection(TokioIo::new(stream), answering)
             .with_upgrades();
         let mut talking = std::pin::pin!(talking);

@@ -7,9 +7,9 @@ use futures_util::FutureExt;
 use jsonrpsee::core::id_providers::RandomIntegerIdProvider;
 use jsonrpsee::core::server::{
     BoundedSubscriptions, ConnectionId, Extensions, MethodCallback, MethodResponse, MethodSink,
-    Methods, SubscriptionState,
+    Methods, SubscriptionMethod, SubscriptionState,
 };
-use jsonrpsee::types::{Id, Params};
+use jsonrpsee::types::{ErrorCode, Id, Params};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
@@ -159,32 +159,17 @@ impl Dispatcher {
         caller: &Caller,
         subscribing: Option<&Subscribing>,
     ) -> Result<MethodResponse, Refusal> {
-        let params = Params::new(request.params.map(RawValue::get));
         let Some(method) = self.methods.method(&request.method) else {
             return Err(Refusal::UnknownMethod);
         };
+        let params = Params::new(request.params.map(RawValue::get));
         let running = async {
-            let extensions = caller.extensions.clone();
             match method {
-                MethodCallback::Sync(run) => Ok(run(id, params, self.reply_bytes, extensions)),
-                MethodCallback::Async(run) => {
-                    let (params, size) = (params.into_owned(), self.reply_bytes);
-                    Ok(run(id, params, caller.connection, size, extensions).await)
-                }
-                MethodCallback::Unsubscription(run) => {
-                    let size = self.reply_bytes;
-                    Ok(run(id, params, caller.connection, size, extensions))
-                }
-                MethodCallback::Subscription(run) => {
+                MethodCallback::Subscription(start) => {
                     let subscribing = subscribing.ok_or(Refusal::NeedsWebSocket)?;
-                    let slot = subscribing.slots.acquire();
-                    let state = SubscriptionState {
-                        conn_id: caller.connection,
-                        id_provider: &RandomIntegerIdProvider,
-                        subscription_permit: slot.ok_or(Refusal::TooManySubscriptions)?,
-                    };
-                    Ok(run(id, params, subscribing.sink.clone(), state, extensions).await)
+                    subscribe(start, id, params, caller, subscribing).await
                 }
+                _ => Ok(self.plain(method, id, params, caller).await),
             }
         };
         match AssertUnwindSafe(running).catch_unwind().await {
@@ -195,6 +180,45 @@ impl Dispatcher {
             }
         }
     }
+
+    /// Runs a method that gives one result.
+    async fn plain(
+        &self,
+        method: &MethodCallback,
+        id: Id<'static>,
+        params: Params<'_>,
+        caller: &Caller,
+    ) -> MethodResponse {
+        let (size, connection) = (self.reply_bytes, caller.connection);
+        let extensions = caller.extensions.clone();
+        match method {
+            MethodCallback::Sync(run) => run(id, params, size, extensions),
+            MethodCallback::Unsubscription(run) => run(id, params, connection, size, extensions),
+            MethodCallback::Async(run) => {
+                run(id, params.into_owned(), connection, size, extensions).await
+            }
+            // Has been told apart already; it gives a stream, not a result.
+            MethodCallback::Subscription(_) => MethodResponse::error(id, ErrorCode::InternalError),
+        }
+    }
+}
+
+/// Starts a subscription; jsonrpsee answers for it.
+async fn subscribe(
+    start: &SubscriptionMethod<'static>,
+    id: Id<'static>,
+    params: Params<'_>,
+    caller: &Caller,
+    subscribing: &Subscribing,
+) -> Result<MethodResponse, Refusal> {
+    let slot = subscribing.slots.acquire();
+    let state = SubscriptionState {
+        conn_id: caller.connection,
+        id_provider: &RandomIntegerIdProvider,
+        subscription_permit: slot.ok_or(Refusal::TooManySubscriptions)?,
+    };
+    let (sink, extensions) = (subscribing.sink.clone(), caller.extensions.clone());
+    Ok(start(id, params, sink, state, extensions).await)
 }
 
 /// The id in jsonrpsee's terms; `None` for a number that it cannot hold
@@ -218,7 +242,12 @@ fn under_id(reply: &RawValue, written: &RawValue) -> String {
         id: Option<&'a RawValue>,
         #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
         error: Option<&'a RawValue>,
-        #[serde(borrow, default, deserialize_with = "even_null", skip_serializing_if = "Option::is_none")]
+        #[serde(
+            borrow,
+            default,
+            deserialize_with = "even_null",
+            skip_serializing_if = "Option::is_none"
+        )]
         result: Option<&'a RawValue>,
     }
     fn even_null<'de, D: serde::Deserializer<'de>>(

@@ -8,8 +8,8 @@
 use std::borrow::Cow;
 use std::fmt;
 
-use serde::de::{DeserializeSeed, Deserializer, IgnoredAny, SeqAccess, Visitor};
 use serde::Deserialize;
+use serde::de::{DeserializeSeed, Deserializer, IgnoredAny, SeqAccess, Visitor};
 use serde_json::value::RawValue;
 
 /// A whole message, as far as it can be told before its entries are looked at.
@@ -95,7 +95,9 @@ struct Fields<'a> {
 }
 
 /// Keeps `null` apart from a missing member.
-fn as_written<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<&'de RawValue>, D::Error> {
+fn as_written<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<&'de RawValue>, D::Error> {
     <&RawValue>::deserialize(deserializer).map(Some)
 }
 
@@ -145,7 +147,9 @@ fn is_id(raw: &RawValue) -> bool {
 pub(super) fn text_of(raw: &RawValue) -> Option<Cow<'_, str>> {
     match serde_json::from_str::<&str>(raw.get()) {
         Ok(text) => Some(Cow::Borrowed(text)),
-        Err(_) => serde_json::from_str::<String>(raw.get()).ok().map(Cow::Owned),
+        Err(_) => serde_json::from_str::<String>(raw.get())
+            .ok()
+            .map(Cow::Owned),
     }
 }
 
@@ -248,16 +252,28 @@ mod tests {
         check(r#"{"jsonrpc":"2.0","method":1,"id":3}"#, "invalid 3");
         check(r#"{"jsonrpc":"1.0","method":"m","id":3}"#, "invalid 3");
         check(r#"{"method":"m","id":3}"#, "invalid 3");
-        check(r#"{"jsonrpc":"2.0","method":"m","params":3,"id":3}"#, "invalid 3");
-        check(r#"{"jsonrpc":"2.0","method":"m","method":"n","id":3}"#, "invalid -");
+        check(
+            r#"{"jsonrpc":"2.0","method":"m","params":3,"id":3}"#,
+            "invalid 3",
+        );
+        check(
+            r#"{"jsonrpc":"2.0","method":"m","method":"n","id":3}"#,
+            "invalid -",
+        );
         check("1", "invalid -");
         check("null", "invalid -");
     }
 
     #[test]
     fn harmless_oddities_are_taken() {
-        check(r#"{"jsonrpc":"2.0","method":"m","params":null,"id":3}"#, "call 3 m");
-        check(" \r\n {\"jsonrpc\":\"2.0\",\"method\":\"\\u006d\",\"id\":3,\"more\":0} ", "call 3 m");
+        check(
+            r#"{"jsonrpc":"2.0","method":"m","params":null,"id":3}"#,
+            "call 3 m",
+        );
+        check(
+            " \r\n {\"jsonrpc\":\"2.0\",\"method\":\"\\u006d\",\"id\":3,\"more\":0} ",
+            "call 3 m",
+        );
     }
 
     #[test]
@@ -271,7 +287,18 @@ mod tests {
 
     #[test]
     fn what_is_not_json_is_broken() {
-        for text in ["", " ", "{", "[1", "[1,]", "[] x", "{} {}", "[1,2,3,4", "nul", "\u{feff}[]"] {
+        for text in [
+            "",
+            " ",
+            "{",
+            "[1",
+            "[1,]",
+            "[] x",
+            "{} {}",
+            "[1,2,3,4",
+            "nul",
+            "\u{feff}[]",
+        ] {
             check(text, "broken");
         }
         assert!(matches!(read(b"{\"a\":\"\xff\"}", 3), Message::Broken));
@@ -282,6 +309,8 @@ mod tests {
         let deep = "[".repeat(1_000_000);
         assert!(matches!(read(deep.as_bytes(), 3), Message::Broken));
         let closed = format!("{}{}", "[".repeat(200_000), "]".repeat(200_000));
-        assert!(matches!(read(closed.as_bytes(), 3), Message::Batch(entries) if entries.len() == 1));
+        assert!(
+            matches!(read(closed.as_bytes(), 3), Message::Batch(entries) if entries.len() == 1)
+        );
     }
 }

@@ -65,7 +65,9 @@ impl Gate {
         let host = authority.host().to_ascii_lowercase();
         let bare = host.trim_start_matches('[').trim_end_matches(']');
         let loopback = bare == "localhost"
-            || bare.parse::<IpAddr>().is_ok_and(|address| address.is_loopback());
+            || bare
+                .parse::<IpAddr>()
+                .is_ok_and(|address| address.is_loopback());
         !authority.as_str().contains('@') && (loopback || self.names.contains(&host))
     }
 
@@ -116,7 +118,13 @@ mod tests {
 
     #[test]
     fn loopback_and_configured_hosts_are_let_in() {
-        for host in ["localhost:8060", "LOCALHOST", "127.0.0.1:1", "127.1.2.3", "[::1]:80"] {
+        for host in [
+            "localhost:8060",
+            "LOCALHOST",
+            "127.0.0.1:1",
+            "127.1.2.3",
+            "[::1]:80",
+        ] {
             check(host, None, Ok(()));
         }
         check("bay3.EXAMPLE:8060", None, Ok(()));
@@ -125,8 +133,15 @@ mod tests {
     #[test]
     fn other_hosts_are_not() {
         for host in [
-            "rebound.example", "localhost.rebound.example", "127.0.0.1.rebound.example",
-            "10.0.0.7", "[::2]", "localhost@rebound.example", "a@localhost", "", "a b",
+            "rebound.example",
+            "localhost.rebound.example",
+            "127.0.0.1.rebound.example",
+            "10.0.0.7",
+            "[::2]",
+            "localhost@rebound.example",
+            "a@localhost",
+            "",
+            "a b",
         ] {
             check(host, None, Err(Refusal::HostRefused));
         }
@@ -157,8 +172,14 @@ mod tests {
     #[test]
     fn other_origins_are_not() {
         for origin in [
-            "http://rebound.example", "http://localhost:3000", "http://127.0.0.1:8060", "null", "",
-            "file://", "http://board.example", "ftp://localhost:8060",
+            "http://rebound.example",
+            "http://localhost:3000",
+            "http://127.0.0.1:8060",
+            "null",
+            "",
+            "file://",
+            "http://board.example",
+            "ftp://localhost:8060",
         ] {
             check("localhost:8060", Some(origin), Err(Refusal::OriginRefused));
         }

@@ -45,15 +45,16 @@ fn is_json(headers: &HeaderMap) -> bool {
         return false;
     };
     let media_type = text.split(';').next().unwrap_or_default().trim();
-    ["application/json", "application/json-rpc", "application/jsonrequest"]
-        .iter()
-        .any(|known| media_type.eq_ignore_ascii_case(known))
+    [
+        "application/json",
+        "application/json-rpc",
+        "application/jsonrequest",
+    ]
+    .iter()
+    .any(|known| media_type.eq_ignore_ascii_case(known))
 }
 
-async fn read(
-    settings: &TransportSettings,
-    body: Body,
-) -> Result<Vec<u8>, Refusal> {
+async fn read(settings: &TransportSettings, body: Body) -> Result<Vec<u8>, Refusal> {
     let reading = take(body, settings.request_bytes);
     match tokio::time::timeout(settings.body_within, reading).await {
         Ok(taken) => taken,

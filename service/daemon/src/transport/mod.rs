@@ -75,6 +75,9 @@ pub enum TransportError {
 /// What layers put into the extensions of an HTTP request reaches the methods,
 /// over HTTP and WebSocket alike.
 ///
+/// # Panics
+/// When `routes` has a route at `/rpc` as well.
+///
 /// # Errors
 /// When the listener keeps failing, which no waiting mends.
 pub async fn serve(
@@ -110,7 +113,12 @@ async fn through(State(gate): State<Arc<Gate>>, request: Request, next: Next) ->
         Err(refusal) => {
             let header = |name| request.headers().get(name).cloned();
             let (host, origin) = (header(header::HOST), header(header::ORIGIN));
-            tracing::warn!(?host, ?origin, "refused a request by its {}", refusal.wire().kind);
+            tracing::warn!(
+                ?host,
+                ?origin,
+                "refused a request by its {}",
+                refusal.wire().kind
+            );
             refusal.response()
         }
     }

@@ -109,7 +109,9 @@ pub(super) fn json(status: StatusCode, body: String) -> Response {
     let mut response = Response::new(Body::from(body));
     *response.status_mut() = status;
     let content_type = HeaderValue::from_static("application/json");
-    response.headers_mut().insert(header::CONTENT_TYPE, content_type);
+    response
+        .headers_mut()
+        .insert(header::CONTENT_TYPE, content_type);
     response
 }
 

@@ -8,8 +8,8 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::response::Response;
 use axum::extract::Request;
+use axum::response::Response;
 use futures_util::StreamExt;
 use futures_util::stream::{self, BoxStream};
 use hyper_util::rt::TokioIo;
@@ -18,7 +18,7 @@ use serde_json::value::RawValue;
 use soketto::handshake::http::Server as Handshake;
 use soketto::{Incoming, connection::Error as SocketError};
 use tokio::io::BufStream;
-use tokio::sync::{Semaphore, mpsc, oneshot};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, oneshot};
 use tokio::task::JoinSet;
 use tokio::time::timeout;
 use tokio_util::compat::{Compat, TokioAsyncReadCompatExt};
@@ -69,7 +69,10 @@ pub(super) fn upgrade(
             Err(error) => tracing::debug!(%error, "could not take over the upgraded connection"),
         }
     };
-    (accepted.map(|()| axum::body::Body::empty()), Some(conversing))
+    (
+        accepted.map(|()| axum::body::Body::empty()),
+        Some(conversing),
+    )
 }
 
 /// What arrives from the client, a message at a time.
@@ -81,6 +84,35 @@ enum Arrival {
     Pong,
     /// A message over the limit; it was read past and thrown away.
     TooLarge,
+}
+
+/// What one connection may have going at once.
+struct Room {
+    places: Arc<Semaphore>,
+    bytes: Arc<Semaphore>,
+}
+
+impl Room {
+    fn new(places: usize) -> Self {
+        Self {
+            places: Arc::new(Semaphore::new(places.max(1))),
+            bytes: Arc::new(Semaphore::new(BYTES_AT_ONCE)),
+        }
+    }
+
+    /// A place for one more call, once there is one and no long request runs:
+    /// that has taken all bytes there are.
+    async fn place(&self) -> Option<OwnedSemaphorePermit> {
+        let place = self.places.clone().acquire_owned().await.ok()?;
+        drop(self.bytes.acquire().await.ok()?);
+        Some(place)
+    }
+
+    /// The bytes of a request; all of them where it is longer than there are.
+    async fn bytes(&self, length: usize) -> Option<OwnedSemaphorePermit> {
+        let bytes = u32::try_from(length.min(BYTES_AT_ONCE)).ok()?;
+        self.bytes.clone().acquire_many_owned(bytes).await.ok()
+    }
 }
 
 /// How listening ended.
@@ -133,8 +165,7 @@ impl Conversation {
         let _ = timeout(CLOSE_WITHIN, arriving.for_each(|_| async {})).await;
     }
 
-    /// Takes messages in and starts them, until the client goes, sends
-    /// something too long, or the service stops.
+    /// Takes messages in and starts them, until the client goes or the service stops.
     async fn listen(
         &self,
         arriving: &mut Arriving,
@@ -142,42 +173,46 @@ impl Conversation {
         caller: &Caller,
         replies: &mpsc::Sender<Reply>,
     ) -> End {
-        let places = Arc::new(Semaphore::new(self.settings.calls_at_once.max(1)));
-        let bytes = Arc::new(Semaphore::new(BYTES_AT_ONCE));
+        let room = Room::new(self.settings.calls_at_once);
         loop {
             while calls.try_join_next().is_some() {}
-            let next = async {
-                let place = places.clone().acquire_owned().await.ok()?;
-                // No byte left means that a long request runs; it runs alone.
-                drop(bytes.acquire().await.ok()?);
-                let quiet = self.settings.ping_every * 2;
-                let arrival = timeout(quiet, arriving.next()).await.ok()??;
-                Some((place, arrival))
-            };
             let next = tokio::select! {
-                next = next => next,
+                next = self.next(&room, arriving) => next,
                 () = self.stop.cancelled() => return End::Stopping,
             };
-            let (place, text) = match next {
-                Some((place, Ok(Arrival::Text(text)))) => (place, text),
-                Some((_, Ok(Arrival::Pong))) => continue,
-                Some((place, Ok(Arrival::TooLarge))) => {
+            let Some((place, arrival)) = next else {
+                return End::Gone;
+            };
+            match arrival {
+                Arrival::Pong => {}
+                Arrival::TooLarge => {
                     let text = Refusal::RequestTooLarge.reply(None);
                     let held = (place, None);
                     let _ = replies.send(Reply { text, held }).await;
-                    continue;
                 }
-                Some((_, Err(error))) => {
-                    tracing::debug!(%error, "the WebSocket broke");
-                    return End::Gone;
+                Arrival::Text(text) => {
+                    let bytes = room.bytes(text.len()).await;
+                    self.start(calls, text, caller, replies, (place, bytes));
                 }
-                None => return End::Gone,
-            };
-            let weight = u32::try_from(text.len().min(BYTES_AT_ONCE)).unwrap_or(u32::MAX);
-            let Ok(weight) = bytes.clone().acquire_many_owned(weight).await else {
-                return End::Gone;
-            };
-            self.start(calls, text, caller, replies, (place, Some(weight)));
+            }
+        }
+    }
+
+    /// Waits for room, then for the next message; `None` once the client has
+    /// gone, has been silent for too long, or cannot be understood.
+    async fn next(
+        &self,
+        room: &Room,
+        arriving: &mut Arriving,
+    ) -> Option<(OwnedSemaphorePermit, Arrival)> {
+        let place = room.place().await?;
+        let silence = self.settings.ping_every * 2;
+        match timeout(silence, arriving.next()).await.ok()?? {
+            Ok(arrival) => Some((place, arrival)),
+            Err(error) => {
+                tracing::debug!(%error, "the WebSocket broke");
+                None
+            }
         }
     }
 

@@ -6,8 +6,16 @@ use super::Expect;
 use crate::read::{Findings, Item, Section, Span, bare_number};
 use crate::{DefectKind, Outcome, Side, Standing};
 
-const KEYS: [&str; 8] =
-    ["standing", "side", "top_suspect", "named", "also", "belief", "outcomes", "next"];
+const KEYS: [&str; 8] = [
+    "standing",
+    "side",
+    "top_suspect",
+    "named",
+    "also",
+    "belief",
+    "outcomes",
+    "next",
+];
 
 pub(super) fn read(section: &Section<'_>, found: &mut Findings) -> Expect {
     section.knows(&KEYS, found);
@@ -37,11 +45,16 @@ pub(super) fn read(section: &Section<'_>, found: &mut Findings) -> Expect {
 
 fn also(section: &Section<'_>, found: &mut Findings) -> Vec<Side> {
     let texts = section.texts("also", found);
-    texts.iter().filter_map(|text| section.as_word::<Side>("also", text, found)).collect()
+    texts
+        .iter()
+        .filter_map(|text| section.as_word::<Side>("also", text, found))
+        .collect()
 }
 
 fn belief(section: &Section<'_>, found: &mut Findings) -> Vec<(Side, (f64, f64))> {
-    let Some(section) = section.section("belief", found) else { return Vec::new() };
+    let Some(section) = section.section("belief", found) else {
+        return Vec::new();
+    };
     let mut beliefs = Vec::new();
     for (key, item) in section.entries() {
         let side = section.as_word::<Side>("belief", &key, found);
@@ -64,7 +77,11 @@ fn bounds(
     };
     let sound = ends.filter(|(low, high)| (0.0..=1.0).contains(low) && (*low..=1.0).contains(high));
     if sound.is_none() {
-        let kind = if ends.is_some() { DefectKind::OutOfRange } else { DefectKind::WrongType };
+        let kind = if ends.is_some() {
+            DefectKind::OutOfRange
+        } else {
+            DefectKind::WrongType
+        };
         found.error(
             &item.span(),
             kind,
@@ -80,7 +97,9 @@ fn outcomes(
     checks_at: &mut Vec<(String, Span)>,
     found: &mut Findings,
 ) -> Vec<(String, Outcome)> {
-    let Some(section) = section.section("outcomes", found) else { return Vec::new() };
+    let Some(section) = section.section("outcomes", found) else {
+        return Vec::new();
+    };
     let mut outcomes = Vec::new();
     for (key, _) in section.entries() {
         checks_at.push((key.get_ref().to_string(), key.span()));

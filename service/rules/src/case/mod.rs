@@ -48,9 +48,10 @@ pub struct CaseEvent {
     pub line: usize,
     /// The column of its `[[event]]`, from 1.
     pub column: usize,
-    /// Where its subject and its value stand.
+    /// Where its subject, its value and its uncertainty stand.
     subject_at: Span,
     value_at: Span,
+    doubt_at: Span,
 }
 
 /// What can happen in a case.

@@ -4,13 +4,20 @@ use toml::Spanned;
 use trisect_measure::{Accuracy, Flags, Quantity, parse_entry};
 
 use super::{Case, CaseEvent, CaseReading, CaseWhat, Doubt, expect};
-use crate::read::{
-    Findings, Section, Span, document, duration, entry_hint, entry_kind, nearest, places,
-};
+use crate::read::{Findings, Section, Span, document, duration, entry_hint, entry_kind, places};
 use crate::{Defect, DefectKind, Drive, Outcome, Phase};
 
-const KEYS: [&str; 8] =
-    ["format", "title", "source", "ruleset", "complaint", "stream", "event", "expect"];
+const KEYS: [&str; 8] = [
+    "format",
+    "title",
+    "source",
+    "ruleset",
+    "complaint",
+    "stream",
+    "event",
+    "expect",
+];
+const OF_READING: [&str; 4] = ["value", "uncertainty", "accuracy", "flags"];
 const SUBJECTS: [&str; 5] = ["phase", "drive", "point", "answer", "outcome"];
 
 /// Reads a case.
@@ -36,7 +43,10 @@ fn read(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<Case> {
     let complaint = root.text("complaint", found);
     let stream = root.words("stream", found);
     let sections = root.sections("event", found);
-    let read: Vec<_> = sections.iter().map(|section| event(section, found)).collect();
+    let read: Vec<_> = sections
+        .iter()
+        .map(|section| event(section, found))
+        .collect();
     let mut events: Vec<CaseEvent> = read.into_iter().collect::<Option<_>>().unwrap_or_default();
     let expect = match root.section("expect", found) {
         Some(section) => expect::read(&section, found),
@@ -60,44 +70,59 @@ fn read(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<Case> {
 }
 
 fn event(section: &Section<'_>, found: &mut Findings) -> Option<CaseEvent> {
-    section.knows(&[&["at", "value", "uncertainty", "accuracy", "flags"], &SUBJECTS[..]].concat(), found);
+    section.knows(&[&["at"], &OF_READING[..], &SUBJECTS[..]].concat(), found);
     let at = section.required("at", found);
     let at = at.and_then(|item| duration(item, &format!("{}: `at`", section.name), found));
-    let there: Vec<&str> = SUBJECTS.into_iter().filter(|key| section.has(key)).collect();
-    let [subject] = there.as_slice() else {
-        let has = if there.is_empty() { "nothing happen".into() } else { there.join(" and ") };
-        found.error(
-            &section.span,
-            DefectKind::MixedTable,
-            format!("{} has {has}", section.name),
-            "write one of `phase`, `drive`, `point` with `value`, `answer`, `outcome` for each event",
-        );
-        return None;
-    };
-    if *subject != "point" {
+    let subject = subject(section, found)?;
+    if subject != "point" {
         stray(section, subject, found);
     }
     let what = what(section, subject, found);
-    let span_of = |key: &str| section.item(key).map_or(section.span.clone(), Spanned::span);
-    let value_at = if *subject == "point" { "value" } else { subject };
+    let place = |keys: &[&str]| {
+        let item = keys.iter().find_map(|key| section.item(key));
+        item.map_or(section.span.clone(), Spanned::span)
+    };
     Some(CaseEvent {
         at: at?,
         what: what?,
+        // Filled in for all events in one walk through the text.
         line: 0,
         column: 0,
-        subject_at: span_of(subject),
-        value_at: span_of(value_at),
+        subject_at: place(&[subject]),
+        value_at: place(&["value", subject]),
+        doubt_at: place(&["uncertainty", "accuracy", "value"]),
     })
+}
+
+/// The one key that says what happened.
+fn subject(section: &Section<'_>, found: &mut Findings) -> Option<&'static str> {
+    let mut there = SUBJECTS.into_iter().filter(|key| section.has(key));
+    let (first, second) = (there.next(), there.next());
+    let has = match (first, second) {
+        (Some(subject), None) => return Some(subject),
+        (Some(first), Some(second)) => format!("both `{first}` and `{second}`"),
+        (None, _) => "nothing happen".to_owned(),
+    };
+    found.error(
+        &section.span,
+        DefectKind::MixedTable,
+        format!("{} has {has}", section.name),
+        "write one of `phase`, `drive`, `point` with `value`, `answer`, `outcome` for each event",
+    );
+    None
 }
 
 /// Notes keys of a reading on an event that is none.
 fn stray(section: &Section<'_>, subject: &str, found: &mut Findings) {
-    for key in ["value", "uncertainty", "accuracy", "flags"] {
+    for key in OF_READING {
         if let Some(item) = section.item(key) {
             found.error(
                 &item.span(),
                 DefectKind::MixedTable,
-                format!("{}: `{key}` belongs to a reading, not to `{subject}`", section.name),
+                format!(
+                    "{}: `{key}` belongs to a reading, not to `{subject}`",
+                    section.name
+                ),
                 format!("take `{key}` out, or add `point`"),
             );
         }
@@ -116,7 +141,10 @@ fn what(section: &Section<'_>, subject: &str, found: &mut Findings) -> Option<Ca
         }
         _ => {
             let (check, inner) = about(section, subject, found)?;
-            Some(CaseWhat::Outcome { check, is: inner.required_word::<Outcome>("is", found)? })
+            Some(CaseWhat::Outcome {
+                check,
+                is: inner.required_word::<Outcome>("is", found)?,
+            })
         }
     }
 }
@@ -129,20 +157,30 @@ fn about<'a>(
 ) -> Option<(String, Section<'a>)> {
     let inner = section.section(key, found)?;
     inner.knows(&["check", "is"], found);
-    Some((inner.required_text("check", found)?.into_inner().to_owned(), inner))
+    Some((
+        inner.required_text("check", found)?.into_inner().to_owned(),
+        inner,
+    ))
 }
 
 fn reading(section: &Section<'_>, found: &mut Findings) -> Option<CaseReading> {
     let point = section.text("point", found);
     let value = section.required_text("value", found);
-    let entry = value.as_ref().and_then(|value| match parse_entry(value.get_ref()) {
-        Ok(entry) => Some(entry),
-        Err(error) => {
-            let message = format!("{}: `value`: {error}", section.name);
-            found.error(&value.span(), entry_kind(&error), message, entry_hint(Quantity::Pressure));
-            None
-        }
-    });
+    let entry = value
+        .as_ref()
+        .and_then(|value| match parse_entry(value.get_ref()) {
+            Ok(entry) => Some(entry),
+            Err(error) => {
+                let message = format!("{}: `value`: {error}", section.name);
+                found.error(
+                    &value.span(),
+                    entry_kind(&error),
+                    message,
+                    entry_hint(Quantity::Pressure),
+                );
+                None
+            }
+        });
     let doubt = doubt(section, found);
     let flags = flags(section, found);
     Some(CaseReading {
@@ -192,7 +230,7 @@ fn flags(section: &Section<'_>, found: &mut Findings) -> Flags {
             None => {
                 let span: Span = text.span();
                 let known = Flags::all().words();
-                let near = nearest(text.get_ref(), known.iter().copied());
+                let near = found.nearest(text.get_ref(), known.iter().copied());
                 found.error(
                     &span,
                     DefectKind::UnknownWord,

@@ -1,9 +1,9 @@
 //! A case held against a rule set.
 
-use trisect_measure::{Amount, EntryError, Flags, combine, parse_span, resolution_uncertainty};
+use trisect_measure::{Amount, Flags, Quantity, combine, parse_span, resolution_uncertainty};
 
 use super::{Case, CaseEvent, CaseReading, CaseWhat, Doubt, ResolvedEvent, ResolvedWhat};
-use crate::read::{Findings, Span, entry_hint, entry_kind, nearest};
+use crate::read::{Findings, Span, entry_hint, entry_kind};
 use crate::{Defect, DefectKind, How, RuleSet, TestPoint};
 
 impl Case {
@@ -54,7 +54,7 @@ fn unresolved<'k>(
     known: impl Iterator<Item = &'k str>,
     found: &mut Findings,
 ) {
-    let hint = match nearest(id, known) {
+    let hint = match found.nearest(id, known) {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("use the id of a {what} of the rule set"),
     };
@@ -65,7 +65,13 @@ fn unresolved<'k>(
 fn check(id: &str, span: &Span, rules: &RuleSet, found: &mut Findings) -> Option<usize> {
     let check = rules.check_index(id);
     if check.is_none() {
-        unresolved("check", id, span, rules.checks.iter().map(|c| c.id.as_str()), found);
+        unresolved(
+            "check",
+            id,
+            span,
+            rules.checks.iter().map(|c| c.id.as_str()),
+            found,
+        );
     }
     check
 }
@@ -81,7 +87,10 @@ fn resolve(event: &CaseEvent, rules: &RuleSet, found: &mut Findings) -> Option<R
         }
         CaseWhat::Outcome { check: id, is } => {
             let check = check(id, &event.subject_at, rules, found)?;
-            Some(ResolvedWhat::Outcome { check, outcome: *is })
+            Some(ResolvedWhat::Outcome {
+                check,
+                outcome: *is,
+            })
         }
     }
 }
@@ -121,26 +130,22 @@ fn reading(
     rules: &RuleSet,
     found: &mut Findings,
 ) -> Option<ResolvedWhat> {
-    let point = rules.point_index(&reading.point);
-    let Some((index, point)) = point.and_then(|i| rules.test_points.get(i).map(|p| (i, p))) else {
-        if point.is_some() {
-            found.error(
-                &event.subject_at,
-                DefectKind::UnresolvedId,
-                format!("`{}` is computed from other points", reading.point),
-                "give readings of the two test points that it is the difference of",
-            );
-        } else {
-            let known = rules.test_points.iter().map(|p| p.id.as_str());
-            unresolved("test point", &reading.point, &event.subject_at, known, found);
-        }
-        return None;
-    };
-    let (amount, uncertainty) = match in_si(reading, point) {
+    let (index, point) = test_point(&reading.point, &event.subject_at, rules, found)?;
+    let range_end = point.plausible.map(|(_, high)| high);
+    let read = reading
+        .entry
+        .to_si(&reading.value, point.quantity, range_end);
+    let read = read.map_err(|error| (&event.value_at, entry_kind(&error), error.to_string()));
+    let doubted = read.and_then(|(amount, step)| {
+        let uncertainty = uncertainty(&reading.doubt, point.quantity, amount, step);
+        let wrong = |(kind, message)| (&event.doubt_at, kind, message);
+        uncertainty.map(|u| (amount, u)).map_err(wrong)
+    });
+    let (amount, uncertainty) = match doubted {
         Ok(amounts) => amounts,
-        Err((kind, message)) => {
+        Err((place, kind, message)) => {
             let message = format!("`{}`: {message}", point.id);
-            found.error(&event.value_at, kind, message, entry_hint(point.quantity));
+            found.error(place, kind, message, entry_hint(point.quantity));
             return None;
         }
     };
@@ -150,25 +155,53 @@ fn reading(
     {
         flags |= Flags::IMPLAUSIBLE;
     }
-    Some(ResolvedWhat::Reading { point: index, amount, uncertainty, flags })
+    Some(ResolvedWhat::Reading {
+        point: index,
+        amount,
+        uncertainty,
+        flags,
+    })
 }
 
-/// The amount and its standard uncertainty in SI.
-fn in_si(reading: &CaseReading, point: &TestPoint) -> Result<(Amount, f64), (DefectKind, String)> {
-    let wrong = |error: EntryError| (entry_kind(&error), error.to_string());
-    let range_end = point.plausible.map(|(_, high)| high);
-    let (amount, step) =
-        reading.entry.to_si(&reading.value, point.quantity, range_end).map_err(wrong)?;
+/// The test point of an id; one that is none, or is computed, is noted.
+fn test_point<'r>(
+    id: &str,
+    span: &Span,
+    rules: &'r RuleSet,
+    found: &mut Findings,
+) -> Option<(usize, &'r TestPoint)> {
+    let index = rules.point_index(id);
+    let point = index.and_then(|index| rules.test_points.get(index).map(|point| (index, point)));
+    if index.is_none() {
+        let known = rules.test_points.iter().map(|p| p.id.as_str());
+        unresolved("test point", id, span, known, found);
+    } else if point.is_none() {
+        found.error(
+            span,
+            DefectKind::UnresolvedId,
+            format!("`{id}` is computed from other points"),
+            "give readings of the two test points that it is the difference of",
+        );
+    }
+    point
+}
+
+/// The standard uncertainty in SI. `step` is one of the last digit written.
+fn uncertainty(
+    doubt: &Doubt,
+    quantity: Quantity,
+    amount: Amount,
+    step: Option<f64>,
+) -> Result<f64, (DefectKind, String)> {
     let digits = step.map_or(0.0, resolution_uncertainty);
-    let uncertainty = match &reading.doubt {
-        Doubt::Digits => digits,
-        Doubt::Standard(text) => parse_span(text, point.quantity).map_err(wrong)?,
-        Doubt::Accuracy(accuracy) => {
-            let of_instrument = accuracy
-                .standard_uncertainty(amount.edge(), step, None)
-                .map_err(|error| (DefectKind::BadValue, error.to_string()))?;
-            combine(&[of_instrument, digits])
+    match doubt {
+        Doubt::Digits => Ok(digits),
+        Doubt::Standard(text) => {
+            parse_span(text, quantity).map_err(|error| (entry_kind(&error), error.to_string()))
         }
-    };
-    Ok((amount, uncertainty))
+        Doubt::Accuracy(accuracy) => accuracy
+            .standard_uncertainty(amount.edge(), step, None)
+            .map(|of_instrument| combine(&[of_instrument, digits]))
+            .map_err(|error| (DefectKind::BadValue, error.to_string())),
+    }
 }

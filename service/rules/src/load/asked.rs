@@ -16,14 +16,17 @@ pub(super) fn read(
     let ask = section.words("ask", found);
     let drive = section.word::<Drive>("drive", found);
     let answers = answers(section, found);
-    let expect = match section.required("expect", found) {
-        Some(_) => section.section("expect", found),
-        None => None,
-    };
+    let expect = section.required_section("expect", found);
     // Without sound answers the length of a row says nothing.
     let answers = answers?;
-    let (otherwise, expect) = row::rows_by_suspect(&expect?, answers.len(), ids, at_once, found)?;
-    Some(Asked { ask: ask?, answers, otherwise, expect, drive })
+    let rows = row::rows_by_suspect(&expect?, answers.len(), ids, at_once, found)?;
+    Some(Asked {
+        ask: ask?,
+        answers,
+        otherwise: rows.otherwise,
+        expect: rows.by_suspect,
+        drive,
+    })
 }
 
 fn answers(section: &Section<'_>, found: &mut Findings) -> Option<Vec<String>> {
@@ -31,12 +34,21 @@ fn answers(section: &Section<'_>, found: &mut Findings) -> Option<Vec<String>> {
     let texts = section.texts("answers", found);
     let mut answers: Vec<String> = Vec::with_capacity(texts.len());
     for text in &texts {
-        check_id(text.get_ref(), &text.span(), &format!("{}: `answers`", section.name), found);
+        check_id(
+            text.get_ref(),
+            &text.span(),
+            &format!("{}: `answers`", section.name),
+            found,
+        );
         if answers.iter().any(|known| known == text.get_ref()) {
             found.error(
                 &text.span(),
                 DefectKind::RepeatedEntry,
-                format!("{}: `answers` lists `{}` twice", section.name, text.get_ref()),
+                format!(
+                    "{}: `answers` lists `{}` twice",
+                    section.name,
+                    text.get_ref()
+                ),
                 "give each answer its own word",
             );
         }
@@ -47,7 +59,10 @@ fn answers(section: &Section<'_>, found: &mut Findings) -> Option<Vec<String>> {
         found.error(
             &item.span(),
             DefectKind::OutOfRange,
-            format!("{}: `answers` has {written} entries, so nothing is decided", section.name),
+            format!(
+                "{}: `answers` has {written} entries, so nothing is decided",
+                section.name
+            ),
             "list at least two answers, from healthy to worst",
         );
     }

@@ -4,8 +4,16 @@ use super::{Ids, asked, cycle, measured};
 use crate::read::{Findings, Section, Span};
 use crate::{Check, DefectKind, How};
 
-pub(super) const COMMON: [&str; 8] =
-    ["id", "title", "minutes", "needs", "advise_after", "cautions", "note", "drive"];
+pub(super) const COMMON: [&str; 8] = [
+    "id",
+    "title",
+    "minutes",
+    "needs",
+    "advise_after",
+    "cautions",
+    "note",
+    "drive",
+];
 
 /// Whether a check is a measured one: it names a point, and asks nothing.
 pub(super) fn is_measured(section: &Section<'_>) -> bool {
@@ -24,7 +32,14 @@ pub(super) fn read_all(
     for section in sections {
         let needs = ids.checks.find_all(section, "needs", found);
         let advise_after = ids.checks.find_all(section, "advise_after", found);
-        checks.push(read(section, ids, at_once, indexes(&needs), indexes(&advise_after), found));
+        checks.push(read(
+            section,
+            ids,
+            at_once,
+            indexes(&needs),
+            indexes(&advise_after),
+            found,
+        ));
         waits.push(needs.into_iter().chain(advise_after).collect());
     }
     cycle::note(sections, &waits, found);
@@ -71,9 +86,15 @@ fn how(section: &Section<'_>, ids: &Ids<'_>, at_once: usize, found: &mut Finding
         (false, true) => asked::read(section, ids, at_once, found).map(How::Asked),
         (both, _) => {
             let (has, hint) = if both {
-                ("both `point` and `ask`", "make two checks of it, or drop one of the keys")
+                (
+                    "both `point` and `ask`",
+                    "make two checks of it, or drop one of the keys",
+                )
             } else {
-                ("neither `point` nor `ask`", "add `point = …` if it is measured, `ask = …` if it is asked")
+                (
+                    "neither `point` nor `ask`",
+                    "add `point = …` if it is measured, `ask = …` if it is asked",
+                )
             };
             let message = format!("{} has {has}", section.name);
             found.error(&section.span, DefectKind::MixedTable, message, hint);

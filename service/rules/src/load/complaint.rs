@@ -1,7 +1,7 @@
 //! `[[complaint]]` and `[[caution]]`.
 
 use super::check::indexes;
-use super::{Ids, row};
+use super::{Ids, probability};
 use crate::read::{Findings, Section};
 use crate::{Caution, Complaint};
 
@@ -10,7 +10,10 @@ pub(super) fn read_all(
     ids: &Ids<'_>,
     found: &mut Findings,
 ) -> Vec<Option<Complaint>> {
-    sections.iter().map(|section| read(section, ids, found)).collect()
+    sections
+        .iter()
+        .map(|section| read(section, ids, found))
+        .collect()
 }
 
 fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Complaint> {
@@ -18,11 +21,8 @@ fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Co
     let id = section.id();
     let title = section.words("title", found);
     let leaves_out = ids.checks.find_all(section, "leaves_out", found);
-    let given = match section.required("given", found) {
-        Some(_) => section.section("given", found),
-        None => None,
-    };
-    let (otherwise, given) = given.and_then(|given| row::by_suspect(&given, ids, found))?;
+    let given = section.required_section("given", found);
+    let (otherwise, given) = given.and_then(|given| probability::by_suspect(&given, ids, found))?;
     let id = id?;
     Some(Complaint {
         title: title.unwrap_or_else(|| id.clone()),
@@ -40,7 +40,10 @@ pub(super) fn read_cautions(
     let read = |section: &Section<'_>| {
         section.knows(&["id", "text"], found);
         let text = section.required_text("text", found)?;
-        Some(Caution { id: section.id()?, text: text.into_inner().to_owned() })
+        Some(Caution {
+            id: section.id()?,
+            text: text.into_inner().to_owned(),
+        })
     };
     sections.iter().map(read).collect()
 }

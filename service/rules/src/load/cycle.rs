@@ -32,7 +32,10 @@ pub(super) fn note(sections: &[Section<'_>], waits: &[Vec<(usize, Span)>], found
                     path.push((*next, waits[*next].iter()));
                 }
                 Mark::Open => {
-                    let first = path.iter().position(|(check, _)| check == next).unwrap_or(0);
+                    let first = path
+                        .iter()
+                        .position(|(check, _)| check == next)
+                        .unwrap_or(0);
                     let round: Vec<&str> = path[first..]
                         .iter()
                         .chain(path.get(first))

@@ -26,7 +26,7 @@ pub(super) const KEYS: [&str; 17] = [
 ];
 
 /// More sets of suspects than this would make every verdict slow.
-const MOST_HYPOTHESES: u128 = 1_000_000;
+const MOST_HYPOTHESES: u128 = 100_000;
 
 pub(super) struct Header {
     pub id: String,
@@ -88,12 +88,18 @@ pub(super) fn read(root: &Section<'_>, found: &mut Findings) -> Option<Header> {
 
 /// Notes a `format` that is not 1.
 pub(crate) fn format_is_one(root: &Section<'_>, found: &mut Findings) {
-    let Some(format) = root.required_number("format", found) else { return };
+    let Some(format) = root.required_number("format", found) else {
+        return;
+    };
     if *format.get_ref() != 1.0 {
         found.error(
             &format.span(),
             DefectKind::WrongFormat,
-            format!("{}: `format` {} is not understood", root.name, format.get_ref()),
+            format!(
+                "{}: `format` {} is not understood",
+                root.name,
+                format.get_ref()
+            ),
             "write `format = 1`",
         );
     }
@@ -128,20 +134,28 @@ fn within(
     None
 }
 
-/// Notes a rule set with more sets of suspects than can be weighed.
-pub(super) fn weigh(root: &Section<'_>, suspects: usize, at_once: usize, found: &mut Findings) {
+/// How many suspects at once to reckon with; notes a rule set with more sets
+/// of suspects than can be weighed, for which it is 1.
+pub(super) fn weigh(
+    root: &Section<'_>,
+    suspects: usize,
+    at_once: usize,
+    found: &mut Findings,
+) -> usize {
     let (mut sets, mut of_size) = (1u128, 1u128);
     for size in 0..at_once {
         of_size = of_size * suspects.saturating_sub(size) as u128 / (size as u128 + 1);
         sets += of_size;
     }
-    if sets > MOST_HYPOTHESES {
-        let place = root.item("faults_at_once").or(root.item("suspect"));
-        found.error(
-            &place.map_or(0..0, |item| item.span()),
-            DefectKind::OutOfRange,
-            format!("rule set: {suspects} suspects, {at_once} at once, make {sets} hypotheses"),
-            format!("lower `faults_at_once` or leave out suspects: {MOST_HYPOTHESES} is the most"),
-        );
+    if sets <= MOST_HYPOTHESES {
+        return at_once;
     }
+    let place = root.item("faults_at_once").or(root.item("suspect"));
+    found.error(
+        &place.map_or(0..0, |item| item.span()),
+        DefectKind::OutOfRange,
+        format!("rule set: {suspects} suspects, {at_once} at once, make {sets} hypotheses"),
+        format!("lower `faults_at_once` or leave out suspects: {MOST_HYPOTHESES} is the most"),
+    );
+    1
 }

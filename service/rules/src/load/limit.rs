@@ -30,7 +30,10 @@ pub(super) fn read(
     let scale = scale?;
     let at_least = end(section, "at_least", scale, ids, found);
     let at_most = end(section, "at_most", scale, ids, found);
-    let limit = Limit { at_least: at_least?, at_most: at_most? };
+    let limit = Limit {
+        at_least: at_least?,
+        at_most: at_most?,
+    };
     if let (Some(low), Some(high)) = (&limit.at_least, &limit.at_most)
         && most(low) > least(high)
         && matches!((low, high), (Bound::Fixed(_), _) | (_, Bound::Fixed(_)))
@@ -38,7 +41,10 @@ pub(super) fn read(
         found.error(
             &section.span,
             DefectKind::LimitReversed,
-            format!("{}: `at_least` is above `at_most`, so nothing could pass", section.name),
+            format!(
+                "{}: `at_least` is above `at_most`, so nothing could pass",
+                section.name
+            ),
             "swap the two, or mend the one that is wrong",
         );
         return None;
@@ -68,7 +74,9 @@ fn end(
     ids: &Ids<'_>,
     found: &mut Findings,
 ) -> Option<Option<Bound>> {
-    let Some(item) = section.item(key) else { return Some(None) };
+    let Some(item) = section.item(key) else {
+        return Some(None);
+    };
     if !item.get_ref().is_table() {
         let place = format!("{}: `{key}`", section.name);
         return amount(item, scale, &place, found).map(|value| Some(Bound::Fixed(value)));
@@ -83,18 +91,24 @@ fn table(
     found: &mut Findings,
 ) -> Option<Bound> {
     section.knows(&["by", "table"], found);
-    let by = section
-        .required_text("by", found)
-        .and_then(|id| ids.points.find(&id, &format!("{}: `by`", section.name), found));
+    let by = section.required_text("by", found).and_then(|id| {
+        ids.points
+            .find(&id, &format!("{}: `by`", section.name), found)
+    });
     let item = section.required("table", found)?;
-    let by_scale = by.and_then(|by| ids.yields.get(by).copied().flatten())?.scale();
+    let by_scale = by
+        .and_then(|by| ids.yields.get(by).copied().flatten())?
+        .scale();
     let read: Vec<_> = section
         .list("table", found)
         .iter()
         .map(|entry| row(section, entry, by_scale, scale, found))
         .collect();
     let rows: Option<Vec<(f64, f64)>> = read.into_iter().collect();
-    Some(Bound::Table { by: by?, rows: ordered(section, item, rows?, found)? })
+    Some(Bound::Table {
+        by: by?,
+        rows: ordered(section, item, rows?, found)?,
+    })
 }
 
 fn row(
@@ -134,7 +148,11 @@ fn ordered(
             "write at least two rows, or a plain value instead of a table",
         );
     }
-    if rows.first().zip(rows.last()).is_some_and(|(first, last)| first.0 > last.0) {
+    if rows
+        .first()
+        .zip(rows.last())
+        .is_some_and(|(first, last)| first.0 > last.0)
+    {
         rows.reverse();
     }
     if rows.is_sorted_by(|a, b| a.0 < b.0) {

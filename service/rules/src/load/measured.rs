@@ -2,17 +2,20 @@
 
 use super::limit::{self, Limit};
 use super::point::Yield;
-use super::{Ids, check, row};
+use super::{Ids, check, probability};
 use crate::read::{Findings, Scale, Section, duration};
 use crate::{DefectKind, Drive, Measured, Phase, Take};
 use trisect_measure::Quantity;
 
-const KEYS: [&str; 8] = ["point", "phase", "take", "after", "over", "limit", "risk", "fails"];
+const KEYS: [&str; 8] = [
+    "point", "phase", "take", "after", "over", "limit", "risk", "fails",
+];
 
 pub(super) fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Measured> {
     section.knows(&[&check::COMMON[..], &KEYS].concat(), found);
     let point = section.required_text("point", found).and_then(|id| {
-        ids.points.find(&id, &format!("{}: `point`", section.name), found)
+        ids.points
+            .find(&id, &format!("{}: `point`", section.name), found)
     });
     let phases = phases(section, found);
     let drive = section.word::<Drive>("drive", found);
@@ -23,11 +26,8 @@ pub(super) fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -
     let scale = yields.zip(take).map(|(yields, take)| scale(yields, take));
     let limit = limit(section, scale, ids, found);
     let risk = risk(section, found);
-    let fails = match section.required("fails", found) {
-        Some(_) => section.section("fails", found),
-        None => None,
-    };
-    let (otherwise, fails) = fails.and_then(|fails| row::by_suspect(&fails, ids, found))?;
+    let fails = section.required_section("fails", found);
+    let (otherwise, fails) = fails.and_then(|fails| probability::by_suspect(&fails, ids, found))?;
     let Limit { at_least, at_most } = limit?;
     Some(Measured {
         point: point?,
@@ -79,7 +79,9 @@ fn phases(section: &Section<'_>, found: &mut Findings) -> Option<Vec<Phase>> {
     let mut phases = Vec::new();
     let texts = section.texts("phase", found);
     for text in &texts {
-        let Some(phase) = section.as_word::<Phase>("phase", text, found) else { continue };
+        let Some(phase) = section.as_word::<Phase>("phase", text, found) else {
+            continue;
+        };
         if phases.contains(&phase) {
             found.error(
                 &text.span(),
@@ -90,11 +92,18 @@ fn phases(section: &Section<'_>, found: &mut Findings) -> Option<Vec<Phase>> {
         }
         phases.push(phase);
     }
-    if item.get_ref().as_array().is_some_and(|list| list.is_empty()) {
+    if item
+        .get_ref()
+        .as_array()
+        .is_some_and(|list| list.is_empty())
+    {
         found.error(
             &item.span(),
             DefectKind::OutOfRange,
-            format!("{}: `phase` lists none, so no reading would ever count", section.name),
+            format!(
+                "{}: `phase` lists none, so no reading would ever count",
+                section.name
+            ),
             "list the phases in which a reading counts",
         );
     }
@@ -104,7 +113,9 @@ fn phases(section: &Section<'_>, found: &mut Findings) -> Option<Vec<Phase>> {
 
 /// A duration, if the key is there; `None` outside if it is defective.
 fn time(section: &Section<'_>, key: &str, found: &mut Findings) -> Option<Option<i64>> {
-    let Some(item) = section.item(key) else { return Some(None) };
+    let Some(item) = section.item(key) else {
+        return Some(None);
+    };
     let nanos = duration(item, &format!("{}: `{key}`", section.name), found)?;
     if key == "over" && nanos == 0 {
         found.error(

@@ -10,6 +10,7 @@ mod header;
 mod limit;
 mod measured;
 mod point;
+mod probability;
 mod proof;
 mod row;
 mod suspect;
@@ -17,8 +18,8 @@ mod suspect;
 pub(crate) use header::format_is_one;
 use sha2::{Digest, Sha256};
 
-use crate::read::{Findings, Names, Section, document};
-use crate::{Defect, DefectKind, RuleSet};
+use crate::read::{Findings, Item, Names, Section, document};
+use crate::{Defect, DefectKind, Derived, RuleSet};
 
 /// What came of reading a text.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,7 +37,10 @@ pub fn examine(text: &str) -> Examination {
     let root = Section::new("rule set", 0..0, document.get_ref());
     let rule_set = load(&root, text, &mut found);
     let rule_set = rule_set.filter(|_| !found.has_errors());
-    Examination { rule_set, defects: found.located(text) }
+    Examination {
+        rule_set,
+        defects: found.located(text),
+    }
 }
 
 /// The ids that tables refer to one another by.
@@ -52,54 +56,59 @@ struct Ids<'a> {
     cautions: Names<'a>,
 }
 
+/// The tables of a rule set, by kind and in the order of the text.
+struct Tables<'a> {
+    test_points: Vec<Section<'a>>,
+    derived: Vec<Section<'a>>,
+    suspects: Vec<Section<'a>>,
+    links: Vec<Section<'a>>,
+    checks: Vec<Section<'a>>,
+    proofs: Vec<Section<'a>>,
+    complaints: Vec<Section<'a>>,
+    cautions: Vec<Section<'a>>,
+}
+
+impl<'a> Tables<'a> {
+    fn of(root: &Section<'a>, found: &mut Findings) -> Tables<'a> {
+        for key in ["test_point", "suspect", "check"] {
+            let none = |item: &Item<'_>| item.get_ref().as_array().is_some_and(|a| a.is_empty());
+            if root.item(key).is_none_or(none) {
+                found.error(
+                    &(0..0),
+                    DefectKind::MissingTable,
+                    format!("rule set: there is no `[[{key}]]`"),
+                    format!("add at least one `[[{key}]]`"),
+                );
+            }
+        }
+        let mut tables = |key| root.sections(key, found);
+        Tables {
+            test_points: tables("test_point"),
+            derived: tables("derived"),
+            suspects: tables("suspect"),
+            links: tables("link"),
+            checks: tables("check"),
+            proofs: tables("proof"),
+            complaints: tables("complaint"),
+            cautions: tables("caution"),
+        }
+    }
+}
+
 fn load(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<RuleSet> {
     root.knows(&header::KEYS, found);
     let header = header::read(root, found);
-    let mut tables = |key| root.sections(key, found);
-    let test_points = tables("test_point");
-    let derived = tables("derived");
-    let suspects = tables("suspect");
-    let links = tables("link");
-    let checks = tables("check");
-    let proofs = tables("proof");
-    let complaints = tables("complaint");
-    let cautions = tables("caution");
-    for key in ["test_point", "suspect", "check"] {
-        if !root.has(key) {
-            found.error(
-                &(0..0),
-                DefectKind::MissingTable,
-                format!("rule set: there is no `[[{key}]]`"),
-                format!("add at least one `[[{key}]]`"),
-            );
-        }
-    }
-
-    let mut points = Names::collect("test point", &test_points, found);
-    let read_points = point::read_all(&test_points, found);
-    let quantities = point::quantities(&test_points);
-    let read_derived = point::read_derived(&derived, &points, &quantities, found);
-    points.extend(&derived, found);
-    let ids = Ids {
-        points,
-        yields: point::yields(&quantities, &read_derived),
-        suspects: Names::collect("suspect", &suspects, found),
-        checks: Names::collect("check", &checks, found),
-        measured: checks.iter().map(check::is_measured).collect(),
-        cautions: Names::collect("caution", &cautions, found),
-    };
-    // Nothing refers to a complaint, but its id must be its own.
-    Names::collect("complaint", &complaints, found);
-
-    let read_suspects = suspect::read_all(&suspects, found);
-    let read_links = suspect::read_links(&links, &ids, found);
-    let limits = header.as_ref().map_or(2, |h| h.faults_at_once);
-    let read_checks = check::read_all(&checks, &ids, limits, found);
-    let read_proofs = proof::read_all(&proofs, &ids, found);
-    let read_complaints = complaint::read_all(&complaints, &ids, found);
-    let read_cautions = complaint::read_cautions(&cautions, found);
-    header::weigh(root, suspects.len(), limits, found);
-
+    let tables = Tables::of(root, found);
+    let test_points = point::read_all(&tables.test_points, found);
+    let (ids, derived) = ids(&tables, found);
+    let at_once = header.as_ref().map_or(2, |h| h.faults_at_once);
+    let at_once = header::weigh(root, tables.suspects.len(), at_once, found);
+    let suspects = suspect::read_all(&tables.suspects, found);
+    let links = suspect::read_links(&tables.links, &ids, found);
+    let checks = check::read_all(&tables.checks, &ids, at_once, found);
+    let proofs = proof::read_all(&tables.proofs, &ids, found);
+    let complaints = complaint::read_all(&tables.complaints, &ids, found);
+    let cautions = complaint::read_cautions(&tables.cautions, found);
     let header = header?;
     let rule_set = RuleSet {
         id: header.id,
@@ -111,20 +120,39 @@ fn load(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<RuleSet>
         faults_at_once: header.faults_at_once,
         none: header.none,
         coincidence: header.coincidence,
-        links: all(read_links)?,
-        test_points: all(read_points)?,
-        derived: all(read_derived)?,
-        suspects: all(read_suspects)?,
-        checks: all(read_checks)?,
-        proofs: all(read_proofs)?,
-        complaints: all(read_complaints)?,
-        cautions: all(read_cautions)?,
+        links: all(links)?,
+        test_points: all(test_points)?,
+        derived: all(derived)?,
+        suspects: all(suspects)?,
+        checks: all(checks)?,
+        proofs: all(proofs)?,
+        complaints: all(complaints)?,
+        cautions: all(cautions)?,
     };
     // Where something is wrong, what has no effect may only follow from it.
     if !found.has_errors() {
-        effect::warn(&rule_set, &suspects, &checks, &cautions, found);
+        effect::warn(&rule_set, &tables, found);
     }
     Some(rule_set)
+}
+
+/// The ids, and the derived points, which need those of the test points first.
+fn ids<'a>(tables: &Tables<'a>, found: &mut Findings) -> (Ids<'a>, Vec<Option<Derived>>) {
+    let mut points = Names::collect("test point", &tables.test_points, found);
+    let quantities = point::quantities(&tables.test_points);
+    let derived = point::read_derived(&tables.derived, &points, &quantities, found);
+    points.extend(&tables.derived, found);
+    let ids = Ids {
+        points,
+        yields: point::yields(&quantities, &derived),
+        suspects: Names::collect("suspect", &tables.suspects, found),
+        checks: Names::collect("check", &tables.checks, found),
+        measured: tables.checks.iter().map(check::is_measured).collect(),
+        cautions: Names::collect("caution", &tables.cautions, found),
+    };
+    // Nothing refers to a complaint, but its id must be its own.
+    Names::collect("complaint", &tables.complaints, found);
+    (ids, derived)
 }
 
 fn all<T>(read: Vec<Option<T>>) -> Option<Vec<T>> {

@@ -24,7 +24,10 @@ impl Yield {
 }
 
 pub(super) fn read_all(sections: &[Section<'_>], found: &mut Findings) -> Vec<Option<TestPoint>> {
-    sections.iter().map(|section| read(section, found)).collect()
+    sections
+        .iter()
+        .map(|section| read(section, found))
+        .collect()
 }
 
 fn read(section: &Section<'_>, found: &mut Findings) -> Option<TestPoint> {
@@ -64,7 +67,11 @@ fn unit(section: &Section<'_>, quantity: Option<Quantity>, found: &mut Findings)
             found.error(
                 &text.span(),
                 DefectKind::QuantityMismatch,
-                format!("{}: `{unit}` is a unit of {}, not of {quantity}", section.name, unit.quantity()),
+                format!(
+                    "{}: `{unit}` is a unit of {}, not of {quantity}",
+                    section.name,
+                    unit.quantity()
+                ),
                 format!("write a unit of {quantity}: {}", units_of(quantity)),
             );
             None
@@ -75,7 +82,10 @@ fn unit(section: &Section<'_>, quantity: Option<Quantity>, found: &mut Findings)
 
 fn units_of(quantity: Quantity) -> String {
     let units = Unit::ALL.iter().filter(|unit| unit.quantity() == quantity);
-    units.map(|unit| format!("`{unit}`")).collect::<Vec<_>>().join(", ")
+    units
+        .map(|unit| format!("`{unit}`"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// The range that can be believed; `None` if it is defective.
@@ -84,7 +94,9 @@ fn plausible(
     quantity: Quantity,
     found: &mut Findings,
 ) -> Option<Option<(f64, f64)>> {
-    let Some(item) = section.item("plausible") else { return Some(None) };
+    let Some(item) = section.item("plausible") else {
+        return Some(None);
+    };
     let place = format!("{}: `plausible`", section.name);
     let ends = section.list("plausible", found);
     let [low, high] = ends else {
@@ -120,7 +132,10 @@ pub(super) fn read_derived(
     quantities: &[Option<Quantity>],
     found: &mut Findings,
 ) -> Vec<Option<Derived>> {
-    sections.iter().map(|section| difference(section, points, quantities, found)).collect()
+    sections
+        .iter()
+        .map(|section| difference(section, points, quantities, found))
+        .collect()
 }
 
 fn difference(
@@ -164,7 +179,9 @@ fn pair(
             "write two test points: the one that is taken from, then the one taken away",
         );
     }
-    let [first, second] = texts.as_slice() else { return None };
+    let [first, second] = texts.as_slice() else {
+        return None;
+    };
     let minuend = points.find(first, &place, found);
     let subtrahend = points.find(second, &place, found);
     let (minuend, subtrahend) = (minuend?, subtrahend?);
@@ -195,7 +212,12 @@ fn pair(
 /// that what refers to it is looked at all the same.
 pub(super) fn quantities(sections: &[Section<'_>]) -> Vec<Option<Quantity>> {
     let quantity = |section: &Section<'_>| {
-        section.item("quantity")?.get_ref().as_str()?.parse::<Quantity>().ok()
+        section
+            .item("quantity")?
+            .get_ref()
+            .as_str()?
+            .parse::<Quantity>()
+            .ok()
     };
     sections.iter().map(quantity).collect()
 }
@@ -206,11 +228,17 @@ pub(super) fn yields(
     derived: &[Option<Derived>],
 ) -> Vec<Option<Yield>> {
     let of = |quantity: Option<Quantity>, difference| {
-        quantity.map(|quantity| Yield { quantity, difference })
+        quantity.map(|quantity| Yield {
+            quantity,
+            difference,
+        })
     };
     let direct = quantities.iter().map(|quantity| of(*quantity, false));
     let differences = derived.iter().map(|derived| {
-        of(quantities.get(derived.as_ref()?.minuend).copied().flatten(), true)
+        of(
+            quantities.get(derived.as_ref()?.minuend).copied().flatten(),
+            true,
+        )
     });
     direct.chain(differences).collect()
 }

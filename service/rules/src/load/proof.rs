@@ -21,7 +21,10 @@ pub(super) fn read_all(
     ids: &Ids<'_>,
     found: &mut Findings,
 ) -> Vec<Option<Proof>> {
-    sections.iter().map(|section| read(section, ids, found)).collect()
+    sections
+        .iter()
+        .map(|section| read(section, ids, found))
+        .collect()
 }
 
 fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Proof> {
@@ -38,13 +41,21 @@ fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Pr
             found.error(
                 span,
                 DefectKind::NotMeasured,
-                format!("{}: `measured_failed` names a check that is asked", section.name),
+                format!(
+                    "{}: `measured_failed` names a check that is asked",
+                    section.name
+                ),
                 "hearsay proves nothing here: name measured checks, or use `any_failed`",
             );
         }
     }
     asks_for_something(section, found);
-    contradicts(section, &passed, [&failed, &any_failed, &measured_failed], found);
+    contradicts(
+        section,
+        &passed,
+        [&failed, &any_failed, &measured_failed],
+        found,
+    );
     Some(Proof {
         target: target?,
         passed: indexes(&passed),
@@ -64,7 +75,11 @@ fn target(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<
             (!suspects.is_empty()).then(|| ProofTarget::Suspects(indexes(&suspects)))
         }
         (both, _) => {
-            let has = if both { "both `side` and `suspect`" } else { "neither `side` nor `suspect`" };
+            let has = if both {
+                "both `side` and `suspect`"
+            } else {
+                "neither `side` nor `suspect`"
+            };
             found.error(
                 &section.span,
                 DefectKind::MixedTable,
@@ -77,17 +92,31 @@ fn target(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<
 }
 
 fn asks_for_something(section: &Section<'_>, found: &mut Findings) {
-    let lists = ["passed", "any_passed", "failed", "any_failed", "measured_failed"];
+    let lists = [
+        "passed",
+        "any_passed",
+        "failed",
+        "any_failed",
+        "measured_failed",
+    ];
     let empty = |key: &str| match section.item(key) {
-        Some(item) => item.get_ref().as_array().is_some_and(|list| list.is_empty()),
+        Some(item) => item
+            .get_ref()
+            .as_array()
+            .is_some_and(|list| list.is_empty()),
         None => true,
     };
-    let suspects = section.item("suspect").and_then(|item| item.get_ref().as_array());
+    let suspects = section
+        .item("suspect")
+        .and_then(|item| item.get_ref().as_array());
     if lists.into_iter().all(empty) || suspects.is_some_and(|list| list.is_empty()) {
         found.error(
             &section.span,
             DefectKind::ProofEmpty,
-            format!("{} is empty: it asks for nothing, or allows nothing", section.name),
+            format!(
+                "{} is empty: it asks for nothing, or allows nothing",
+                section.name
+            ),
             "list the checks that must have passed or failed, and what may be named then",
         );
     }
@@ -112,7 +141,10 @@ fn contradicts(
         found.error(
             span,
             DefectKind::ProofContradiction,
-            format!("{} wants a check to have passed and failed at once", section.name),
+            format!(
+                "{} wants a check to have passed and failed at once",
+                section.name
+            ),
             "it can never be complete: keep the check in one list",
         );
     }

@@ -1,84 +1,19 @@
-//! Probabilities by suspect: single numbers (noisy-OR) and rows (noisy-MAX).
+//! Tables of one row by suspect, over answers from healthy to worst (noisy-MAX).
 
 use toml::Spanned;
 
 use super::Ids;
+use super::probability::{probability, suspects};
 use crate::DefectKind;
-use crate::read::{Findings, Item, Names, Section, Span};
+use crate::read::{Findings, Item, Section, Span};
 
 /// What is left to rounding in a sum that should be one, and in comparisons.
 const SLACK: f64 = 1e-9;
 
-/// A probability; notes a number that is none.
-pub(super) fn probability(
-    section: &Section<'_>,
-    key: &str,
-    item: &Item<'_>,
-    found: &mut Findings,
-) -> Option<Spanned<f64>> {
-    let number = section.as_number(key, item, found)?;
-    if (0.0..=1.0).contains(number.get_ref()) {
-        return Some(number);
-    }
-    found.error(
-        &number.span(),
-        DefectKind::NotAProbability,
-        format!("{}: `{key}`: {} is no probability", section.name, number.get_ref()),
-        "write a number from 0 to 1",
-    );
-    None
-}
-
-/// A table of one probability by suspect and one `otherwise`, which no suspect
-/// may be below: a fault cannot make a failure rarer.
-pub(super) fn by_suspect(
-    section: &Section<'_>,
-    ids: &Ids<'_>,
-    found: &mut Findings,
-) -> Option<(f64, Vec<(usize, f64)>)> {
-    let item = section.required("otherwise", found);
-    let otherwise = item.and_then(|item| probability(section, "otherwise", item, found));
-    if let Some(one) = otherwise.as_ref().filter(|o| *o.get_ref() >= 1.0) {
-        found.error(
-            &one.span(),
-            DefectKind::NotAProbability,
-            format!("{}: `otherwise` is 1, so no suspect could add to it", section.name),
-            "write a number below 1",
-        );
-    }
-    let mut rows = Vec::new();
-    for (suspect, key, item) in suspects(section, &ids.suspects, found) {
-        let Some(number) = probability(section, key, item, found) else { continue };
-        let least = otherwise.as_ref().map_or(0.0, |o| *o.get_ref());
-        if *number.get_ref() < least {
-            found.error(
-                &number.span(),
-                DefectKind::BelowOtherwise,
-                format!("{}: `{key}` {} is below `otherwise` {least}", section.name, number.get_ref()),
-                "a fault cannot make it rarer: leave the suspect out, or lower `otherwise`",
-            );
-        }
-        rows.push((suspect, number.into_inner()));
-    }
-    rows.sort_unstable_by_key(|(suspect, _)| *suspect);
-    Some((otherwise?.into_inner(), rows))
-}
-
-/// The entries of a table by suspect, `otherwise` left aside, resolved.
-fn suspects<'a>(
-    section: &Section<'a>,
-    names: &Names<'a>,
-    found: &mut Findings,
-) -> Vec<(usize, &'a str, &'a Item<'a>)> {
-    let mut entries = Vec::new();
-    for (key, item) in section.entries() {
-        if *key.get_ref() != "otherwise"
-            && let Some(suspect) = names.find(&key, &section.name, found)
-        {
-            entries.push((suspect, key.into_inner(), item));
-        }
-    }
-    entries
+/// The row of no fault and the rows of suspects.
+pub(super) struct Rows {
+    pub otherwise: Vec<f64>,
+    pub by_suspect: Vec<(usize, Vec<f64>)>,
 }
 
 /// A table of one row by suspect and one `otherwise`, over answers from healthy
@@ -89,7 +24,7 @@ pub(super) fn rows_by_suspect(
     ids: &Ids<'_>,
     at_once: usize,
     found: &mut Findings,
-) -> Option<(Vec<f64>, Vec<(usize, Vec<f64>)>)> {
+) -> Option<Rows> {
     let item = section.required("otherwise", found);
     let otherwise = item.and_then(|item| row(section, "otherwise", item, answers, found));
     let mut rows: Vec<Row<'_>> = Vec::new();
@@ -102,14 +37,26 @@ pub(super) fn rows_by_suspect(
         if let Some(healthy) = &otherwise {
             sound &= not_above(section, key, item, &numbers, healthy, found);
         }
-        rows.push(Row { suspect, key, span: item.span(), numbers });
+        rows.push(Row {
+            suspect,
+            key,
+            span: item.span(),
+            numbers,
+        });
     }
     let otherwise = otherwise?;
     if sound {
         combine(section, &otherwise, &rows, at_once, found);
     }
     rows.sort_unstable_by_key(|row| row.suspect);
-    Some((otherwise, rows.into_iter().map(|row| (row.suspect, row.numbers)).collect()))
+    let by_suspect = rows
+        .into_iter()
+        .map(|row| (row.suspect, row.numbers))
+        .collect();
+    Some(Rows {
+        otherwise,
+        by_suspect,
+    })
 }
 
 /// The row of one suspect, with its place.
@@ -131,7 +78,11 @@ fn row(
         found.error(
             &item.span(),
             DefectKind::WrongType,
-            format!("{}: `{key}` is of type {}", section.name, item.get_ref().type_str()),
+            format!(
+                "{}: `{key}` is of type {}",
+                section.name,
+                item.get_ref().type_str()
+            ),
             "write one probability for each answer, in brackets",
         );
         return None;
@@ -140,25 +91,43 @@ fn row(
         found.error(
             &item.span(),
             DefectKind::RowLength,
-            format!("{}: `{key}` has {} numbers for {answers} answers", section.name, entries.len()),
+            format!(
+                "{}: `{key}` has {} numbers for {answers} answers",
+                section.name,
+                entries.len()
+            ),
             "write one probability for each answer, from healthy to worst",
         );
         return None;
     }
-    let numbers: Vec<_> = entries.iter().map(|entry| probability(section, key, entry, found)).collect();
-    let numbers: Option<Vec<f64>> = numbers.into_iter().map(|n| n.map(Spanned::into_inner)).collect();
-    let numbers = numbers?;
-    let sum: f64 = numbers.iter().sum();
-    if (sum - 1.0).abs() > SLACK {
+    let numbers: Vec<_> = entries
+        .iter()
+        .map(|entry| probability(section, key, entry, found).map(Spanned::into_inner))
+        .collect();
+    let numbers = numbers.into_iter().collect::<Option<Vec<f64>>>()?;
+    sums_to_one(section, key, item, &numbers, found).then_some(numbers)
+}
+
+/// Notes a row whose answers do not exclude one another.
+fn sums_to_one(
+    section: &Section<'_>,
+    key: &str,
+    item: &Item<'_>,
+    row: &[f64],
+    found: &mut Findings,
+) -> bool {
+    let sum: f64 = row.iter().sum();
+    let sound = (sum - 1.0).abs() <= SLACK;
+    if !sound {
+        let sum = trisect_measure::significant(sum, 9);
         found.error(
             &item.span(),
             DefectKind::RowSum,
-            format!("{}: `{key}` sums to {}", section.name, trisect_measure::significant(sum, 9)),
+            format!("{}: `{key}` sums to {sum}", section.name),
             "the answers exclude one another: make the row sum to 1",
         );
-        return None;
     }
-    Some(numbers)
+    sound
 }
 
 /// Notes a row that is healthier than that of no fault, in its cumulative sums.
@@ -170,7 +139,10 @@ fn not_above(
     healthy: &[f64],
     found: &mut Findings,
 ) -> bool {
-    let above = cumulative(row).into_iter().zip(cumulative(healthy)).position(|(c, o)| c > o + SLACK);
+    let above = cumulative(row)
+        .into_iter()
+        .zip(cumulative(healthy))
+        .position(|(c, o)| c > o + SLACK);
     if let Some(answer) = above {
         found.error(
             &item.span(),
@@ -196,10 +168,15 @@ fn combine(
     found: &mut Findings,
 ) {
     let healthy = cumulative(otherwise);
-    let ratios: Vec<Vec<f64>> =
-        rows.iter().map(|row| ratio(&cumulative(&row.numbers), &healthy)).collect();
+    let ratios: Vec<Vec<f64>> = rows
+        .iter()
+        .map(|row| ratio(&cumulative(&row.numbers), &healthy))
+        .collect();
     // Ratios that rise make products that rise: nothing to enumerate then.
-    if ratios.iter().all(|ratio| ratio.is_sorted_by(|a, b| *a <= b + SLACK)) {
+    if ratios
+        .iter()
+        .all(|ratio| ratio.is_sorted_by(|a, b| *a <= b + SLACK))
+    {
         return;
     }
     let falls = |set: &[usize]| {
@@ -253,7 +230,10 @@ fn cumulative(row: &[f64]) -> Vec<f64> {
 }
 
 fn ratio(row: &[f64], healthy: &[f64]) -> Vec<f64> {
-    row.iter().zip(healthy).map(|(c, o)| if *o == 0.0 { 0.0 } else { c / o }).collect()
+    row.iter()
+        .zip(healthy)
+        .map(|(c, o)| if *o == 0.0 { 0.0 } else { c / o })
+        .collect()
 }
 
 #[cfg(test)]

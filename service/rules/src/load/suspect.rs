@@ -7,7 +7,10 @@ use crate::read::{Findings, Section};
 use crate::{DefectKind, Link, Side, Suspect};
 
 pub(super) fn read_all(sections: &[Section<'_>], found: &mut Findings) -> Vec<Option<Suspect>> {
-    sections.iter().map(|section| read(section, found)).collect()
+    sections
+        .iter()
+        .map(|section| read(section, found))
+        .collect()
 }
 
 fn read(section: &Section<'_>, found: &mut Findings) -> Option<Suspect> {
@@ -48,7 +51,10 @@ pub(super) fn read_links(
     found: &mut Findings,
 ) -> Vec<Option<Link>> {
     let mut pairs = HashSet::new();
-    sections.iter().map(|section| link(section, ids, &mut pairs, found)).collect()
+    sections
+        .iter()
+        .map(|section| link(section, ids, &mut pairs, found))
+        .collect()
 }
 
 fn link(
@@ -60,7 +66,8 @@ fn link(
     section.knows(&["first", "second", "times"], found);
     let mut suspect = |key| {
         let id = section.required_text(key, found)?;
-        ids.suspects.find(&id, &format!("{}: `{key}`", section.name), found)
+        ids.suspects
+            .find(&id, &format!("{}: `{key}`", section.name), found)
     };
     let (first, second) = (suspect("first"), suspect("second"));
     let times = positive(section, "times", found);
@@ -82,5 +89,9 @@ fn link(
             "keep one of the two links",
         );
     }
-    Some(Link { first, second, times: times? })
+    Some(Link {
+        first,
+        second,
+        times: times?,
+    })
 }

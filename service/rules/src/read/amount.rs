@@ -36,7 +36,12 @@ pub(crate) fn bare_number(value: &DeValue<'_>) -> Option<f64> {
 }
 
 /// An amount in SI. A ratio may be a plain number; all else is text with a unit.
-pub(crate) fn amount(item: &Item<'_>, scale: Scale, place: &str, found: &mut Findings) -> Option<f64> {
+pub(crate) fn amount(
+    item: &Item<'_>,
+    scale: Scale,
+    place: &str,
+    found: &mut Findings,
+) -> Option<f64> {
     let quantity = scale.quantity();
     let text = match item.get_ref() {
         DeValue::String(text) => text.as_ref(),
@@ -48,7 +53,10 @@ pub(crate) fn amount(item: &Item<'_>, scale: Scale, place: &str, found: &mut Fin
                 &item.span(),
                 DefectKind::WrongType,
                 format!("{place} is of type {}", other.type_str()),
-                format!("write a {quantity} with its unit in quotes, such as `{}`", example(quantity)),
+                format!(
+                    "write a {quantity} with its unit in quotes, such as `{}`",
+                    example(quantity)
+                ),
             );
             return None;
         }
@@ -65,7 +73,9 @@ pub(crate) fn amount(item: &Item<'_>, scale: Scale, place: &str, found: &mut Fin
 fn in_si(text: &str, scale: Scale) -> Result<f64, EntryError> {
     let entry = parse_entry(text)?;
     let (value, _) = entry.to_si(text, scale.quantity(), None)?;
-    let absolute = value.exact().ok_or_else(|| EntryError::Overload(text.trim().to_owned()))?;
+    let absolute = value
+        .exact()
+        .ok_or_else(|| EntryError::Overload(text.trim().to_owned()))?;
     Ok(match (scale, entry.unit, entry.amount) {
         (Scale::Difference(_), Some(unit), Entered::Exactly(written)) => unit.span_to_si(written),
         _ => absolute,
@@ -99,7 +109,12 @@ fn note_entry(
     place: &str,
     found: &mut Findings,
 ) {
-    found.error(span, entry_kind(error), format!("{place}: {error}"), entry_hint(quantity));
+    found.error(
+        span,
+        entry_kind(error),
+        format!("{place}: {error}"),
+        entry_hint(quantity),
+    );
 }
 
 /// The kind of defect that an unreadable value is.
@@ -117,7 +132,10 @@ pub(crate) fn entry_kind(error: &EntryError) -> DefectKind {
 
 /// How to write a value of a quantity.
 pub(crate) fn entry_hint(quantity: Quantity) -> String {
-    format!("write a {quantity} with its unit, such as `{}`", example(quantity))
+    format!(
+        "write a {quantity} with its unit, such as `{}`",
+        example(quantity)
+    )
 }
 
 const fn example(quantity: Quantity) -> &'static str {

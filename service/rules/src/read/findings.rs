@@ -1,5 +1,6 @@
 //! The defects found so far, before they are given their lines and columns.
 
+use super::names::nearest;
 use super::{Span, places};
 use crate::{Defect, DefectKind, Severity};
 
@@ -26,7 +27,13 @@ impl Findings {
         message: impl Into<String>,
         hint: impl Into<String>,
     ) {
-        self.note(span.start, kind, Severity::Error, message.into(), hint.into());
+        self.note(
+            span.start,
+            kind,
+            Severity::Error,
+            message.into(),
+            hint.into(),
+        );
     }
 
     /// Notes something that has no effect.
@@ -37,7 +44,13 @@ impl Findings {
         message: impl Into<String>,
         hint: impl Into<String>,
     ) {
-        self.note(span.start, kind, Severity::Warning, message.into(), hint.into());
+        self.note(
+            span.start,
+            kind,
+            Severity::Warning,
+            message.into(),
+            hint.into(),
+        );
     }
 
     /// Notes text that is not TOML.
@@ -47,14 +60,33 @@ impl Findings {
         let (kind, hint) = if message.starts_with("duplicate key") {
             (DefectKind::DuplicateKey, "keep one of the two")
         } else {
-            (DefectKind::Syntax, "write `key = value`, text in double quotes, tables as `[name]` or `[[name]]`")
+            (
+                DefectKind::Syntax,
+                "write `key = value`, text in double quotes, tables as `[name]` or `[[name]]`",
+            )
         };
-        self.note(offset, kind, Severity::Error, message.to_owned(), hint.to_owned());
+        self.note(
+            offset,
+            kind,
+            Severity::Error,
+            message.to_owned(),
+            hint.to_owned(),
+        );
     }
 
     /// Whether something was found that keeps the text from being used.
     pub fn has_errors(&self) -> bool {
         self.found.iter().any(|f| f.severity == Severity::Error)
+    }
+
+    /// The known word most like `word`, to offer in a hint. After the first two
+    /// hundred findings nothing is offered, nor for a word or beside a list out
+    /// of proportion: a hostile text must not make this slow.
+    pub fn nearest<'k>(&self, word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
+        if self.found.len() >= 200 || word.len() > 64 {
+            return None;
+        }
+        nearest(word, known.take(1000).filter(|k| k.len() <= 64))
     }
 
     fn note(
@@ -65,7 +97,13 @@ impl Findings {
         message: String,
         hint: String,
     ) {
-        self.found.push(Finding { offset, kind, severity, message, hint });
+        self.found.push(Finding {
+            offset,
+            kind,
+            severity,
+            message,
+            hint,
+        });
     }
 
     /// The defects in the order of the text. Where text was lost to a syntax
@@ -80,7 +118,13 @@ impl Findings {
         let mut said_at = None;
         let mut defects = Vec::with_capacity(self.found.len());
         for (finding, (line, column)) in self.found.into_iter().zip(placed) {
-            let Finding { kind, severity, message, hint, .. } = finding;
+            let Finding {
+                kind,
+                severity,
+                message,
+                hint,
+                ..
+            } = finding;
             let syntax = kind == DefectKind::Syntax;
             let consequence = !syntax
                 && !lost.is_empty()
@@ -91,7 +135,14 @@ impl Findings {
                 said_at = Some(line);
             }
             if !(consequence || again) {
-                defects.push(Defect { kind, severity, line, column, message, hint });
+                defects.push(Defect {
+                    kind,
+                    severity,
+                    line,
+                    column,
+                    message,
+                    hint,
+                });
             }
         }
         defects

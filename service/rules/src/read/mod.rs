@@ -12,7 +12,7 @@ mod section;
 
 pub(crate) use amount::{Scale, amount, bare_number, duration, entry_hint, entry_kind};
 pub(crate) use findings::Findings;
-pub(crate) use names::{Names, check_id, nearest};
+pub(crate) use names::{Names, check_id};
 pub(crate) use place::places;
 pub(crate) use section::{Item, Section};
 

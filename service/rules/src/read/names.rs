@@ -18,7 +18,11 @@ impl<'a> Names<'a> {
     /// Takes the `id` of each section; one that is missing, misspelt or given
     /// twice is noted. A section keeps its place in the count all the same.
     pub fn collect(what: &'static str, sections: &[Section<'a>], found: &mut Findings) -> Self {
-        let mut names = Names { what, index: HashMap::new(), count: 0 };
+        let mut names = Names {
+            what,
+            index: HashMap::new(),
+            count: 0,
+        };
         names.extend(sections, found);
         names
     }
@@ -28,14 +32,21 @@ impl<'a> Names<'a> {
         for section in sections {
             let place = self.count;
             self.count += 1;
-            let Some(id) = section.required_text("id", found) else { continue };
+            let Some(id) = section.required_text("id", found) else {
+                continue;
+            };
             // What refers to a misspelt id by the same spelling is not wrong itself.
             check_id(id.get_ref(), &id.span(), &section.name, found);
             if self.index.insert(id.get_ref(), place).is_some() {
                 found.error(
                     &id.span(),
                     DefectKind::DuplicateId,
-                    format!("{}: another {} has the id `{}`", section.name, self.what, id.get_ref()),
+                    format!(
+                        "{}: another {} has the id `{}`",
+                        section.name,
+                        self.what,
+                        id.get_ref()
+                    ),
                     "give each its own id",
                 );
             }
@@ -46,7 +57,7 @@ impl<'a> Names<'a> {
     pub fn find(&self, id: &Spanned<&str>, place: &str, found: &mut Findings) -> Option<usize> {
         let index = self.index.get(id.get_ref()).copied();
         if index.is_none() {
-            let hint = match nearest(id.get_ref(), self.index.keys().copied()) {
+            let hint = match found.nearest(id.get_ref(), self.index.keys().copied()) {
                 Some(near) => format!("did you mean `{near}`?"),
                 None => format!("use the id of a {}, or add one", self.what),
             };
@@ -62,11 +73,18 @@ impl<'a> Names<'a> {
 
     /// The indexes of a list of ids; each that does not resolve, or comes
     /// twice, is noted and left out.
-    pub fn find_all(&self, section: &Section<'a>, key: &str, found: &mut Findings) -> Vec<(usize, Span)> {
+    pub fn find_all(
+        &self,
+        section: &Section<'a>,
+        key: &str,
+        found: &mut Findings,
+    ) -> Vec<(usize, Span)> {
         let place = format!("{}: `{key}`", section.name);
         let mut indexes: Vec<(usize, Span)> = Vec::new();
         for id in section.texts(key, found) {
-            let Some(index) = self.find(&id, &place, found) else { continue };
+            let Some(index) = self.find(&id, &place, found) else {
+                continue;
+            };
             if indexes.iter().any(|(known, _)| *known == index) {
                 found.error(
                     &id.span(),
@@ -100,15 +118,10 @@ pub(crate) fn check_id(id: &str, span: &Span, place: &str, found: &mut Findings)
     }
 }
 
-/// The known word most like `word`, if any is alike. The first thousand are
-/// looked at, so that a hostile text cannot make it slow.
-pub(crate) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
-    if word.len() > 100 {
-        return None;
-    }
+/// The known word most like `word`, if any is alike.
+pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
     let alike = |k: &'k str| (strsim::normalized_damerau_levenshtein(word, k), k);
     known
-        .take(1000)
         .map(alike)
         .filter(|(likeness, _)| *likeness >= 0.5)
         // By name where two are equally alike: the order must not depend on a hash.

@@ -28,7 +28,17 @@ mod tests {
     fn columns_count_characters_and_lines_count_line_feeds() {
         let text = "\u{feff}a = \"Ω\" #\r\nbé\n";
         let at = |c: char| text.find(c).unwrap_or_default();
-        let offsets = [at('a'), at('#'), at('b'), at('é'), text.len(), text.len() + 9];
-        assert_eq!(places(text, offsets), [(1, 1), (1, 9), (2, 1), (2, 2), (3, 1), (3, 1)]);
+        let offsets = [
+            at('a'),
+            at('#'),
+            at('b'),
+            at('é'),
+            text.len(),
+            text.len() + 9,
+        ];
+        assert_eq!(
+            places(text, offsets),
+            [(1, 1), (1, 9), (2, 1), (2, 2), (3, 1), (3, 1)]
+        );
     }
 }

@@ -3,7 +3,7 @@
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Findings, Span, bare_number, nearest};
+use super::{Findings, Span, bare_number};
 use crate::DefectKind;
 use crate::words::Word;
 
@@ -23,7 +23,11 @@ pub(crate) struct Section<'a> {
 impl<'a> Section<'a> {
     /// A table under a name.
     pub fn new(name: impl Into<String>, span: Span, table: &'a DeTable<'a>) -> Self {
-        Section { name: name.into(), span, table }
+        Section {
+            name: name.into(),
+            span,
+            table,
+        }
     }
 
     /// Notes every key that is not one of `known`.
@@ -32,14 +36,18 @@ impl<'a> Section<'a> {
             if known.contains(key.get_ref()) {
                 continue;
             }
-            let hint = match nearest(key.get_ref(), known.iter().copied()) {
+            let hint = match found.nearest(key.get_ref(), known.iter().copied()) {
                 Some(near) => format!("did you mean `{near}`?"),
                 None => format!("use one of {}", listed(known.iter().copied())),
             };
             found.error(
                 &key.span(),
                 DefectKind::UnknownKey,
-                format!("{}: the key `{}` means nothing here", self.name, key.get_ref()),
+                format!(
+                    "{}: the key `{}` means nothing here",
+                    self.name,
+                    key.get_ref()
+                ),
                 hint,
             );
         }
@@ -96,7 +104,8 @@ impl<'a> Section<'a> {
 
     /// Text if the key is there, owned and without its place.
     pub fn words(&self, key: &str, found: &mut Findings) -> Option<String> {
-        self.text(key, found).map(|text| text.into_inner().to_owned())
+        self.text(key, found)
+            .map(|text| text.into_inner().to_owned())
     }
 
     /// A plain number, if the key is there.
@@ -110,7 +119,12 @@ impl<'a> Section<'a> {
     }
 
     /// A value as a plain number.
-    pub fn as_number(&self, key: &str, item: &Item<'_>, found: &mut Findings) -> Option<Spanned<f64>> {
+    pub fn as_number(
+        &self,
+        key: &str,
+        item: &Item<'_>,
+        found: &mut Findings,
+    ) -> Option<Spanned<f64>> {
         let number = bare_number(item.get_ref());
         if number.is_none() {
             self.wrong_type(key, item, "a plain number", found);
@@ -120,7 +134,9 @@ impl<'a> Section<'a> {
 
     /// A list; empty if the key is not there.
     pub fn list(&self, key: &str, found: &mut Findings) -> &'a [Item<'a>] {
-        let Some(item) = self.item(key) else { return &[] };
+        let Some(item) = self.item(key) else {
+            return &[];
+        };
         match item.get_ref() {
             DeValue::Array(items) => items,
             _ => {
@@ -133,7 +149,10 @@ impl<'a> Section<'a> {
     /// A list of texts; empty if the key is not there.
     pub fn texts(&self, key: &str, found: &mut Findings) -> Vec<Spanned<&'a str>> {
         let items = self.list(key, found);
-        items.iter().filter_map(|item| self.as_text(key, item, found)).collect()
+        items
+            .iter()
+            .filter_map(|item| self.as_text(key, item, found))
+            .collect()
     }
 
     /// One word of a closed list, if the key is there.
@@ -155,28 +174,44 @@ impl<'a> Section<'a> {
         text: &Spanned<&str>,
         found: &mut Findings,
     ) -> Option<W> {
-        let word = W::WORDS.iter().copied().find(|w| w.written() == *text.get_ref());
+        let word = W::WORDS
+            .iter()
+            .copied()
+            .find(|w| w.written() == *text.get_ref());
         if word.is_none() {
             let known = || W::WORDS.iter().map(|w| w.written());
-            let near = nearest(text.get_ref(), known());
+            let near = found.nearest(text.get_ref(), known());
             let hint = near.map_or_else(String::new, |near| format!("did you mean `{near}`? "));
             found.error(
                 &text.span(),
                 DefectKind::UnknownWord,
-                format!("{}: `{key}`: `{}` is no {}", self.name, text.get_ref(), W::WHAT),
+                format!(
+                    "{}: `{key}`: `{}` is no {}",
+                    self.name,
+                    text.get_ref(),
+                    W::WHAT
+                ),
                 format!("{hint}use one of {}", listed(known())),
             );
         }
         word
     }
 
+    /// A table inside this one that must be there.
+    pub fn required_section(&self, key: &str, found: &mut Findings) -> Option<Section<'a>> {
+        self.required(key, found)?;
+        self.section(key, found)
+    }
+
     /// A table inside this one, if the key is there.
     pub fn section(&self, key: &str, found: &mut Findings) -> Option<Section<'a>> {
         let item = self.item(key)?;
         match item.get_ref() {
-            DeValue::Table(table) => {
-                Some(Section::new(format!("{}: `{key}`", self.name), item.span(), table))
-            }
+            DeValue::Table(table) => Some(Section::new(
+                format!("{}: `{key}`", self.name),
+                item.span(),
+                table,
+            )),
             _ => {
                 self.wrong_type(key, item, "a table", found);
                 None
@@ -220,12 +255,19 @@ impl<'a> Section<'a> {
         found.error(
             &item.span(),
             DefectKind::WrongType,
-            format!("{}: `{key}` is of type {}", self.name, item.get_ref().type_str()),
+            format!(
+                "{}: `{key}` is of type {}",
+                self.name,
+                item.get_ref().type_str()
+            ),
             format!("write {wanted}"),
         );
     }
 }
 
 fn listed<'k>(words: impl Iterator<Item = &'k str>) -> String {
-    words.map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
+    words
+        .map(|word| format!("`{word}`"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }

@@ -26,7 +26,10 @@ impl Answer {
     /// `error.data.kind` of the body.
     pub(super) fn kind(&self) -> String {
         let body = self.json();
-        body["error"]["data"]["kind"].as_str().unwrap_or("none").to_owned()
+        body["error"]["data"]["kind"]
+            .as_str()
+            .unwrap_or("none")
+            .to_owned()
     }
 }
 
@@ -151,7 +154,9 @@ impl WebSocket {
 
     /// Closes from this side; everything that still came, up to the end.
     pub(super) async fn close(mut self) -> Vec<Frame> {
-        self.send_frame(0x80 | CLOSE, &1000_u16.to_be_bytes()).await.unwrap();
+        self.send_frame(0x80 | CLOSE, &1000_u16.to_be_bytes())
+            .await
+            .unwrap();
         self.rest().await
     }
 
@@ -181,6 +186,11 @@ pub(super) fn masked(first: u8, payload: &[u8]) -> Vec<u8> {
         }
     }
     frame.extend(MASK);
-    frame.extend(payload.iter().zip(MASK.iter().cycle()).map(|(byte, mask)| byte ^ mask));
+    frame.extend(
+        payload
+            .iter()
+            .zip(MASK.iter().cycle())
+            .map(|(byte, mask)| byte ^ mask),
+    );
     frame
 }

@@ -77,7 +77,9 @@ async fn no_more_calls_run_at_once_than_allowed() {
     let running = Running::start(settings).await;
     let mut socket = WebSocket::open(running.address).await;
     for _ in 0..20 {
-        socket.send(r#"{"jsonrpc":"2.0","method":"hold","id":1}"#).await;
+        socket
+            .send(r#"{"jsonrpc":"2.0","method":"hold","id":1}"#)
+            .await;
     }
     for _ in 0..4 {
         running.wait_begun().await;

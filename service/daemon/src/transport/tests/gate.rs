@@ -17,26 +17,49 @@ async fn check(headers: &str, status: u16, kind: &str) {
     let opened = WebSocket::try_open(running.address, &headers).await;
     match opened {
         Ok(_) => assert_eq!(status, 200, "upgrade with {headers}"),
-        Err(head) => assert!(head.contains(&format!(" {status} ")), "upgrade with {headers}: {head}"),
+        Err(head) => assert!(
+            head.contains(&format!(" {status} ")),
+            "upgrade with {headers}: {head}"
+        ),
     }
 }
 
 #[tokio::test]
 async fn own_names_and_pages_are_let_in() {
     check("host: 127.0.0.1:PORT\r\n", 200, "none").await;
-    check("host: localhost:PORT\r\norigin: http://localhost:PORT\r\n", 200, "none").await;
+    check(
+        "host: localhost:PORT\r\norigin: http://localhost:PORT\r\n",
+        200,
+        "none",
+    )
+    .await;
 }
 
 #[tokio::test]
 async fn a_name_that_was_rebound_is_refused() {
     check("host: rebound.example:PORT\r\n", 403, "host-refused").await;
-    check("host: rebound.example\r\norigin: http://rebound.example\r\n", 403, "host-refused").await;
+    check(
+        "host: rebound.example\r\norigin: http://rebound.example\r\n",
+        403,
+        "host-refused",
+    )
+    .await;
 }
 
 #[tokio::test]
 async fn pages_of_other_origins_are_refused() {
-    check("host: localhost:PORT\r\norigin: http://other.example\r\n", 403, "origin-refused").await;
-    check("host: localhost:PORT\r\norigin: null\r\n", 403, "origin-refused").await;
+    check(
+        "host: localhost:PORT\r\norigin: http://other.example\r\n",
+        403,
+        "origin-refused",
+    )
+    .await;
+    check(
+        "host: localhost:PORT\r\norigin: null\r\n",
+        403,
+        "origin-refused",
+    )
+    .await;
 }
 
 #[tokio::test]

@@ -25,7 +25,16 @@ async fn check(id: &str) {
 
 #[tokio::test]
 async fn fractions_negatives_and_great_numbers_are_answered_as_written() {
-    for id in ["1.5", "-1", "1e3", "18446744073709551616", "0", "null", "\"ü\"", "\"\""] {
+    for id in [
+        "1.5",
+        "-1",
+        "1e3",
+        "18446744073709551616",
+        "0",
+        "null",
+        "\"ü\"",
+        "\"\"",
+    ] {
         check(id).await;
     }
 }
@@ -36,15 +45,25 @@ async fn ids_of_other_kinds_are_invalid_and_answered_under_null() {
     for id in ["true", "[1]", "{}"] {
         let request = format!(r#"{{"jsonrpc":"2.0","method":"get_data","id":{id}}}"#);
         let answer = post(running.address, &request).await;
-        assert_eq!((answer.kind(), &answer.json()["id"]), ("invalid-request".to_owned(), &Value::Null));
+        assert_eq!(
+            (answer.kind(), &answer.json()["id"]),
+            ("invalid-request".to_owned(), &Value::Null)
+        );
     }
 }
 
 #[tokio::test]
 async fn an_unknown_method_is_hinted_at_the_nearest() {
     let running = Running::start(Default::default()).await;
-    let answer = post(running.address, r#"{"jsonrpc":"2.0","method":"get_date","id":1}"#).await;
-    let hint = answer.json()["error"]["data"]["hint"].as_str().unwrap().to_owned();
+    let answer = post(
+        running.address,
+        r#"{"jsonrpc":"2.0","method":"get_date","id":1}"#,
+    )
+    .await;
+    let hint = answer.json()["error"]["data"]["hint"]
+        .as_str()
+        .unwrap()
+        .to_owned();
     assert!(hint.contains("get_data"), "{hint}");
 }
 
@@ -52,9 +71,13 @@ async fn an_unknown_method_is_hinted_at_the_nearest() {
 async fn a_method_that_panics_is_an_internal_error_and_the_connection_lives() {
     let running = Running::start(Default::default()).await;
     let mut socket = WebSocket::open(running.address).await;
-    socket.send(r#"{"jsonrpc":"2.0","method":"fall","id":1}"#).await;
+    socket
+        .send(r#"{"jsonrpc":"2.0","method":"fall","id":1}"#)
+        .await;
     assert_eq!(socket.receive().await["error"]["code"], -32603);
-    socket.send(r#"{"jsonrpc":"2.0","method":"get_data","id":2}"#).await;
+    socket
+        .send(r#"{"jsonrpc":"2.0","method":"get_data","id":2}"#)
+        .await;
     assert_eq!(socket.receive().await["id"], 2);
 }
 

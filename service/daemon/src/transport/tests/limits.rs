@@ -30,9 +30,19 @@ async fn a_batch_over_the_limit_is_refused_whole() {
     let running = Running::start(small()).await;
     let entry = r#"{"jsonrpc":"2.0","method":"get_data","id":1}"#;
     let batch = |count: usize| format!("[{}]", vec![entry; count].join(","));
-    assert_eq!(post(running.address, &batch(3)).await.json().as_array().map(Vec::len), Some(3));
+    assert_eq!(
+        post(running.address, &batch(3))
+            .await
+            .json()
+            .as_array()
+            .map(Vec::len),
+        Some(3)
+    );
     let answer = post(running.address, &batch(4)).await;
-    assert_eq!((answer.status, answer.kind()), (413, "too-large".to_owned()));
+    assert_eq!(
+        (answer.status, answer.kind()),
+        (413, "too-large".to_owned())
+    );
     let mut socket = WebSocket::open(running.address).await;
     socket.send(&batch(4)).await;
     assert_eq!(socket.receive().await["error"]["data"]["kind"], "too-large");
@@ -43,7 +53,11 @@ async fn a_request_over_the_limit_is_refused() {
     let running = Running::start(small()).await;
     for length in [100_001, 700_000] {
         let answer = post(running.address, &echo(length)).await;
-        assert_eq!((answer.status, answer.kind()), (413, "too-large".to_owned()), "{length}");
+        assert_eq!(
+            (answer.status, answer.kind()),
+            (413, "too-large".to_owned()),
+            "{length}"
+        );
     }
     let mut socket = WebSocket::open(running.address).await;
     socket.send(&echo(700_000)).await;
@@ -57,7 +71,10 @@ async fn a_reply_over_the_limit_becomes_an_error() {
     let running = Running::start(small()).await;
     let one = echo(20_000);
     let answer = post(running.address, &format!("[{one},{one},{one}]")).await;
-    assert_eq!((answer.status, answer.kind()), (200, "too-large".to_owned()));
+    assert_eq!(
+        (answer.status, answer.kind()),
+        (200, "too-large".to_owned())
+    );
 }
 
 #[tokio::test]
@@ -72,19 +89,27 @@ async fn chunked_bodies_are_taken_and_limited() {
     let answer = exchange(running.address, chunked(&echo(10)).as_bytes()).await;
     assert_eq!(answer.status, 200, "{answer:?}");
     let answer = exchange(running.address, chunked(&echo(100_001)).as_bytes()).await;
-    assert_eq!((answer.status, answer.kind()), (413, "too-large".to_owned()));
+    assert_eq!(
+        (answer.status, answer.kind()),
+        (413, "too-large".to_owned())
+    );
 }
 
 #[tokio::test]
 async fn other_content_types_and_methods_are_refused() {
     let running = Running::start(small()).await;
     let host = format!("host: {}\r\nconnection: close\r\n", running.address);
-    let text = format!("POST /rpc HTTP/1.1\r\n{host}content-type: text/plain\r\ncontent-length: 2\r\n\r\n[]");
+    let text = format!(
+        "POST /rpc HTTP/1.1\r\n{host}content-type: text/plain\r\ncontent-length: 2\r\n\r\n[]"
+    );
     assert_eq!(exchange(running.address, text.as_bytes()).await.status, 415);
     let get = format!("GET /rpc HTTP/1.1\r\n{host}\r\n");
     let answer = exchange(running.address, get.as_bytes()).await;
     assert_eq!(answer.status, 405);
-    assert!(answer.head.to_lowercase().contains("allow: post"), "{answer:?}");
+    assert!(
+        answer.head.to_lowercase().contains("allow: post"),
+        "{answer:?}"
+    );
     let refused = WebSocket::try_open(running.address, "sec-websocket-key: twice\r\n").await;
     assert!(refused.is_err());
 }
@@ -93,12 +118,19 @@ async fn other_content_types_and_methods_are_refused() {
 async fn a_head_that_dribbles_in_is_cut() {
     let running = Running::start(small()).await;
     let mut stream = TcpStream::connect(running.address).await.unwrap();
-    stream.write_all(b"POST /rpc HTTP/1.1\r\nhost: ").await.unwrap();
+    stream
+        .write_all(b"POST /rpc HTTP/1.1\r\nhost: ")
+        .await
+        .unwrap();
     let begun = Instant::now();
     let mut rest = Vec::new();
     // A reset is an end as well.
     let _ = within(stream.read_to_end(&mut rest)).await;
-    assert!(begun.elapsed() >= Duration::from_millis(100), "{:?}", begun.elapsed());
+    assert!(
+        begun.elapsed() >= Duration::from_millis(100),
+        "{:?}",
+        begun.elapsed()
+    );
 }
 
 #[tokio::test]

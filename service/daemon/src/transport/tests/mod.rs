@@ -66,23 +66,33 @@ impl Running {
 /// Fails a test that would otherwise hang.
 async fn within<F: Future>(future: F) -> F::Output {
     let waiting = tokio::time::timeout(Duration::from_secs(20), future);
-    waiting.await.expect("the condition did not come true in time")
+    waiting
+        .await
+        .expect("the condition did not come true in time")
 }
 
 fn methods(gate: Arc<Semaphore>, begun: Arc<Semaphore>) -> RpcModule<()> {
     let mut module = RpcModule::new(());
-    module.register_method("subtract", |params, (), _| subtract(&params.parse()?)).unwrap();
+    module
+        .register_method("subtract", |params, (), _| subtract(&params.parse()?))
+        .unwrap();
     module
         .register_method("sum", |params, (), _| {
             let numbers: Vec<i64> = params.parse()?;
             Ok::<_, ErrorObjectOwned>(numbers.iter().sum::<i64>())
         })
         .unwrap();
-    module.register_method("get_data", |_, (), _| json!(["hello", 5])).unwrap();
+    module
+        .register_method("get_data", |_, (), _| json!(["hello", 5]))
+        .unwrap();
     for name in ["update", "notify_hello", "notify_sum"] {
-        module.register_method(name, |_, (), _| Value::Null).unwrap();
+        module
+            .register_method(name, |_, (), _| Value::Null)
+            .unwrap();
     }
-    module.register_method("echo", |params, (), _| params.parse::<Value>()).unwrap();
+    module
+        .register_method("echo", |params, (), _| params.parse::<Value>())
+        .unwrap();
     module
         .register_method::<Value, _>("fall", |_, (), _| panic!("a method that falls over"))
         .unwrap();
@@ -97,16 +107,21 @@ fn methods(gate: Arc<Semaphore>, begun: Arc<Semaphore>) -> RpcModule<()> {
         })
         .unwrap();
     module
-        .register_subscription("count.watch", "count", "count.unwatch", |_, pending, _, _| async {
-            let Ok(sink) = pending.accept().await else {
-                return;
-            };
-            for number in 0..3 {
-                let number = serde_json::value::to_raw_value(&number).unwrap();
-                let _ = sink.send(number).await;
-            }
-            sink.closed().await;
-        })
+        .register_subscription(
+            "count.watch",
+            "count",
+            "count.unwatch",
+            |_, pending, _, _| async {
+                let Ok(sink) = pending.accept().await else {
+                    return;
+                };
+                for number in 0..3 {
+                    let number = serde_json::value::to_raw_value(&number).unwrap();
+                    let _ = sink.send(number).await;
+                }
+                sink.closed().await;
+            },
+        )
         .unwrap();
     module
 }

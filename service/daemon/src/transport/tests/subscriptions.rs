@@ -19,11 +19,18 @@ async fn the_reply_comes_before_the_first_message() {
     for number in 0..3 {
         let message = socket.receive().await;
         assert_eq!(message["method"], "count");
-        assert_eq!(message["params"], json!({"subscription": subscription, "result": number}));
+        assert_eq!(
+            message["params"],
+            json!({"subscription": subscription, "result": number})
+        );
     }
-    let unwatch = json!({"jsonrpc": "2.0", "method": "count.unwatch", "params": [subscription], "id": 2});
+    let unwatch =
+        json!({"jsonrpc": "2.0", "method": "count.unwatch", "params": [subscription], "id": 2});
     socket.send(&unwatch.to_string()).await;
-    assert_eq!(socket.receive().await, json!({"jsonrpc": "2.0", "id": 2, "result": true}));
+    assert_eq!(
+        socket.receive().await,
+        json!({"jsonrpc": "2.0", "id": 2, "result": true})
+    );
 }
 
 #[tokio::test]
@@ -39,7 +46,10 @@ async fn http_batches_and_unusual_ids_are_told_to_use_a_websocket() {
     assert_eq!(replies[0]["error"]["data"]["kind"], "invalid-request");
     socket.send(&WATCH.replace(":1}", ":1.5}")).await;
     let reply = socket.receive().await;
-    assert_eq!((&reply["id"], &reply["error"]["code"]), (&json!(1.5), &json!(-32600)));
+    assert_eq!(
+        (&reply["id"], &reply["error"]["code"]),
+        (&json!(1.5), &json!(-32600))
+    );
 }
 
 #[tokio::test]

@@ -1,0 +1,143 @@
+//! A reading that a person took, written as people write them.
+
+use std::sync::Arc;
+
+use trisect_api::wire::{self, ReadingEnterParams};
+use trisect_api::{ErrorKind, WireError};
+use trisect_journal::{Appended, EventRow, Happened, Reading};
+use trisect_measure::{
+    Amount, EntryError, Flags, Quantity, parse_entry, parse_span, resolution_uncertainty,
+};
+use trisect_rules::{RuleSet, TestPoint};
+
+use super::arrival::implausible;
+use super::record::stored_reading;
+use super::state::Bay;
+use crate::convert;
+
+impl Bay {
+    /// `reading.enter`.
+    pub(crate) async fn enter(
+        &mut self,
+        params: ReadingEnterParams,
+    ) -> Result<wire::Reading, WireError> {
+        let (rules, at) = self.moment()?;
+        let wall = self.wall_of(at);
+        let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
+        let entered = read(&rules, &params)?;
+        let now = self.open_job()?.diagnosis.phase();
+        let row = |what| EventRow { at, wall, by: by.clone(), what };
+        let mut rows = vec![row(Happened::Reading(entered))];
+        // Taken in a phase that the engine has left since: there and back again.
+        let then = params.phase.map(convert::phase_said).filter(|phase| *phase != now);
+        if let Some(then) = then {
+            rows.insert(0, row(Happened::Phase(then)));
+            rows.push(row(Happened::Phase(now)));
+        }
+        let place = usize::from(then.is_some());
+        let stored = rows[place].clone();
+        let (Appended::Stored { first, .. } | Appended::Repeated { first, .. }) =
+            self.record(rows, None).await?;
+        let event = trisect_journal::StoredEvent {
+            seq: first + place as i64,
+            job: self.job.as_ref().map(|open| Arc::clone(&open.id)),
+            bay: Arc::from(self.name.as_str()),
+            row: stored,
+        };
+        stored_reading(&rules, &event)
+            .ok_or_else(|| ErrorKind::Internal.because("a reading that was just stored is none"))
+    }
+}
+
+fn read(rules: &RuleSet, params: &ReadingEnterParams) -> Result<Reading, WireError> {
+    let point = test_point(rules, &params.point, "point")?;
+    let entry = parse_entry(&params.value).map_err(|error| mistake(&error, "value"))?;
+    let end = point.plausible.map(|(_, high)| high);
+    let (amount, step) = entry
+        .to_si(&params.value, point.quantity, end)
+        .map_err(|error| mistake(&error, "value"))?;
+    let uncertainty = match &params.uncertainty {
+        Some(text) => {
+            parse_span(text, point.quantity).map_err(|error| mistake(&error, "uncertainty"))?
+        }
+        None => step.map_or(0.0, resolution_uncertainty),
+    };
+    check_plausible(point, amount, &params.value, "value")?;
+    Ok(Reading {
+        point: Arc::from(point.id.as_str()),
+        amount,
+        uncertainty,
+        flags: Flags::empty(),
+        entered: true,
+        instrument: params.instrument.as_deref().map(Arc::from),
+        channel: None,
+    })
+}
+
+/// The test point of an id; a derived one cannot be measured.
+pub(super) fn test_point<'a>(
+    rules: &'a RuleSet,
+    id: &str,
+    field: &str,
+) -> Result<&'a TestPoint, WireError> {
+    if let Some(point) = rules.test_points.iter().find(|p| p.id == id) {
+        return Ok(point);
+    }
+    if let Some(derived) = rules.derived.iter().find(|d| d.id == id) {
+        let ids = [derived.minuend, derived.subtrahend].map(|p| rules.point_id(p));
+        return Err(ErrorKind::UnknownPoint
+            .because(format!("`{id}` is computed, and cannot be measured"))
+            .at(field)
+            .hint(format!("measure `{}` and `{}` at the same time", ids[0], ids[1])));
+    }
+    Err(ErrorKind::UnknownPoint
+        .because(format!("there is no test point `{id}`"))
+        .at(field)
+        .hint_nearest(id, rules.test_points.iter().map(|p| p.id.as_str())))
+}
+
+/// Refuses what cannot be true at a point.
+pub(super) fn check_plausible(
+    point: &TestPoint,
+    amount: Amount,
+    written: &str,
+    field: &str,
+) -> Result<(), WireError> {
+    if !implausible(amount, point.plausible) {
+        return Ok(());
+    }
+    let (low, high) = point.plausible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    let (low, high) = (point.unit.from_si(low), point.unit.from_si(high));
+    Err(ErrorKind::ImplausibleValue
+        .because(format!("{written} cannot be true at `{}`", point.id))
+        .at(field)
+        .hint(format!("it lies between {low} and {high} {}: check unit and sign", point.unit)))
+}
+
+/// What is wrong with a value, in the words of the wire.
+pub(super) fn mistake(error: &EntryError, field: &str) -> WireError {
+    let kind = match error {
+        EntryError::Unit(_) | EntryError::NoUnit { .. } => ErrorKind::UnknownUnit,
+        EntryError::Quantity { .. } => ErrorKind::WrongQuantity,
+        _ => ErrorKind::InvalidValue,
+    };
+    let hint = match error {
+        EntryError::NoUnit { .. } | EntryError::Unit(_) => "write a number and a unit: `12.4 psi`",
+        EntryError::Quantity { .. } => "give the value in a unit of the point's quantity",
+        _ => "write a number and a unit, such as `12.4 psi`, or `OL`",
+    };
+    kind.because(error.to_string()).at(field).hint(hint)
+}
+
+/// A unit of another quantity than the point's.
+pub(super) fn wrong_quantity(
+    point: &TestPoint,
+    unit: &str,
+    got: Quantity,
+    field: &str,
+) -> WireError {
+    ErrorKind::WrongQuantity
+        .because(format!("`{}` is a {}, but {unit} measures {got}", point.id, point.quantity))
+        .at(field)
+        .hint(format!("give it in {}", point.unit))
+}

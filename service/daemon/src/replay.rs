@@ -1,0 +1,73 @@
+//! A job folded anew from what the journal keeps.
+
+use std::sync::Arc;
+
+use trisect_api::{ErrorKind, WireError};
+use trisect_diagnosis::Diagnosis;
+use trisect_journal::{Ids, Job, Journal};
+
+use crate::bay::{internal, refusal};
+use crate::catalog::{Catalog, Entry, compile};
+
+/// Events read in one go.
+const PAGE: usize = 10_000;
+
+/// What a job's events come to.
+pub(crate) struct Replayed {
+    /// The rule set the job was opened with.
+    pub(crate) rules: Entry,
+    /// The fold, all events taken.
+    pub(crate) diagnosis: Diagnosis,
+    /// The newest event, and when it was in nanoseconds since the job opened.
+    pub(crate) seq: u64,
+    pub(crate) newest: i64,
+}
+
+/// Folds all events of a job, with the rule set it was opened with.
+///
+/// # Errors
+/// When the journal cannot be read, or its events do not fit the rule set.
+pub(crate) async fn replay(
+    journal: &dyn Journal,
+    catalog: &Catalog,
+    job: &Job,
+) -> Result<Replayed, WireError> {
+    let rules = rule_set(journal, catalog, &job.opened.rule_set).await?;
+    let set = Arc::clone(rules.model.rules());
+    let complaint = job.opened.complaint.as_deref().and_then(|id| set.complaint_index(id));
+    let ids = Ids::new(&set);
+    let mut diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
+    let (mut seq, mut newest) = (0, 0);
+    loop {
+        let page = journal.events(&job.opened.id, seq, PAGE).await;
+        let page = page.map_err(|error| refusal(&error))?;
+        for event in &page {
+            diagnosis.push(&ids.event(&event.row).map_err(|error| internal(&error))?);
+            (seq, newest) = (event.seq, event.row.at);
+        }
+        if page.len() < PAGE {
+            return Ok(Replayed { rules, diagnosis, seq: seq.unsigned_abs(), newest });
+        }
+    }
+}
+
+/// The rule set of a digest: from the catalog, or from the text that was kept.
+///
+/// # Errors
+/// When the journal does not have it or cannot be read.
+pub(crate) async fn rule_set(
+    journal: &dyn Journal,
+    catalog: &Catalog,
+    digest: &str,
+) -> Result<Entry, WireError> {
+    if let Some(known) = catalog.by_digest(digest) {
+        return Ok(known.clone());
+    }
+    let kept = journal.rule_set(digest).await.map_err(|error| refusal(&error))?;
+    let kept = kept.ok_or_else(|| {
+        ErrorKind::Storage
+            .because(format!("the journal has lost the rule set {digest}"))
+            .hint("restore a copy of the journal")
+    })?;
+    compile(digest, &kept.text).map_err(|error| internal(&error))
+}

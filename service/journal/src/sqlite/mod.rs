@@ -1,0 +1,136 @@
+//! The journal in one SQLite file.
+//!
+//! Write-ahead log with `synchronous=FULL`: a commit is on disk before it is
+//! answered. What waits is committed together, so that the price of a commit
+//! is shared.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `schema` | tables, opening, migrations |
+//! | `writer` | the writing thread: group commit |
+//! | `store` | one write each |
+//! | `words` | texts that rows refer to by number |
+//! | `stretch` | which job and bay a run of events belongs to |
+//! | `reader` | the reading threads |
+//! | `query`, `columns` | one read each; between rows and columns |
+
+mod columns;
+mod query;
+mod reader;
+mod schema;
+mod store;
+mod stretch;
+mod words;
+mod writer;
+
+use std::path::Path;
+use std::sync::Arc;
+
+use crate::{
+    Appended, Batch, Closing, Job, JobFilter, Journal, JournalError, NewJob, Pending,
+    ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
+};
+use reader::Readers;
+use store::{Done, Write};
+use writer::Writer;
+
+/// A journal in one SQLite file, which nobody else writes while it is open.
+///
+/// Dropping it finishes what has reached it and releases the file.
+#[derive(Debug)]
+pub struct SqliteJournal {
+    // The order matters: readers end before the writer, which tidies the log up.
+    readers: Readers,
+    writer: Writer,
+}
+
+impl SqliteJournal {
+    /// Opens a journal, or makes it where there is none; brings an older one up
+    /// to date. The lock and the log lie beside the file.
+    ///
+    /// # Errors
+    /// When the file is in use, is not a journal, is newer than this service,
+    /// or cannot be read and written.
+    pub fn open(path: impl AsRef<Path>) -> Result<Self, JournalError> {
+        let path = path.as_ref();
+        let lock = schema::lock(path)?;
+        let connection = schema::open(path)?;
+        Ok(Self {
+            writer: Writer::start(connection, lock)?,
+            readers: Readers::start(path)?,
+        })
+    }
+
+    fn write<T: 'static>(&self, write: Write, answer: fn(Done) -> Option<T>) -> Pending<T> {
+        let done = self.writer.carry_out(write);
+        Box::pin(async move { answer(done.await?).ok_or(JournalError::Closed) })
+    }
+
+    fn plain(&self, write: Write) -> Pending<()> {
+        self.write(write, |done| matches!(done, Done::Plain).then_some(()))
+    }
+}
+
+impl Journal for SqliteJournal {
+    fn put_rule_set(&self, rule_set: RuleSetText) -> Pending<()> {
+        self.plain(Write::RuleSet(rule_set))
+    }
+
+    fn open_job(&self, job: NewJob) -> Pending<()> {
+        self.plain(Write::Open(job))
+    }
+
+    fn append(&self, batch: Batch) -> Pending<Appended> {
+        self.write(Write::Append(batch), |done| match done {
+            Done::Appended(appended) => Some(appended),
+            Done::Plain => None,
+        })
+    }
+
+    fn record_verdict(&self, job: Arc<str>, seq: i64, bytes: Vec<u8>) -> Pending<()> {
+        self.plain(Write::Verdict { job, seq, bytes })
+    }
+
+    fn close_job(&self, job: Arc<str>, closing: Closing) -> Pending<()> {
+        self.plain(Write::Close { job, closing })
+    }
+
+    fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>> {
+        let digest = digest.to_owned();
+        self.readers.ask(move |reader| reader.rule_set(&digest))
+    }
+
+    fn job(&self, id: &str) -> Pending<Option<Job>> {
+        let id = id.to_owned();
+        self.readers.ask(move |reader| reader.job(&id))
+    }
+
+    fn jobs(&self, filter: JobFilter, limit: usize) -> Pending<Vec<Job>> {
+        self.readers.ask(move |reader| reader.jobs(&filter, limit))
+    }
+
+    fn events(&self, job: &str, after: i64, limit: usize) -> Pending<Vec<StoredEvent>> {
+        let job = job.to_owned();
+        self.readers
+            .ask(move |reader| reader.events(&job, after, limit))
+    }
+
+    fn readings(
+        &self,
+        filter: ReadingFilter,
+        after: i64,
+        limit: usize,
+    ) -> Pending<Vec<StoredEvent>> {
+        self.readers
+            .ask(move |reader| reader.readings(&filter, after, limit))
+    }
+
+    fn verdict(&self, job: &str) -> Pending<Option<StoredVerdict>> {
+        let job = job.to_owned();
+        self.readers.ask(move |reader| reader.verdict(&job))
+    }
+
+    fn integrity(&self) -> Pending<Vec<String>> {
+        self.readers.ask(|reader| reader.integrity())
+    }
+}

@@ -1,0 +1,142 @@
+//! The writing thread: everything that waits is committed in one go.
+
+use std::fs::File;
+use std::sync::Arc;
+use std::thread::{self, JoinHandle};
+
+use rusqlite::Connection;
+use tokio::sync::{mpsc, oneshot};
+
+use super::store::{Done, Store, Write};
+use crate::JournalError;
+
+/// Writes that may wait; one more waits outside, which slows its sender down.
+const WAITING: usize = 256;
+
+/// Rows after which a commit takes no more writes in: 20 to 50 ms of work.
+const ROWS_A_COMMIT: usize = 10_000;
+
+type Answer = oneshot::Sender<Result<Done, JournalError>>;
+
+/// The way to the writing thread.
+#[derive(Debug)]
+pub(super) struct Writer {
+    writes: Option<mpsc::Sender<(Write, Answer)>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Writer {
+    /// Starts the thread. The lock is released when it ends.
+    pub(super) fn start(connection: Connection, lock: File) -> Result<Self, JournalError> {
+        let store = Store::new(connection)?;
+        let (writes, waiting) = mpsc::channel(WAITING);
+        let thread = thread::Builder::new()
+            .name("journal-writer".to_owned())
+            .spawn(move || {
+                write_all(store, waiting);
+                drop(lock);
+            })
+            .map_err(|source| JournalError::Thread {
+                source: Arc::new(source),
+            })?;
+        Ok(Self {
+            writes: Some(writes),
+            thread: Some(thread),
+        })
+    }
+
+    /// Hands a write over; what it gives is there once it is durable.
+    pub(super) fn carry_out(
+        &self,
+        write: Write,
+    ) -> impl Future<Output = Result<Done, JournalError>> + Send + 'static {
+        // Weak, so that a future nobody polls does not keep the thread from ending.
+        let writes = self.writes.as_ref().map(mpsc::Sender::downgrade);
+        async move {
+            let writes = writes.and_then(|writes| writes.upgrade());
+            let writes = writes.ok_or(JournalError::Closed)?;
+            let (answer, answered) = oneshot::channel();
+            let sent = writes.send((write, answer)).await;
+            drop(writes);
+            sent.map_err(|_| JournalError::Closed)?;
+            answered.await.map_err(|_| JournalError::Closed)?
+        }
+    }
+}
+
+impl Drop for Writer {
+    fn drop(&mut self) {
+        drop(self.writes.take());
+        if let Some(thread) = self.thread.take() {
+            // A panic there has been reported by its own thread.
+            let _ = thread.join();
+        }
+    }
+}
+
+fn write_all(mut store: Store, mut waiting: mpsc::Receiver<(Write, Answer)>) {
+    while let Some(first) = waiting.blocking_recv() {
+        commit_together(&mut store, first, &mut waiting);
+    }
+}
+
+/// Carries out one write and what waits behind it, commits, and answers all.
+fn commit_together(
+    store: &mut Store,
+    first: (Write, Answer),
+    waiting: &mut mpsc::Receiver<(Write, Answer)>,
+) {
+    let mut answers = Vec::new();
+    match attempt(store, first, waiting, &mut answers) {
+        Ok(()) => {
+            for (answer, done) in answers {
+                // Nobody may be listening any more; it is stored all the same.
+                let _ = answer.send(done);
+            }
+        }
+        Err(error) => {
+            tracing::error!(%error, "a commit failed; nothing of it is stored");
+            store.roll_back();
+            for (answer, done) in answers {
+                // Those that were refused on their own account stay so.
+                let _ = answer.send(done.and(Err(error.clone())));
+            }
+        }
+    }
+}
+
+/// What each waiter will be told, if the commit succeeds.
+type Answers = Vec<(Answer, Result<Done, JournalError>)>;
+
+fn attempt(
+    store: &mut Store,
+    first: (Write, Answer),
+    waiting: &mut mpsc::Receiver<(Write, Answer)>,
+    answers: &mut Answers,
+) -> Result<(), JournalError> {
+    let mut rows = 0;
+    let mut next = Some(first);
+    let begun = store.begin();
+    while let Some((write, answer)) = next {
+        if let Err(error) = &begun {
+            answers.push((answer, Err(error.clone())));
+            return begun;
+        }
+        rows += write.rows();
+        let done = store.carry_out(write);
+        let failed = match &done {
+            Err(error @ JournalError::Storage { .. }) => Some(error.clone()),
+            _ => None,
+        };
+        answers.push((answer, done));
+        if let Some(error) = failed {
+            return Err(error);
+        }
+        next = if rows < ROWS_A_COMMIT {
+            waiting.try_recv().ok()
+        } else {
+            None
+        };
+    }
+    store.commit()
+}

@@ -1,0 +1,288 @@
+//! Amounts, limits, probabilities, proofs and effects.
+
+use super::{K, broken, check, found};
+use crate::{Bound, DefectKind, examine};
+
+#[test]
+fn units_and_amounts() {
+    check("unit = \"kPa\"", "unit = \"kpa\"", &[(12, K::UnknownUnit)]);
+    check(
+        "unit = \"degC\"",
+        "unit = \"V\"",
+        &[(16, K::QuantityMismatch)],
+    );
+    check("\"5 psi\"", "\"5 pounds\"", &[(38, K::UnknownUnit)]);
+    check("\"5 psi\"", "\"5\"", &[(38, K::MissingUnit)]);
+    check("\"5 psi\"", "\"5 V\"", &[(38, K::QuantityMismatch)]);
+    check("\"5 psi\"", "\"OL\"", &[(38, K::BadValue)]);
+    check("\"5 psi\"", "\"five\"", &[(38, K::BadValue)]);
+    check("\"-15 psi\"", "\"-15 V\"", &[(8, K::QuantityMismatch)]);
+    check(
+        "[\"-15 psi\", \"60 psi\"]",
+        "[\"60 psi\", \"-15 psi\"]",
+        &[(8, K::LimitReversed)],
+    );
+    check("\"0.5 s\"", "\"0.5 V\"", &[(20, K::QuantityMismatch)]);
+    check(
+        "take = \"minimum\"",
+        "take = \"minimum\"\nafter = \"-1 s\"",
+        &[(38, K::BadValue)],
+    );
+    check(
+        "take = \"minimum\"",
+        "take = \"minimum\"\nover = \"0 s\"",
+        &[(38, K::OutOfRange)],
+    );
+    check(
+        "minus = [\"before\", \"pressure\"]",
+        "minus = [\"before\", \"air\"]",
+        &[(19, K::QuantityMismatch)],
+    );
+    // A unit that is wrong at its point hides nothing at the check.
+    let text = broken("unit = \"psi\"", "unit = \"psig\"").replace("\"5 psi\"", "\"5 V\"");
+    assert_eq!(
+        found(&text),
+        [(7, K::UnknownUnit), (38, K::QuantityMismatch)]
+    );
+}
+
+#[test]
+fn numbers_in_range() {
+    let head = |line: &str, expected: &[(usize, DefectKind)]| {
+        check(
+            "version = \"1\"",
+            &format!("version = \"1\"\n{line}"),
+            expected,
+        );
+    };
+    head("faults_at_once = 0", &[(4, K::OutOfRange)]);
+    head("faults_at_once = 4", &[(4, K::OutOfRange)]);
+    head("faults_at_once = 1.5", &[(4, K::OutOfRange)]);
+    head("faults_at_once = 3", &[]);
+    head("isolate_at = 1.5", &[(4, K::OutOfRange)]);
+    head("also_at = 0.99", &[(4, K::OutOfRange)]);
+    head("none = -1", &[(4, K::OutOfRange)]);
+    head("none = 16.1", &[]);
+    check("times = 10", "times = 0", &[(32, K::OutOfRange)]);
+    check("share = 10", "share = -1", &[(24, K::OutOfRange)]);
+    check(
+        "take = \"minimum\"",
+        "take = \"minimum\"\nrisk = 0.5",
+        &[(38, K::OutOfRange)],
+    );
+    check(
+        "take = \"minimum\"",
+        "take = \"minimum\"\nminutes = 0",
+        &[(38, K::OutOfRange)],
+    );
+}
+
+#[test]
+fn too_many_hypotheses() {
+    use std::fmt::Write;
+    let mut text = broken("version = \"1\"", "version = \"1\"\nfaults_at_once = 3");
+    for i in 0..100 {
+        writeln!(
+            text,
+            "[[suspect]]\nid = \"s{i}\"\nside = \"outside\"\nshare = 1"
+        )
+        .unwrap();
+    }
+    let all = found(&text);
+    assert!(all.contains(&(4, K::OutOfRange)), "{all:?}");
+}
+
+#[test]
+fn limits() {
+    let limit = |to: &str, expected: &[(usize, DefectKind)]| {
+        check("limit = { at_least = \"5 psi\" }", to, expected);
+    };
+    limit("", &[(33, K::LimitMissing)]);
+    limit("limit = {}", &[(38, K::LimitMissing)]);
+    limit(
+        "limit = { at_least = \"5 psi\", at_most = \"30 kPa\" }",
+        &[(38, K::LimitReversed)],
+    );
+    let table = |rows: &str, expected: &[(usize, DefectKind)]| {
+        limit(
+            &format!("limit = {{ at_least = {{ by = \"air\", table = {rows} }} }}"),
+            expected,
+        );
+    };
+    table(
+        "[[\"21 degC\", \"5 psi\"], [\"4 degC\", \"4 psi\"], [\"-1 degC\", \"3 psi\"]]",
+        &[],
+    );
+    table(
+        "[[\"21 degC\", \"5 psi\"], [\"25 degC\", \"4 psi\"], [\"-1 degC\", \"3 psi\"]]",
+        &[(38, K::TableNotOrdered)],
+    );
+    table(
+        "[[\"21 degC\", \"5 psi\"], [\"21 degC\", \"4 psi\"]]",
+        &[(38, K::TableNotOrdered)],
+    );
+    table("[[\"21 degC\", \"5 psi\"]]", &[(38, K::TableNotOrdered)]);
+    table(
+        "[[\"21 psi\", \"5 psi\"], [\"4 degC\", \"5 V\"]]",
+        &[(38, K::QuantityMismatch), (38, K::QuantityMismatch)],
+    );
+    table("[[\"21 degC\"]]", &[(38, K::WrongType)]);
+    limit(
+        "limit = { at_least = { by = \"wind\", table = [] } }",
+        &[(38, K::UnresolvedId)],
+    );
+    limit(
+        "limit = { at_least = { table = [] } }",
+        &[(38, K::MissingKey)],
+    );
+}
+
+#[test]
+fn a_feature_decides_what_its_limit_is() {
+    let feature = |take: &str, limit: &str, expected: &[(usize, DefectKind)]| {
+        check(
+            "take = \"minimum\"\nlimit = { at_least = \"5 psi\" }",
+            &format!("take = \"{take}\"\nlimit = {{ at_most = {limit} }}"),
+            expected,
+        );
+    };
+    feature("ripple", "0.3", &[]);
+    feature("decay", "\"30 %\"", &[]);
+    feature("ripple", "\"3 psi\"", &[(38, K::QuantityMismatch)]);
+    feature("rise-time", "\"300 ms\"", &[]);
+    feature("rise-time", "\"3 psi\"", &[(38, K::QuantityMismatch)]);
+    feature("peak-to-peak", "\"3 psi\"", &[]);
+
+    let text = broken("point = \"pressure\"\nphase", "point = \"air\"\nphase")
+        .replace("take = \"minimum\"", "take = \"peak-to-peak\"")
+        .replace("\"5 psi\"", "\"9 degF\"");
+    let rules = examine(&text).rule_set.unwrap();
+    let Some(Bound::Fixed(kelvins)) = &rules.checks[0].measured().unwrap().at_least else {
+        panic!("no fixed limit")
+    };
+    assert!(
+        (kelvins - 5.0).abs() < 1e-12,
+        "a difference knows no offset: {kelvins}"
+    );
+}
+
+#[test]
+fn probabilities() {
+    check("weak = 0.8", "weak = 1.8", &[(42, K::NotAProbability)]);
+    check("weak = 0.8", "weak = 0.01", &[(42, K::BelowOtherwise)]);
+    check(
+        "otherwise = 0.02\nweak",
+        "otherwise = 1\nweak",
+        &[(41, K::NotAProbability), (42, K::BelowOtherwise)],
+    );
+    check("dead = 0.9", "dead = 0.001", &[(63, K::BelowOtherwise)]);
+    check("[0.1, 0.2, 0.7]", "[0.1, 0.9]", &[(50, K::RowLength)]);
+    check("[0.1, 0.2, 0.7]", "[0.1, 0.2, 0.8]", &[(50, K::RowSum)]);
+    check(
+        "[0.1, 0.2, 0.7]",
+        "[-0.1, 0.4, 0.7]",
+        &[(50, K::NotAProbability)],
+    );
+    check(
+        "[0.1, 0.2, 0.7]",
+        "[0.92, 0.04, 0.04]",
+        &[(50, K::RowAboveOtherwise)],
+    );
+    check(
+        "[0.1, 0.2, 0.7]",
+        "[0.1, 0.88, 0.02]",
+        &[(50, K::RowAboveOtherwise)],
+    );
+    check(
+        "answers = [\"yes\", \"badly\", \"no\"]",
+        "answers = [\"yes\"]",
+        &[(46, K::OutOfRange)],
+    );
+    check(
+        "answers = [\"yes\", \"badly\", \"no\"]",
+        "answers = [\"yes\", \"yes\", \"no\"]",
+        &[(46, K::RepeatedEntry)],
+    );
+}
+
+/// Each row alone is sound; C(a | both) is 0.4 · 0.4 / 0.5 = 0.32 and then
+/// 0.4 · 0.4 / 0.9 = 0.178.
+#[test]
+fn rows_must_combine() {
+    let text = broken("[0.9, 0.06, 0.04]", "[0.5, 0.4, 0.1]")
+        .replace("[0.1, 0.2, 0.7]", "[0.4, 0.0, 0.6]")
+        .replace("[0.5, 0.3, 0.2]", "[0.4, 0.0, 0.6]");
+    assert_eq!(found(&text), [(51, K::RowCombination)]);
+    // One fault at a time needs no combination.
+    assert_eq!(
+        found(&text.replace("version = \"1\"", "version = \"1\"\nfaults_at_once = 1")),
+        []
+    );
+}
+
+#[test]
+fn checks_that_wait_for_one_another() {
+    check(
+        "cautions = [\"care\"]",
+        "cautions = [\"care\"]\nneeds = [\"starts\"]",
+        &[(48, K::Cycle)],
+    );
+    check(
+        "cautions = [\"care\"]",
+        "cautions = [\"care\"]\nadvise_after = [\"starts\"]",
+        &[(48, K::Cycle)],
+    );
+    check(
+        "needs = [\"holds\"]",
+        "needs = [\"starts\"]",
+        &[(47, K::Cycle)],
+    );
+}
+
+#[test]
+fn proofs() {
+    check("measured_failed = [\"holds\"]", "", &[(56, K::ProofEmpty)]);
+    check(
+        "measured_failed = [\"holds\"]",
+        "measured_failed = []",
+        &[(56, K::ProofEmpty)],
+    );
+    check(
+        "measured_failed = [\"holds\"]",
+        "measured_failed = [\"starts\"]",
+        &[(58, K::NotMeasured)],
+    );
+    check(
+        "failed = [\"starts\"]",
+        "failed = [\"holds\"]",
+        &[(55, K::ProofContradiction)],
+    );
+    check(
+        "failed = [\"starts\"]",
+        "any_failed = [\"holds\"]",
+        &[(55, K::ProofContradiction)],
+    );
+    check(
+        "failed = [\"starts\"]",
+        "any_failed = [\"holds\", \"starts\"]",
+        &[],
+    );
+    check(
+        "failed = [\"starts\"]",
+        "failed = [\"begins\"]",
+        &[(55, K::UnresolvedId)],
+    );
+}
+
+#[test]
+fn what_has_no_effect_is_a_warning() {
+    check("cautions = [\"care\"]\n", "", &[(63, K::UnusedCaution)]);
+    check(
+        "side = \"supply\"\nmeasured",
+        "side = \"pump\"\nmeasured",
+        &[(21, K::SideWithoutProof)],
+    );
+    check("weak = 0.8", "", &[(33, K::DecidesNothing)]);
+    let text = broken("weak = 0.8", "dead = 0.8").replace("weak = [0.5, 0.3, 0.2]", "");
+    assert_eq!(found(&text), [(21, K::SuspectUnseen)]);
+}
