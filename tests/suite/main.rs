@@ -1,1 +1,5 @@
-//! The one integration binary.
+//! The one integration binary: everything that crosses crates.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests fail by panicking")]
+
+mod house;

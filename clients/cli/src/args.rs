@@ -2,14 +2,20 @@
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
-use trisect_api::wire::JobState;
+use trisect_api::wire::{JobState, Phase};
 
 /// Finds which side is at fault: supply, controller or pump.
 #[derive(Debug, Parser)]
 #[command(name = "trisect", version, after_help = EXIT_CODES)]
 pub struct Command {
     /// The service to talk to.
-    #[arg(long, global = true, env = "TRISECT_SERVER", default_value = "ws://127.0.0.1:7474/rpc", value_name = "URL")]
+    #[arg(
+        long,
+        global = true,
+        env = "TRISECT_SERVER",
+        default_value = "ws://127.0.0.1:7474/rpc",
+        value_name = "URL"
+    )]
     pub server: String,
     /// Answer in JSON, for programs.
     #[arg(long, global = true)]
@@ -120,6 +126,9 @@ pub struct Enter {
     /// Standard uncertainty with its unit, such as "0.2 psi"; from the digits of the value if left out.
     #[arg(long)]
     pub uncertainty: Option<String>,
+    /// The phase it was taken in, such as cranking, if the engine has left it since.
+    #[arg(long)]
+    pub phase: Option<Phase>,
     /// Who took it.
     #[arg(long, env = "USER", value_name = "NAME")]
     pub by: String,
@@ -189,7 +198,15 @@ mod tests {
 
     #[test]
     fn a_negative_value_needs_no_escape() {
-        let line = ["trisect", "enter", "bay-1", "tank-suction", "-3 inHg", "--by", "A"];
+        let line = [
+            "trisect",
+            "enter",
+            "bay-1",
+            "tank-suction",
+            "-3 inHg",
+            "--by",
+            "A",
+        ];
         match Command::try_parse_from(line).unwrap().subject {
             Subject::Enter(enter) => {
                 assert_eq!((enter.value.as_str(), enter.by.as_str()), ("-3 inHg", "A"));

@@ -4,7 +4,6 @@ use crate::args;
 use crate::ended::{Ended, Fault};
 use crate::hex::HexReader;
 use crate::io::Io;
-use std::io::Read;
 use trisect_kit::{Codec, Decoded, Decoder, sample_json};
 
 /// Bytes read from standard input at once.
@@ -64,17 +63,23 @@ fn tell(found: &Decoded, samples: &mut u64, io: &mut Io<'_>) -> Result<(), Fault
         }
         Decoded::Bad { frame, error } => {
             let bytes: Vec<String> = frame.iter().map(|byte| format!("{byte:02X}")).collect();
-            io.warn(&format!("after sample {samples}: bad frame {}: {error}\n", bytes.join(" ")))
+            io.warn(&format!(
+                "after sample {samples}: bad frame {}: {error}\n",
+                bytes.join(" ")
+            ))
         }
-        Decoded::Skipped { bytes, why } => {
-            io.warn(&format!("after sample {samples}: skipped {bytes} bytes: {why}\n"))
-        }
+        Decoded::Skipped { bytes, why } => io.warn(&format!(
+            "after sample {samples}: skipped {bytes} bytes: {why}\n"
+        )),
     }
 }
 
 fn codec(name: &str) -> Result<&'static Codec, Fault> {
-    trisect_multimeter::codecs().iter().find(|codec| codec.name == name).ok_or_else(|| {
-        Fault::Wrong(format!("there is no protocol `{name}`; there are:\n{}", protocols().trim_end()))
+    trisect_multimeter::codec(name).ok_or_else(|| {
+        Fault::Wrong(format!(
+            "there is no protocol `{name}`; there are:\n{}",
+            protocols().trim_end()
+        ))
     })
 }
 
@@ -83,4 +88,75 @@ fn protocols() -> String {
         .iter()
         .map(|codec| format!("{:<12} {}, {}\n", codec.name, codec.title, codec.line))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    /// Standard output, standard error, and how it ended.
+    fn decoded(protocol: &str, hex: bool, input: &[u8]) -> (String, String, Result<Ended, String>) {
+        let (mut out, mut err, mut input) = (Vec::new(), Vec::new(), input);
+        let what = args::Decode {
+            protocol: Some(protocol.to_owned()),
+            hex,
+            list: false,
+        };
+        let ended = decode(&what, &mut Io::new(&mut input, &mut out, &mut err));
+        let text = |bytes| String::from_utf8(bytes).unwrap();
+        (
+            text(out),
+            text(err),
+            ended.map_err(|fault| fault.to_string()),
+        )
+    }
+
+    // FS9922-DMM4, 12.34 V DC, automatic range; generated, and agreed with an independent decoder.
+    const VOLTS: &str = "2B 31 32 33 34 20 32 31 00 00 80 0C 0D 0A";
+
+    #[test]
+    fn hexadecimal_text_and_bytes_give_the_same_samples() {
+        let bytes = b"+1234 21\x00\x00\x80\x0c\r\n";
+        let (from_hex, err, ended) = decoded("fs9922", true, VOLTS.as_bytes());
+        assert_eq!((err.as_str(), ended), ("", Ok(Ended::AsWished)));
+        assert_eq!(decoded("fs9922", false, bytes).0, from_hex);
+        let sample: serde_json::Value = serde_json::from_str(&from_hex).unwrap();
+        let said = ["function", "value", "unit", "overload", "coupling"]
+            .map(|name| sample[name].to_string());
+        assert_eq!(said, ["\"voltage\"", "12.34", "\"V\"", "false", "\"DC\""]);
+        assert_eq!(sample["flags"][0], "auto");
+    }
+
+    #[test]
+    fn what_is_skipped_is_said_and_costs_no_sample() {
+        let (out, err, ended) = decoded(
+            "fs9922",
+            true,
+            format!("FF {VOLTS} {VOLTS} 2B 31").as_bytes(),
+        );
+        assert_eq!(ended, Ok(Ended::AsWished));
+        assert_eq!(out.lines().count(), 2);
+        let said: Vec<&str> = err.lines().collect();
+        assert_eq!(said.len(), 2, "{err}");
+        assert!(
+            said[0].starts_with("after sample 0: skipped 1 bytes: "),
+            "{err}"
+        );
+        assert!(
+            said[1].starts_with("after sample 2: skipped 2 bytes: "),
+            "{err}"
+        );
+    }
+
+    #[test]
+    fn a_wrong_name_and_wrong_text_say_what_to_do() {
+        let unknown = decoded("fs99", false, b"").2.unwrap_err();
+        assert!(
+            unknown.starts_with("there is no protocol `fs99`; there are:\nfs9922 "),
+            "{unknown}"
+        );
+        let text = decoded("fs9922", true, b"2B 3G").2.unwrap_err();
+        assert!(text.contains("character 5 is `G`"), "{text}");
+    }
 }

@@ -43,7 +43,9 @@ impl HexReader {
     pub fn end(&self) -> Result<(), String> {
         match self.high {
             None => Ok(()),
-            Some(digit) => Err(format!("the text ends with half a byte, `{digit:x}`: bytes are two digits each")),
+            Some(digit) => Err(format!(
+                "the text ends with half a byte, `{digit:x}`: bytes are two digits each"
+            )),
         }
     }
 
@@ -77,7 +79,7 @@ mod tests {
     #[test]
     fn digits_make_bytes() {
         check(&["2B 31\n0d0A"], Ok(b"+1\r\n"));
-        check(&["0x2b 0X31, "], Err("character 11 is `,`"));
+        check(&["0x2b 0X31"], Ok(b"+1"));
         check(&["0x2b0x31"], Ok(b"+1"));
         check(&["00 0x00 10"], Ok(&[0, 0, 16]));
         check(&["2", "B3", "1"], Ok(b"+1"));
@@ -88,6 +90,7 @@ mod tests {
     fn what_is_no_hexadecimal_is_refused() {
         check(&["2B 3"], Err("half a byte"));
         check(&["2B", " zz"], Err("character 4 is `z`"));
+        check(&["0x2b, 0x31"], Err("character 5 is `,`"));
         check(&["1x"], Err("character 2 is `x`"));
         check(&["\u{e9}"], Err(r"`\xc3`"));
     }

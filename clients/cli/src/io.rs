@@ -33,7 +33,10 @@ impl<'a> Io<'a> {
     pub fn json(&mut self, value: &impl Serialize) -> Result<(), Fault> {
         let mut line = serde_json::to_vec(value).map_err(|e| Fault::Output(e.into()))?;
         line.push(b'\n');
-        self.out.write_all(&line).and_then(|()| self.out.flush()).map_err(Fault::Output)
+        self.out
+            .write_all(&line)
+            .and_then(|()| self.out.flush())
+            .map_err(Fault::Output)
     }
 
     /// Writes text to standard error.
@@ -49,9 +52,17 @@ impl<'a> Io<'a> {
 fn write_plain(out: &mut dyn Write, text: &str) -> Result<(), Fault> {
     let plain: String = text
         .chars()
-        .map(|c| if c.is_control() && c != '\n' { '\u{fffd}' } else { c })
+        .map(|c| {
+            if c.is_control() && c != '\n' {
+                '\u{fffd}'
+            } else {
+                c
+            }
+        })
         .collect();
-    out.write_all(plain.as_bytes()).and_then(|()| out.flush()).map_err(Fault::Output)
+    out.write_all(plain.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(Fault::Output)
 }
 
 #[cfg(test)]

@@ -53,8 +53,20 @@ pub fn tell(
 
 impl From<JobOpen> for wire::JobOpenParams {
     fn from(open: JobOpen) -> Self {
-        let JobOpen { bay, machine, complaint, ruleset, by } = open;
-        Self { bay, machine, complaint, ruleset, by }
+        let JobOpen {
+            bay,
+            machine,
+            complaint,
+            ruleset,
+            by,
+        } = open;
+        Self {
+            bay,
+            machine,
+            complaint,
+            ruleset,
+            by,
+        }
     }
 }
 
@@ -67,15 +79,33 @@ impl From<JobList> for wire::JobListParams {
 
 impl From<JobAnswer> for wire::JobAnswerParams {
     fn from(answer: JobAnswer) -> Self {
-        let JobAnswer { job, check, answer, by } = answer;
-        Self { job, check, answer, by }
+        let JobAnswer {
+            job,
+            check,
+            answer,
+            by,
+        } = answer;
+        Self {
+            job,
+            check,
+            answer,
+            by,
+        }
     }
 }
 
 impl From<JobClose> for wire::JobCloseParams {
     fn from(close: JobClose) -> Self {
-        let JobClose { job, confirmed, note } = close;
+        let JobClose {
+            job,
+            confirmed,
+            note,
+        } = close;
         // Nothing confirmed means that it is not known what it was, not that it was nothing.
-        Self { job, confirmed: (!confirmed.is_empty()).then_some(confirmed), note }
+        Self {
+            job,
+            confirmed: (!confirmed.is_empty()).then_some(confirmed),
+            note,
+        }
     }
 }

@@ -17,6 +17,9 @@ mod server;
 mod show;
 mod watch;
 
+#[cfg(test)]
+mod conversation;
+
 use clap::Parser;
 
 fn main() -> std::process::ExitCode {

@@ -19,7 +19,23 @@ pub fn enter(server: &str, json: bool, what: Enter, io: &mut Io<'_>) -> Result<E
 
 impl From<Enter> for wire::ReadingEnterParams {
     fn from(enter: Enter) -> Self {
-        let Enter { bay, point, value, uncertainty, by, instrument } = enter;
-        Self { bay, point, value, uncertainty, by, instrument }
+        let Enter {
+            bay,
+            point,
+            value,
+            uncertainty,
+            phase,
+            by,
+            instrument,
+        } = enter;
+        Self {
+            bay,
+            point,
+            value,
+            uncertainty,
+            phase,
+            by,
+            instrument,
+        }
     }
 }

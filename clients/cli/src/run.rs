@@ -21,7 +21,11 @@ pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
 }
 
 fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
-    let Command { server, json, subject } = command;
+    let Command {
+        server,
+        json,
+        subject,
+    } = command;
     match subject {
         Subject::Job(what) => job::job(&server, json, what, io),
         Subject::Enter(what) => reading::enter(&server, json, what, io),

@@ -26,5 +26,7 @@ where
 /// # Errors
 /// As [`talk`].
 pub fn call<M: Method>(server: &str, params: &M::Params) -> Result<M::Result, Fault> {
-    talk(server, |client| async move { Ok(client.call::<M>(params).await?) })
+    talk(server, |client| async move {
+        Ok(client.call::<M>(params).await?)
+    })
 }

@@ -50,7 +50,11 @@ pub fn job_detail(detail: &JobDetail) -> String {
     let mut text = job(&detail.job);
     let _ = writeln!(text, "{} readings", detail.readings);
     for given in &detail.answers {
-        let by = given.by.as_deref().map(|by| format!(" ({by})")).unwrap_or_default();
+        let by = given
+            .by
+            .as_deref()
+            .map(|by| format!(" ({by})"))
+            .unwrap_or_default();
         let _ = writeln!(text, "answered {}: {}{by}", given.check, given.answer);
     }
     if let Some(note) = &detail.job.note {
@@ -66,24 +70,39 @@ pub fn reading(reading: &Reading) -> String {
         (Some(one), None) | (None, Some(one)) => one.clone(),
         (None, None) => "submitted".to_owned(),
     };
-    let flags = if reading.flags.is_empty() { String::new() } else { format!("  [{}]", reading.flags.join(" ")) };
+    let flags = if reading.flags.is_empty() {
+        String::new()
+    } else {
+        format!("  [{}]", reading.flags.join(" "))
+    };
     format!(
         "{}  {}  {}  {}  ({from}){flags}\n",
         reading.time,
         reading.bay,
         reading.point,
-        value(reading.value, reading.beyond, &reading.unit, Some(reading.uncertainty)),
+        value(
+            reading.value,
+            reading.beyond,
+            &reading.unit,
+            Some(reading.uncertainty)
+        ),
     )
 }
 
 /// A verdict: its standing, the sides, and what carries it, is missing and comes next.
 pub fn verdict(verdict: &Verdict) -> String {
     let mut text = standing(verdict) + "\n";
-    let sides = Side::ALL.iter().map(|side| format!("{side} {}", percent(*verdict.sides.of(*side))));
+    let sides = Side::ALL
+        .iter()
+        .map(|side| format!("{side} {}", percent(*verdict.sides.of(*side))));
     let _ = writeln!(text, "  sides     {}", sides.collect::<Vec<_>>().join("  "));
     let suspects = verdict.suspects.iter().take(SHOWN);
     let suspects = suspects.map(|s| format!("{} {}", s.id, percent(s.probability)));
-    let _ = writeln!(text, "  suspects  {}", suspects.collect::<Vec<_>>().join("  "));
+    let _ = writeln!(
+        text,
+        "  suspects  {}",
+        suspects.collect::<Vec<_>>().join("  ")
+    );
     for piece in verdict.evidence.iter().filter(|piece| tells(piece)) {
         text.push_str(&evidence(piece));
     }
@@ -123,13 +142,22 @@ pub fn standing(verdict: &Verdict) -> String {
 fn tells(piece: &Evidence) -> bool {
     piece.outcome != Outcome::Void
         || piece.reason.is_some()
-        || Side::ALL.iter().any(|side| piece.decibans.of(*side).is_none_or(|weight| weight.abs() > NOTHING))
+        || Side::ALL.iter().any(|side| {
+            piece
+                .decibans
+                .of(*side)
+                .is_none_or(|weight| weight.abs() > NOTHING)
+        })
 }
 
 fn evidence(piece: &Evidence) -> String {
     let mut line = format!("  {:<9} {}", piece.outcome, piece.check);
     if let (Some(number), Some(unit)) = (piece.value, &piece.unit) {
-        let _ = write!(line, ": {}", value(number, piece.bound, unit, piece.uncertainty));
+        let _ = write!(
+            line,
+            ": {}",
+            value(number, piece.bound, unit, piece.uncertainty)
+        );
     }
     if let Some(limit) = &piece.limit {
         let _ = write!(line, ", limit {limit}");
@@ -163,17 +191,26 @@ fn missing(lacking: &Missing) -> String {
         ("one measured and failed of", &lacking.measured_failed),
     ];
     let wants = lists.iter().filter(|(_, checks)| !checks.is_empty());
-    let wants: Vec<String> = wants.map(|(what, checks)| format!("{what} {}", list(checks))).collect();
+    let wants: Vec<String> = wants
+        .map(|(what, checks)| format!("{what} {}", list(checks)))
+        .collect();
     let of = match &lacking.suspect {
         Some(suspect) => format!("{} ({suspect})", lacking.side),
         None => lacking.side.to_string(),
     };
-    let because = lacking.because.as_deref().map(|b| format!(": {b}")).unwrap_or_default();
+    let because = lacking
+        .because
+        .as_deref()
+        .map(|b| format!(": {b}"))
+        .unwrap_or_default();
     format!("  unproven  {of} needs {}{because}\n", wants.join("; "))
 }
 
 fn next(test: &NextTest) -> String {
-    let mut line = format!("  next      {} ({}), {} min, {:.3} bit", test.check, test.title, test.minutes, test.bits);
+    let mut line = format!(
+        "  next      {} ({}), {} min, {:.3} bit",
+        test.check, test.title, test.minutes, test.bits
+    );
     if !test.first.is_empty() {
         let _ = write!(line, ", after {}", list(&test.first));
     }

@@ -43,13 +43,21 @@ pub fn watch(server: &str, json: bool, what: args::Watch, io: &mut Io<'_>) -> Re
                 _ = tokio::signal::ctrl_c() => return Ok(Ended::AsWished),
             };
             match next {
-                Some(News::Reading(item)) if json => io.json(&Line { watch: ReadingWatch::NAME, item: &item })?,
-                Some(News::Verdict(item)) if json => io.json(&Line { watch: VerdictWatch::NAME, item: &item })?,
+                Some(News::Reading(item)) if json => io.json(&Line {
+                    watch: ReadingWatch::NAME,
+                    item: &item,
+                })?,
+                Some(News::Verdict(item)) if json => io.json(&Line {
+                    watch: VerdictWatch::NAME,
+                    item: &item,
+                })?,
                 Some(News::Reading(item)) => io.say(&reading(&item))?,
                 Some(News::Verdict(item)) => io.say(&verdict(&item))?,
                 Some(News::Ended(Some(error))) => return Err(error.into()),
                 Some(News::Ended(None)) | None => {
-                    return Err(Fault::Wrong("the service has ended the connection; start it and watch again".to_owned()));
+                    return Err(Fault::Wrong(
+                        "the service has ended the connection; start it and watch again".to_owned(),
+                    ));
                 }
             }
         }
@@ -60,10 +68,18 @@ pub fn watch(server: &str, json: bool, what: args::Watch, io: &mut Io<'_>) -> Re
 async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, Fault> {
     let bays = match bay {
         Some(bay) => vec![bay],
-        None => client.call::<BayList>(&NoParams {}).await?.bays.into_iter().map(|bay| bay.bay).collect(),
+        None => client
+            .call::<BayList>(&NoParams {})
+            .await?
+            .bays
+            .into_iter()
+            .map(|bay| bay.bay)
+            .collect(),
     };
     if bays.is_empty() {
-        return Err(Fault::Wrong("the service has no bays to watch; name some in its configuration".to_owned()));
+        return Err(Fault::Wrong(
+            "the service has no bays to watch; name some in its configuration".to_owned(),
+        ));
     }
     let (tell, news) = channel(ROOM);
     for bay in bays {

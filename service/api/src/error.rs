@@ -67,6 +67,7 @@ error_kinds! {
     TooLarge          = 1301   "too-large"           "The request asks for or carries more than the service takes at once."
     TooBusy           = 1302   "too-busy"            "The service has no room right now; try again later."
     Storage           = 1303   "storage"             "The journal could not store or read; nothing was acknowledged."
+    Ended             = 1304   "ended"               "The service has ended the subscription; subscribe again."
     NotPermitted      = 1401   "not-permitted"       "The caller's role does not reach this method."
     HostRefused       = 1402   "host-refused"        "The Host header names a host this service does not answer for."
     OriginRefused     = 1403   "origin-refused"      "The Origin header names a site this service does not trust."

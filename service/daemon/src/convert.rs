@@ -168,7 +168,7 @@ fn missing(said: &said::Missing) -> wire::Missing {
 fn next(said: &said::NextTest) -> wire::NextTest {
     wire::NextTest {
         check: said.check.clone(),
-        title: Some(said.title.clone()),
+        title: said.title.clone(),
         bits: said.bits,
         minutes: said.minutes,
         bits_per_minute: said.bits_per_minute,
@@ -176,7 +176,7 @@ fn next(said: &said::NextTest) -> wire::NextTest {
         advances_proof: said.advances_proof,
         first: said.first.clone(),
         cautions: said.cautions.clone(),
-        why: Some(said.why.clone()),
+        why: said.why.clone(),
     }
 }
 

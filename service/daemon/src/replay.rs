@@ -32,6 +32,19 @@ pub(crate) async fn replay(
     catalog: &Catalog,
     job: &Job,
 ) -> Result<Replayed, WireError> {
+    replay_until(journal, catalog, job, None).await
+}
+
+/// Folds the events of a job up to and with one.
+///
+/// # Errors
+/// As [`replay`].
+pub(crate) async fn replay_until(
+    journal: &dyn Journal,
+    catalog: &Catalog,
+    job: &Job,
+    until: Option<i64>,
+) -> Result<Replayed, WireError> {
     let rules = rule_set(journal, catalog, &job.opened.rule_set).await?;
     let set = Arc::clone(rules.model.rules());
     let complaint = job.opened.complaint.as_deref().and_then(|id| set.complaint_index(id));
@@ -41,11 +54,12 @@ pub(crate) async fn replay(
     loop {
         let page = journal.events(&job.opened.id, seq, PAGE).await;
         let page = page.map_err(|error| refusal(&error))?;
-        for event in &page {
+        let wanted = page.iter().take_while(|event| until.is_none_or(|last| event.seq <= last));
+        for event in wanted {
             diagnosis.push(&ids.event(&event.row).map_err(|error| internal(&error))?);
             (seq, newest) = (event.seq, event.row.at);
         }
-        if page.len() < PAGE {
+        if page.len() < PAGE || until.is_some_and(|last| seq >= last) {
             return Ok(Replayed { rules, diagnosis, seq: seq.unsigned_abs(), newest });
         }
     }

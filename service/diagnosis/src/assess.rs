@@ -1,7 +1,7 @@
 //! From what was read, answered and stated to an outcome of each check.
 
 use trisect_measure::{Amount, Decision, Unit, conformance, decide};
-use trisect_rules::{Bound, Measured, Outcome, Take};
+use trisect_rules::{Bound, Measured, Outcome, RuleSet, Take};
 
 use crate::fold::{CheckState, Latest};
 use crate::model::Model;
@@ -285,30 +285,48 @@ fn definite(measured: &Measured) -> bool {
 }
 
 fn closer(model: &Model, measured: &Measured, u: f64) -> String {
-    let unit = unit_of(model, measured);
+    let unit = unit_of(&model.rules, measured);
     let u = trisect_measure::significant(unit.span_from_si(u), 2);
     format!("too near its limit for an uncertainty of {u} {unit}: measure with a better instrument")
 }
 
 /// The unit a check's feature is shown in: the point's, or a plain number.
-pub(crate) fn unit_of(model: &Model, measured: &Measured) -> Unit {
+pub(crate) fn unit_of(rules: &RuleSet, measured: &Measured) -> Unit {
     match measured.take {
         Take::Ripple | Take::Decay => Unit::RATIO,
         Take::RiseTime => Unit::SECOND,
-        _ => model.rules.point_unit(measured.point),
+        _ => rules.point_unit(measured.point),
     }
 }
 
 /// A check's feature in the unit it is shown in. Derived points and
 /// peak-to-peak values are differences, so an offset has no place in them.
-pub(crate) fn shown(model: &Model, measured: &Measured, si: f64) -> f64 {
-    let unit = unit_of(model, measured);
-    let derived = model.rules.derived_at(measured.point).is_some();
+pub(crate) fn shown(rules: &RuleSet, measured: &Measured, si: f64) -> f64 {
+    let unit = unit_of(rules, measured);
+    let derived = rules.derived_at(measured.point).is_some();
     if derived || measured.take == Take::PeakToPeak {
         unit.span_from_si(si)
     } else {
         unit.from_si(si)
     }
+}
+
+/// A check's limit before anything is read, such as `>= 5 psi`; a limit that
+/// goes by another point is told by its first and last row.
+pub fn limit_in_words(rules: &RuleSet, measured: &Measured) -> String {
+    let unit = unit_of(rules, measured);
+    let show = |si| trisect_measure::significant(shown(rules, measured, si), 4);
+    let words = |sign: &str, bound: &Bound| match bound {
+        Bound::Fixed(limit) => format!("{sign} {} {unit}", show(*limit)),
+        Bound::Table { by, rows } => {
+            let ends = [rows.first(), rows.last()].map(|row| row.map_or(f64::NAN, |r| show(r.1)));
+            let by = rules.point_id(*by);
+            format!("{sign} {} to {} {unit} by {by}", ends[0], ends[1])
+        }
+    };
+    let bounds = [(">=", &measured.at_least), ("<=", &measured.at_most)];
+    let said = bounds.iter().filter_map(|(sign, b)| b.as_ref().map(|b| words(sign, b)));
+    said.collect::<Vec<_>>().join(" and ")
 }
 
 fn limit_text(
@@ -317,8 +335,8 @@ fn limit_text(
     at_least: Option<(f64, f64)>,
     at_most: Option<(f64, f64)>,
 ) -> String {
-    let unit = unit_of(model, measured);
-    let show = |(limit, _)| trisect_measure::significant(shown(model, measured, limit), 4);
+    let unit = unit_of(&model.rules, measured);
+    let show = |(limit, _)| trisect_measure::significant(shown(&model.rules, measured, limit), 4);
     match (at_least, at_most) {
         (Some(low), Some(high)) => format!("{} to {} {unit}", show(low), show(high)),
         (Some(low), None) => format!(">= {} {unit}", show(low)),

@@ -28,6 +28,7 @@ mod verdict;
 mod window;
 mod words;
 
+pub use assess::limit_in_words;
 pub use event::{Event, What};
 pub use fold::Diagnosis;
 pub use model::Model;

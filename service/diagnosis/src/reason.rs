@@ -297,12 +297,12 @@ fn piece_of_evidence(
     Evidence {
         check: check.id.clone(),
         outcome: found.outcome,
-        value: value.map(|(m, (amount, _))| shown(model, m, amount.edge())),
+        value: value.map(|(m, (amount, _))| shown(&model.rules, m, amount.edge())),
         bound,
-        unit: value.map(|(m, _)| unit_of(model, m).symbol()),
+        unit: value.map(|(m, _)| unit_of(&model.rules, m).symbol()),
         uncertainty: value
             .filter(|_| bound.is_none())
-            .map(|(m, (_, u))| unit_of(model, m).span_from_si(u)),
+            .map(|(m, (_, u))| unit_of(&model.rules, m).span_from_si(u)),
         limit: found.limit.clone(),
         // Of a reading only: what was stated elsewhere has no probability.
         conformance: found.value.and(found.pass),

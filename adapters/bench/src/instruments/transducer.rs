@@ -107,7 +107,7 @@ mod tests {
         let machine = Machine::new(3, &[]);
         let mut transducer = Transducer::new(1, WordOrder::Big, &[unit], 1, true);
         transducer.place(0, point.and_then(TestPoint::find)).unwrap();
-        // `01 04 00 00 00 02` and its checksum, recomputed with `pymodbus`.
+        // `01 04 00 00 00 02` and its checksum, recomputed bit by bit.
         let reply = transducer.reply(&machine, &[1, 4, 0, 0, 0, 2, 0x71, 0xCB]).unwrap();
         f32::from_be_bytes(reply[3..7].try_into().unwrap())
     }

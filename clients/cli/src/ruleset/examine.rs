@@ -30,7 +30,10 @@ struct Examined {
 /// # Errors
 /// A file that cannot be read.
 pub fn examine(json: bool, files: &[PathBuf], io: &mut Io<'_>) -> Result<Ended, Fault> {
-    let files: Vec<Examined> = files.iter().map(|file| one(file)).collect::<Result<_, _>>()?;
+    let files: Vec<Examined> = files
+        .iter()
+        .map(|file| one(file))
+        .collect::<Result<_, _>>()?;
     let sound = files.iter().all(|examined| examined.ok);
     if json {
         io.json(&Answer { files })?;
@@ -39,7 +42,11 @@ pub fn examine(json: bool, files: &[PathBuf], io: &mut Io<'_>) -> Result<Ended, 
             io.say(&text(examined))?;
         }
     }
-    Ok(if sound { Ended::AsWished } else { Ended::FellShort })
+    Ok(if sound {
+        Ended::AsWished
+    } else {
+        Ended::FellShort
+    })
 }
 
 fn one(file: &Path) -> Result<Examined, Fault> {
@@ -56,7 +63,11 @@ fn text(examined: &Examined) -> String {
     let mut text = list_defects(&examined.file, &examined.defects);
     let file = examined.file.display();
     let Some(found) = &examined.testability else {
-        let _ = writeln!(text, "{file}: {} defects; the rule set cannot be used", examined.defects.len());
+        let _ = writeln!(
+            text,
+            "{file}: {} defects; the rule set cannot be used",
+            examined.defects.len()
+        );
         return text;
     };
     let percent = |part: f64| format!("{:.1} %", part * 100.0);

@@ -14,21 +14,37 @@ pub struct Test<'a> {
 
 /// One test suite with a test for each case.
 pub fn junit(suite: &str, tests: &[Test<'_>]) -> String {
-    let failures = tests.iter().filter(|test| !test.differences.is_empty()).count();
+    let failures = tests
+        .iter()
+        .filter(|test| !test.differences.is_empty())
+        .count();
     let mut xml = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
-    let counts = format!("tests=\"{}\" failures=\"{failures}\" errors=\"0\"", tests.len());
+    let counts = format!(
+        "tests=\"{}\" failures=\"{failures}\" errors=\"0\"",
+        tests.len()
+    );
     // Writing to a String cannot fail.
-    let _ = writeln!(xml, "<testsuites {counts}>\n  <testsuite name=\"{}\" {counts}>", escaped(suite));
+    let _ = writeln!(
+        xml,
+        "<testsuites {counts}>\n  <testsuite name=\"{}\" {counts}>",
+        escaped(suite)
+    );
     for test in tests {
         let (file, title) = (escaped(&test.file), escaped(test.title));
-        let _ = write!(xml, "    <testcase classname=\"{file}\" name=\"{title}\" file=\"{file}\"");
+        let _ = write!(
+            xml,
+            "    <testcase classname=\"{file}\" name=\"{title}\" file=\"{file}\""
+        );
         if test.differences.is_empty() {
             xml.push_str("/>\n");
             continue;
         }
         let first = escaped(test.differences.lines().next().unwrap_or_default());
         let all = escaped(&test.differences);
-        let _ = writeln!(xml, ">\n      <failure message=\"{first}\">{all}</failure>\n    </testcase>");
+        let _ = writeln!(
+            xml,
+            ">\n      <failure message=\"{first}\">{all}</failure>\n    </testcase>"
+        );
     }
     xml.push_str("  </testsuite>\n</testsuites>\n");
     xml
@@ -61,8 +77,16 @@ mod tests {
     #[test]
     fn failures_are_counted_and_text_is_escaped() {
         let tests = [
-            Test { file: "a.toml".to_owned(), title: "Weak <pump> & \"co\"", differences: String::new() },
-            Test { file: "b.toml".to_owned(), title: "B\u{1}", differences: "standing: <open>\nnext: x".to_owned() },
+            Test {
+                file: "a.toml".to_owned(),
+                title: "Weak <pump> & \"co\"",
+                differences: String::new(),
+            },
+            Test {
+                file: "b.toml".to_owned(),
+                title: "B\u{1}",
+                differences: "standing: <open>\nnext: x".to_owned(),
+            },
         ];
         let expected = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
             <testsuites tests=\"2\" failures=\"1\" errors=\"0\">\n  \

@@ -6,7 +6,7 @@ use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trisect_diagnosis::Model;
-use trisect_rules::{Defect, RuleSet, Severity, examine, shipped};
+use trisect_rules::{Defect, Severity, examine, shipped};
 
 /// The text of a file.
 ///
@@ -36,7 +36,10 @@ pub fn text_of(name: &Path) -> Result<String, Fault> {
 
 fn shipped_text(name: &Path) -> Option<&'static str> {
     let name = name.to_str()?;
-    shipped().iter().find(|(id, _)| *id == name).map(|(_, text)| *text)
+    shipped()
+        .iter()
+        .find(|(id, _)| *id == name)
+        .map(|(_, text)| *text)
 }
 
 fn neither(name: &Path) -> Fault {
@@ -64,10 +67,16 @@ fn sound(file: &Path, text: &str) -> Result<Arc<Model>, Fault> {
     match examined.rule_set {
         Some(rules) => Ok(Arc::new(Model::new(Arc::new(rules)))),
         None => {
-            let errors: Vec<Defect> =
-                examined.defects.into_iter().filter(|d| d.severity == Severity::Error).collect();
+            let errors: Vec<Defect> = examined
+                .defects
+                .into_iter()
+                .filter(|d| d.severity == Severity::Error)
+                .collect();
             let list = list_defects(file, &errors);
-            Err(Fault::Wrong(format!("the rule set has defects:\n{}", list.trim_end())))
+            Err(Fault::Wrong(format!(
+                "the rule set has defects:\n{}",
+                list.trim_end()
+            )))
         }
     }
 }
@@ -111,7 +120,11 @@ impl Source {
                 None => defective.push_str(&list_defects(&file, &examined.defects)),
             }
         }
-        Ok(Self::Directory { path: path.to_owned(), by_id, defective })
+        Ok(Self::Directory {
+            path: path.to_owned(),
+            by_id,
+            defective,
+        })
     }
 
     /// The rule set of a case: `named` is an id, or a path relative to the case's file.
@@ -132,14 +145,22 @@ impl Source {
                 let file = case.parent().unwrap_or(Path::new("")).join(named);
                 sound(&file, &read(&file)?)
             }
-            Self::Directory { path, by_id, defective } => by_id.get(named).cloned().ok_or_else(|| {
+            Self::Directory {
+                path,
+                by_id,
+                defective,
+            } => by_id.get(named).cloned().ok_or_else(|| {
                 let mut known: Vec<&str> = by_id.keys().map(String::as_str).collect();
                 known.sort_unstable();
                 Fault::Wrong(format!(
                     "{}: {} has no rule set `{named}`; it has: {}\n{}",
                     case.display(),
                     path.display(),
-                    if known.is_empty() { "none".to_owned() } else { known.join(", ") },
+                    if known.is_empty() {
+                        "none".to_owned()
+                    } else {
+                        known.join(", ")
+                    },
                     defective.trim_end()
                 ))
             }),
@@ -154,7 +175,11 @@ fn is_path(named: &str) -> bool {
 
 /// The `.toml` files of a directory, by name.
 fn toml_files(path: &Path) -> Result<Vec<PathBuf>, Fault> {
-    let unreadable = |source| Fault::File { what: "read", path: path.display().to_string(), source };
+    let unreadable = |source| Fault::File {
+        what: "read",
+        path: path.display().to_string(),
+        source,
+    };
     let mut files = Vec::new();
     for entry in std::fs::read_dir(path).map_err(unreadable)? {
         let file = entry.map_err(unreadable)?.path();
@@ -184,10 +209,27 @@ mod tests {
         std::fs::write(&file, text_of(Path::new(ID)).unwrap()).unwrap();
         for name in [Path::new(ID), &file] {
             let source = Source::open(name).unwrap();
-            assert_eq!(source.of_case(Path::new("case.toml"), ID).unwrap().rules().id, ID);
-            assert_eq!(source.of_case(Path::new("case.toml"), "../x/y.toml").unwrap().rules().id, ID);
+            assert_eq!(
+                source
+                    .of_case(Path::new("case.toml"), ID)
+                    .unwrap()
+                    .rules()
+                    .id,
+                ID
+            );
+            assert_eq!(
+                source
+                    .of_case(Path::new("case.toml"), "../x/y.toml")
+                    .unwrap()
+                    .rules()
+                    .id,
+                ID
+            );
             let other = fault(source.of_case(Path::new("case.toml"), "other"));
-            assert!(other.contains("case.toml: the case is for the rule set `other`"), "{other}");
+            assert!(
+                other.contains("case.toml: the case is for the rule set `other`"),
+                "{other}"
+            );
         }
         let none = fault(Source::open(Path::new("no-such")));
         assert!(none.contains("shipped are: distributor-pump-12v"), "{none}");
@@ -196,7 +238,8 @@ mod tests {
     #[test]
     fn a_directory_gives_each_case_its_own() {
         let directory = tempfile::tempdir().unwrap();
-        let write = |name: &str, text: &str| std::fs::write(directory.path().join(name), text).unwrap();
+        let write =
+            |name: &str, text: &str| std::fs::write(directory.path().join(name), text).unwrap();
         write("set.toml", &text_of(Path::new(ID)).unwrap());
         write("broken.toml", "format = 1\nid = \n");
         write("notes.txt", "no rule set");
@@ -205,7 +248,10 @@ mod tests {
         assert_eq!(source.of_case(&case, ID).unwrap().rules().id, ID);
         assert_eq!(source.of_case(&case, "./set.toml").unwrap().rules().id, ID);
         let none = fault(source.of_case(&case, "other"));
-        assert!(none.contains("has no rule set `other`; it has: distributor-pump-12v"), "{none}");
+        assert!(
+            none.contains("has no rule set `other`; it has: distributor-pump-12v"),
+            "{none}"
+        );
         assert!(none.contains("broken.toml:2:"), "{none}");
         let broken = fault(source.of_case(&case, "broken.toml"));
         assert!(broken.contains("broken.toml:2:"), "{broken}");

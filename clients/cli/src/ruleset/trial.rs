@@ -17,6 +17,9 @@ use trisect_diagnosis::trial::{
 use trisect_diagnosis::{Model, Verdict};
 use trisect_rules::case;
 
+/// So much that no case reaches is named to people.
+const NAMED: usize = 12;
+
 /// What `--json` prints.
 #[derive(Serialize)]
 struct Answer<'a> {
@@ -67,18 +70,33 @@ pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ended, F
             slack.extend(sensitivity(model.rules(), &recordings));
         }
     }
-    let covered = sets.iter().map(|(id, (model, runs))| (id.clone(), covered(model, runs))).collect();
+    let covered = sets
+        .iter()
+        .map(|(id, (model, runs))| (id.clone(), covered(model, runs)))
+        .collect();
     if let Some(file) = &what.junit {
         write_junit(file, &what.ruleset, &runs)?;
     }
     let ok = runs.iter().all(|run| run.differences.is_empty());
     if json {
         let cases = runs.iter().map(told).collect();
-        io.json(&Answer { cases, coverage: one_or_several(covered), sensitivity: slack })?;
+        io.json(&Answer {
+            cases,
+            coverage: one_or_several(covered),
+            sensitivity: slack,
+        })?;
     } else {
-        io.say(&text(&runs, &covered, what.sensitivity.then_some(&slack[..])))?;
+        io.say(&text(
+            &runs,
+            &covered,
+            what.sensitivity.then_some(&slack[..]),
+        ))?;
     }
-    Ok(if ok { Ended::AsWished } else { Ended::FellShort })
+    Ok(if ok {
+        Ended::AsWished
+    } else {
+        Ended::FellShort
+    })
 }
 
 /// Runs every case, or tells everything that keeps any of them from being run.
@@ -91,14 +109,17 @@ fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<Run>, Fault> {
             Err(fault) => faults.push(fault.to_string()),
         }
     }
-    if faults.is_empty() { Ok(runs) } else { Err(Fault::Wrong(faults.join("\n"))) }
+    if faults.is_empty() {
+        return Ok(runs);
+    }
+    Err(Fault::Wrong(format!(
+        "no case was run:\n{}",
+        faults.join("\n")
+    )))
 }
 
 fn run(source: &Source, file: &Path) -> Result<Run, Fault> {
-    let defects = |defects: Vec<_>| {
-        let list = list_defects(file, &defects);
-        Fault::Wrong(format!("the case has defects:\n{}", list.trim_end()))
-    };
+    let defects = |found: Vec<_>| Fault::Wrong(list_defects(file, &found).trim_end().to_owned());
     let case = case::parse(&read(file)?).map_err(defects)?;
     let model = source.of_case(file, &case.ruleset)?;
     let mut recording = Recording::of(&case, model.rules()).map_err(defects)?;
@@ -110,7 +131,14 @@ fn run(source: &Source, file: &Path) -> Result<Run, Fault> {
     }
     let verdict = recording.verdict(&model);
     let differences = differences(&recording.expect, &verdict);
-    Ok(Run { file: file.to_owned(), title: case.title, model, recording, verdict, differences })
+    Ok(Run {
+        file: file.to_owned(),
+        title: case.title,
+        model,
+        recording,
+        verdict,
+        differences,
+    })
 }
 
 /// The runs of one rule set, by its id and digest.
@@ -127,9 +155,11 @@ fn by_rule_set(runs: &[Run]) -> BySet<'_> {
 }
 
 fn covered(model: &Model, runs: &[&Run]) -> Coverage {
-    let runs: Vec<(&Recording, &Verdict)> =
-        runs.iter().map(|run| (&run.recording, run.verdict.as_ref())).collect();
-    coverage(model, &runs)
+    let runs: Vec<(&Recording, &Verdict)> = runs
+        .iter()
+        .map(|run| (&run.recording, run.verdict.as_ref()))
+        .collect();
+    coverage(model.rules(), &runs)
 }
 
 fn one_or_several(mut covered: BTreeMap<String, Coverage>) -> Covered {
@@ -159,7 +189,13 @@ fn write_junit(file: &Path, suite: &Path, runs: &[Run]) -> Result<(), Fault> {
         .map(|run| Test {
             file: run.file.display().to_string(),
             title: &run.title,
-            differences: run.differences.iter().map(|d| line(d) + "\n").collect::<String>().trim_end().to_owned(),
+            differences: run
+                .differences
+                .iter()
+                .map(|d| line(d) + "\n")
+                .collect::<String>()
+                .trim_end()
+                .to_owned(),
         })
         .collect();
     let xml = junit(&suite.display().to_string(), &tests);
@@ -171,22 +207,37 @@ fn write_junit(file: &Path, suite: &Path, runs: &[Run]) -> Result<(), Fault> {
 }
 
 fn line(difference: &Difference) -> String {
-    let Difference { what, expected, found } = difference;
+    let Difference {
+        what,
+        expected,
+        found,
+    } = difference;
     format!("{what}: expected {expected}, found {found}")
 }
 
 fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slack]>) -> String {
     let mut text = String::new();
     for run in runs {
-        let word = if run.differences.is_empty() { "ok    " } else { "DIFFERS" };
-        let standing = show::wire_verdict(&run.verdict).map_or_else(String::new, |v| show::standing(&v));
+        let word = if run.differences.is_empty() {
+            "ok    "
+        } else {
+            "DIFFERS"
+        };
+        let standing =
+            show::wire_verdict(&run.verdict).map_or_else(String::new, |v| show::standing(&v));
         // Writing to a String cannot fail.
-        let _ = writeln!(text, "{word} {}  {}: {standing}", run.file.display(), run.title);
+        let _ = writeln!(
+            text,
+            "{word} {}  {}: {standing}",
+            run.file.display(),
+            run.title
+        );
         for difference in &run.differences {
             let _ = writeln!(text, "    {}", line(difference));
         }
     }
-    for (id, coverage) in covered {
+    for (rules, coverage) in covered {
+        let id = rules.split(' ').next().unwrap_or_default();
         let kinds = [
             ("limits", &coverage.limits),
             ("answers", &coverage.answers),
@@ -204,15 +255,29 @@ fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slac
         };
         let _ = writeln!(text, "no case notices: {of} {}", slack.change);
     }
-    let differing = runs.iter().filter(|run| !run.differences.is_empty()).count();
+    let differing = runs
+        .iter()
+        .filter(|run| !run.differences.is_empty())
+        .count();
     let _ = writeln!(text, "{} cases, {differing} differ", runs.len());
     text
 }
 
 fn coverage_line(id: &str, kind: &str, reached: &Reached) -> String {
-    let mut line = format!("{id}: {} of {} {kind} reached", reached.reached, reached.all);
-    if !reached.unreached.is_empty() {
-        let _ = write!(line, "; not: {}", reached.unreached.join(", "));
+    let mut line = format!(
+        "{id}: {} of {} {kind} reached",
+        reached.reached, reached.all
+    );
+    let shown = reached.unreached.get(..NAMED).unwrap_or(&reached.unreached);
+    if !shown.is_empty() {
+        let _ = write!(line, "; not: {}", shown.join(", "));
+    }
+    if shown.len() < reached.unreached.len() {
+        let _ = write!(
+            line,
+            " and {} more (--json names them)",
+            reached.unreached.len() - shown.len()
+        );
     }
     line + "\n"
 }

@@ -30,8 +30,8 @@ async fn a_port_nobody_listens_on_says_so() {
     .await;
 }
 
-/// A service that knows one bay, on a free port; answers its address.
-async fn service(publisher: Publisher<InstrumentWatch>) -> (String, ServerHandle) {
+/// Serves a module on a free port to callers with the role `read`; answers its address.
+async fn serve<C>(module: RpcModule<C>) -> (String, ServerHandle) {
     let caller =
         tower::ServiceBuilder::new().map_request(|mut request: jsonrpsee::server::HttpRequest| {
             request.extensions_mut().insert(Role::Read);
@@ -43,6 +43,11 @@ async fn service(publisher: Publisher<InstrumentWatch>) -> (String, ServerHandle
         .await
         .unwrap();
     let url = format!("ws://{}/rpc", server.local_addr().unwrap());
+    (url, server.start(module))
+}
+
+/// A service that knows one bay.
+async fn service(publisher: Publisher<InstrumentWatch>) -> (String, ServerHandle) {
     let mut module = RpcModule::new(publisher);
     register::<JobList, _, _, _>(&mut module, |_, params| async move {
         match params.bay.as_deref() {
@@ -55,7 +60,7 @@ async fn service(publisher: Publisher<InstrumentWatch>) -> (String, ServerHandle
     register_watch::<InstrumentWatch, _, _, _>(&mut module, |publisher, _| async move {
         Ok(publisher.feed().starting_with(vec![detached("m0")]))
     });
-    (url, server.start(module))
+    serve(module).await
 }
 
 fn detached(instrument: &str) -> InstrumentItem {
@@ -116,4 +121,20 @@ async fn a_watch_tells_how_things_stand_then_what_changes() {
         lost.contains("job.list: the connection to the service was lost"),
         "{lost}"
     );
+}
+
+#[tokio::test]
+async fn a_watch_ends_when_there_is_nothing_more_to_watch() {
+    let mut module = RpcModule::new(());
+    register_watch::<InstrumentWatch, _, _, _>(&mut module, |_, _| async {
+        Ok(Publisher::new(1).feed().starting_with(vec![detached("m0")]))
+    });
+    let (url, _server) = serve(module).await;
+    let client = Client::connect(&url).await.unwrap();
+    let mut watch = client
+        .watch::<InstrumentWatch>(&InstrumentListParams::default())
+        .await
+        .unwrap();
+    assert_eq!(watch.next().await.unwrap().unwrap(), detached("m0"));
+    assert!(watch.next().await.is_none());
 }

@@ -1,8 +1,10 @@
 //! What a subscriber is told: published once, serialised once, and sent without ever waiting for one
 //! subscriber on behalf of another. Who is too slow gets a notice with the count of what it missed.
 
+use crate::error::ErrorKind;
 use crate::method::{Gap, Subscription};
 use jsonrpsee::SubscriptionSink;
+use jsonrpsee::core::SubscriptionError;
 use jsonrpsee::core::server::TrySendError;
 use serde_json::value::{RawValue, to_raw_value};
 use std::marker::PhantomData;
@@ -39,11 +41,16 @@ impl<S: Subscription> Publisher<S> {
     /// # Errors
     /// If the item cannot be written as JSON.
     pub fn publish(&self, item: &S::Item) -> Result<(), serde_json::Error> {
-        if self.sender.receiver_count() > 0 {
+        if self.is_watched() {
             // An error means the last feed has just gone.
             let _ = self.sender.send(Arc::from(to_raw_value(item)?));
         }
         Ok(())
+    }
+
+    /// Whether anyone listens: what nobody hears need not be put together.
+    pub fn is_watched(&self) -> bool {
+        self.sender.receiver_count() > 0
     }
 
     /// A feed of everything published from now on.
@@ -73,8 +80,8 @@ impl<S: Subscription> Feed<S> {
         self
     }
 
-    /// Tells the subscriber until it leaves or the publisher is gone.
-    pub(super) async fn tell(mut self, sink: SubscriptionSink) {
+    /// Tells the subscriber until it leaves; or until the publisher is gone, which it is told too.
+    pub(super) async fn tell(mut self, sink: SubscriptionSink) -> Result<(), SubscriptionError> {
         let mut out = Out {
             sink,
             missed: 0,
@@ -86,10 +93,17 @@ impl<S: Subscription> Feed<S> {
             };
             // The state of things is worth waiting for; it is short.
             if out.sink.send(message).await.is_err() {
-                return;
+                return Ok(());
             }
         }
         while self.step(&mut out).await.is_some() {}
+        if out.sink.is_closed() {
+            return Ok(());
+        }
+        let ended = ErrorKind::Ended
+            .because("there is nothing more to watch")
+            .hint("subscribe again");
+        Err(to_raw_value(&ended).map_or_else(SubscriptionError::from, SubscriptionError::from_json))
     }
 
     /// One item, one notice of a gap, or `None` at the end.

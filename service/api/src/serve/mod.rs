@@ -71,11 +71,15 @@ where
                 match opened.await {
                     Ok(feed) => {
                         // An error here means the subscriber has left already.
-                        if let Ok(sink) = pending.accept().await {
-                            feed.tell(sink).await;
+                        match pending.accept().await {
+                            Ok(sink) => feed.tell(sink).await,
+                            Err(_) => Ok(()),
                         }
                     }
-                    Err(refusal) => pending.reject(ErrorObjectOwned::from(refusal)).await,
+                    Err(refusal) => {
+                        pending.reject(ErrorObjectOwned::from(refusal)).await;
+                        Ok(())
+                    }
                 }
             }
         },

@@ -56,7 +56,7 @@ wire! {
 
     /// An answer to an asked check.
     pub struct AnswerGiven {
-        /// Its place among the job's events.
+        /// Its place in the journal.
         pub seq: u64,
         /// The check.
         pub check: String,

@@ -1,6 +1,6 @@
 //! `reading.*`: values with their unit and standard uncertainty.
 
-use super::{Time, common::words, wire};
+use super::{Phase, Time, common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -18,7 +18,7 @@ words! {
 wire! {
     /// A reading as it was stored.
     pub struct Reading {
-        /// Its place among the job's events, from 1.
+        /// Its place in the journal, which is that of no other event.
         pub seq: u64,
         /// The job it belongs to.
         pub job: String,
@@ -109,6 +109,9 @@ wire! {
         /// Standard uncertainty with its unit, such as `0.2 psi`; from the digits written if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub uncertainty: Option<String>,
+        /// The phase it was taken in, if the engine has left it since.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub phase: Option<Phase>,
         /// Who took it.
         pub by: String,
         /// What it was taken with.
@@ -129,7 +132,7 @@ wire! {
         /// One test point only.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub point: Option<String>,
-        /// Only readings after this place among the job's events.
+        /// Only readings after this place in the journal.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub after_seq: Option<u64>,
         /// At most so many; 1000 if left out.

@@ -177,14 +177,14 @@ pub(crate) fn refusal(error: &JournalError) -> WireError {
         JournalError::KeyReused { .. } => ErrorKind::InvalidValue.because(said).at("key"),
         JournalError::BadRow { .. } => ErrorKind::InvalidValue.because(said),
         _ => {
-            tracing::error!(error = &error as &dyn std::error::Error, "journal failed");
+            tracing::error!(error = error as &dyn std::error::Error, "journal failed");
             ErrorKind::Storage.because(said).hint("see the service's log; nothing was stored")
         }
     }
 }
 
 /// Something that cannot happen unless the program is wrong.
-pub(crate) fn internal(error: &dyn std::error::Error) -> WireError {
+pub(crate) fn internal(error: &(dyn std::error::Error + 'static)) -> WireError {
     tracing::error!(error, "internal error");
     ErrorKind::Internal.because(error.to_string()).hint("see the service's log")
 }

@@ -39,7 +39,7 @@ mod websocket;
 
 use std::sync::Arc;
 
-use axum::Router;
+use axum::{Extension, Router};
 use axum::extract::{Request, State};
 use axum::http::{Method, header};
 use axum::middleware::{self, Next};
@@ -102,6 +102,8 @@ pub async fn serve(
     let router = Router::new()
         .route("/rpc", any(rpc).with_state(conversation))
         .merge(routes)
+        // Methods look up the caller's role in the extensions.
+        .layer(Extension(settings.role))
         .layer(middleware::from_fn_with_state(gate, through));
     accept::run(listener, router, settings, stop).await
 }

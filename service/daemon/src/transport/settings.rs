@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use trisect_api::Role;
+
 /// Limits and names of the transport. Every limit has a default that suits a
 /// workshop; the configuration may set each of them.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -12,6 +14,8 @@ pub struct TransportSettings {
     /// Origins of other web pages that may call (`https://board.example`),
     /// beside pages served from this service itself.
     pub origins: Vec<String>,
+    /// What whoever gets through the gate may do.
+    pub role: Role,
     /// Connections at once; one more is answered with 503 and closed.
     pub connections: usize,
     /// Bytes of one request, over HTTP or WebSocket.
@@ -47,6 +51,7 @@ impl Default for TransportSettings {
         Self {
             host_names: Vec::new(),
             origins: Vec::new(),
+            role: Role::Manage,
             connections: 256,
             request_bytes: 10 * MEBIBYTE,
             reply_bytes: 10 * MEBIBYTE,

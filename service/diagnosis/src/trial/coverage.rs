@@ -7,7 +7,7 @@ use trisect_rules::{Bound, Outcome, Proof, ProofTarget, RuleSet};
 
 use super::Recording;
 use crate::assess::shown;
-use crate::{Evidence, Model, Verdict, What};
+use crate::{Evidence, Verdict, What};
 
 /// What a set of cases reaches of a rule set.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -34,16 +34,15 @@ pub struct Reached {
     pub unreached: Vec<String>,
 }
 
-/// What these cases, all run on this model, reach of its rule set.
-pub fn coverage(model: &Model, runs: &[(&Recording, &Verdict)]) -> Coverage {
-    let rules = model.rules();
+/// What these cases, all run against this rule set, reach of it.
+pub fn coverage(rules: &RuleSet, runs: &[(&Recording, &Verdict)]) -> Coverage {
     let mut limits = BTreeSet::new();
     let mut answers = BTreeSet::new();
     let mut outcomes = BTreeSet::new();
     let mut proofs = BTreeSet::new();
     for (recording, verdict) in runs {
         for piece in &verdict.evidence {
-            limits.extend(limits_of(model, piece));
+            limits.extend(limits_of(rules, piece));
             outcomes.insert(format!("{} {}", piece.check, piece.outcome));
         }
         answers.extend(answers_of(rules, recording));
@@ -76,9 +75,9 @@ fn all_limits(rules: &RuleSet) -> Vec<String> {
 }
 
 /// The ends of limits that decided a piece of evidence.
-fn limits_of(model: &Model, piece: &Evidence) -> Vec<String> {
-    let check = model.rules().check_index(&piece.check);
-    let measured = check.and_then(|check| model.rules().checks.get(check)?.measured());
+fn limits_of(rules: &RuleSet, piece: &Evidence) -> Vec<String> {
+    let check = rules.check_index(&piece.check);
+    let measured = check.and_then(|check| rules.checks.get(check)?.measured());
     let (Some(measured), Some(value)) = (measured, piece.value) else { return Vec::new() };
     let mut ends = Vec::new();
     let (low, high) = (middle(&measured.at_least), middle(&measured.at_most));
@@ -88,7 +87,7 @@ fn limits_of(model: &Model, piece: &Evidence) -> Vec<String> {
         Outcome::Undecided | Outcome::Void => return ends,
     };
     // Of two ends, a failed value lies beyond the nearer one.
-    let between = low.zip(high).map(|(low, high)| shown(model, measured, (low + high) / 2.0));
+    let between = low.zip(high).map(|(low, high)| shown(rules, measured, (low + high) / 2.0));
     if low.is_some() && !(failed && between.is_some_and(|middle| value >= middle)) {
         ends.push(format!("{} at_least", piece.check));
     }

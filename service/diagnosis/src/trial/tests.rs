@@ -172,16 +172,15 @@ fn a_stream_that_does_not_fit_is_refused() {
 #[test]
 fn coverage_tells_what_no_case_reaches() {
     let recordings = [recording(&pressures(&["5 psi"], "")), recording(&pressures(&["30 psi"], NO))];
-    let model = Model::new(Arc::new(rules()));
     let verdicts: Vec<_> = recordings.iter().map(verdict).collect();
     let runs: Vec<(&Recording, &Verdict)> =
         recordings.iter().zip(verdicts.iter().map(Arc::as_ref)).collect();
-    let one = coverage(&model, &runs[..1]);
+    let one = coverage(&rules(), &runs[..1]);
     assert_eq!(one.limits.unreached, ["pressure-idle at_most"]);
     assert_eq!(one.proofs.unreached, ["pump"]);
     assert_eq!(one.answers.unreached, ["starts yes", "starts no"]);
     assert_eq!(one.outcomes.unreached, ["pressure-idle passed", "starts passed", "starts failed"]);
-    let both = coverage(&model, &runs);
+    let both = coverage(&rules(), &runs);
     assert_eq!(both.limits, Reached { all: 2, reached: 2, unreached: vec![] });
     assert_eq!(both.answers.unreached, ["starts yes"]);
 }

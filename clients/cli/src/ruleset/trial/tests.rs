@@ -35,7 +35,8 @@ answer = { check = "lift-pump-runs", is = "runs" }
 outcomes = { inlet-pressure-cranking = "failed", fuel-seen = "passed" }
 "#;
 
-const STREAM: &str = r#"[{"n":"battery","u":"V","t":0.6,"v":10.9},{"n":"battery","u":"V","t":1.6,"v":10.8}]"#;
+const STREAM: &str =
+    r#"[{"n":"battery","u":"V","t":0.6,"v":10.9},{"n":"battery","u":"V","t":1.6,"v":10.8}]"#;
 
 struct Trial {
     directory: TempDir,
@@ -46,7 +47,9 @@ impl Trial {
     fn new() -> Self {
         let directory = tempfile::tempdir().unwrap();
         std::fs::write(directory.path().join("stream.json"), STREAM).unwrap();
-        let line = ["trisect", "ruleset", "trial", "distributor-pump-12v"].map(str::to_owned).to_vec();
+        let line = ["trisect", "ruleset", "trial", "distributor-pump-12v"]
+            .map(str::to_owned)
+            .to_vec();
         Self { directory, line }
     }
 
@@ -61,7 +64,8 @@ impl Trial {
     }
 
     fn with(mut self, words: &[&str]) -> Self {
-        self.line.extend(words.iter().map(|word| (*word).to_owned()));
+        self.line
+            .extend(words.iter().map(|word| (*word).to_owned()));
         self
     }
 
@@ -69,7 +73,10 @@ impl Trial {
     fn run(&self) -> (String, String, String) {
         let (mut out, mut err) = (Vec::new(), Vec::new());
         let command = Command::try_parse_from(&self.line).unwrap();
-        let code = run(command, &mut Io::new(&mut std::io::empty(), &mut out, &mut err));
+        let code = run(
+            command,
+            &mut Io::new(&mut std::io::empty(), &mut out, &mut err),
+        );
         let text = |bytes| String::from_utf8(bytes).unwrap();
         (format!("{code:?}"), text(out), text(err))
     }
@@ -83,25 +90,43 @@ fn exit(code: u8) -> String {
 fn a_case_as_expected_ends_with_0() {
     let (code, out, err) = Trial::new().case("weak.toml", WEAK).run();
     assert_eq!((code, err.as_str()), (exit(0), ""), "{out}");
-    assert!(out.contains("ok     ") && out.contains("weak.toml  Weak lift pump: "), "{out}");
+    assert!(
+        out.contains("ok     ") && out.contains("weak.toml  Weak lift pump: "),
+        "{out}"
+    );
     assert!(out.ends_with("1 cases, 0 differ\n"), "{out}");
 }
 
 #[test]
 fn json_has_the_whole_verdict_and_ends_with_1_on_a_difference() {
     let differing = WEAK.replace("fuel-seen = \"passed\"", "fuel-seen = \"failed\"");
-    let trial = Trial::new().case("weak.toml", WEAK).case("other.toml", &differing);
+    let trial = Trial::new()
+        .case("weak.toml", WEAK)
+        .case("other.toml", &differing);
     let (code, out, err) = trial.with(&["--json"]).run();
     assert_eq!((code, err.as_str()), (exit(1), ""));
     let answer: Value = serde_json::from_str(&out).unwrap();
-    let [first, second] = answer["cases"].as_array().unwrap().as_slice() else { panic!("{answer}") };
-    assert_eq!((&first["ok"], &second["ok"]), (&Value::Bool(true), &Value::Bool(false)));
-    let difference = serde_json::json!({"what": "outcomes.fuel-seen", "expected": "failed", "found": "passed"});
+    let [first, second] = answer["cases"].as_array().unwrap().as_slice() else {
+        panic!("{answer}")
+    };
+    assert_eq!(
+        (&first["ok"], &second["ok"]),
+        (&Value::Bool(true), &Value::Bool(false))
+    );
+    let difference =
+        serde_json::json!({"what": "outcomes.fuel-seen", "expected": "failed", "found": "passed"});
     assert_eq!(second["differences"], Value::Array(vec![difference]));
-    for member in ["standing", "side", "sides", "suspects", "evidence", "missing", "next", "phase", "ruleset"] {
+    for member in [
+        "standing", "side", "sides", "suspects", "evidence", "missing", "next", "phase", "ruleset",
+    ] {
         assert!(first["verdict"].get(member).is_some(), "{member}");
     }
-    assert!(answer["coverage"]["answers"]["unreached"].as_array().unwrap().contains(&"fuel-seen not-seen".into()));
+    assert!(
+        answer["coverage"]["answers"]["unreached"]
+            .as_array()
+            .unwrap()
+            .contains(&"fuel-seen not-seen".into())
+    );
     assert_eq!(answer["sensitivity"], Value::Array(Vec::new()));
 }
 
@@ -110,9 +135,14 @@ fn json_has_the_whole_verdict_and_ends_with_1_on_a_difference() {
 fn the_wire_carries_a_verdict_without_loss() {
     let trial = Trial::new().case("weak.toml", WEAK);
     let source = super::Source::open("distributor-pump-12v".as_ref()).unwrap();
-    let verdict = super::run(&source, &trial.path("weak.toml")).unwrap().verdict;
+    let verdict = super::run(&source, &trial.path("weak.toml"))
+        .unwrap()
+        .verdict;
     let wire = crate::show::wire_verdict(&verdict).unwrap();
-    assert_eq!(serde_json::to_string(&wire).unwrap(), String::from_utf8(verdict.to_bytes()).unwrap());
+    assert_eq!(
+        serde_json::to_string(&wire).unwrap(),
+        String::from_utf8(verdict.to_bytes()).unwrap()
+    );
 }
 
 #[test]
@@ -122,10 +152,19 @@ fn sensitivity_and_junit_are_told_on_request() {
     let trial = trial.with(&["--sensitivity", "--junit", junit.to_str().unwrap()]);
     let (code, out, err) = trial.run();
     assert_eq!((code, err.as_str()), (exit(0), ""));
-    assert!(out.contains("no case notices: the limit battery-rest at_least"), "{out}");
-    assert!(!out.contains("the limit inlet-pressure-cranking at_least lowered by 50 %"), "{out}");
+    assert!(
+        out.contains("no case notices: the limit battery-rest at_least"),
+        "{out}"
+    );
+    assert!(
+        !out.contains("the limit inlet-pressure-cranking at_least lowered by 50 %"),
+        "{out}"
+    );
     let xml = std::fs::read_to_string(junit).unwrap();
-    assert!(xml.contains("tests=\"1\" failures=\"0\"") && xml.contains("name=\"Weak lift pump\""), "{xml}");
+    assert!(
+        xml.contains("tests=\"1\" failures=\"0\"") && xml.contains("name=\"Weak lift pump\""),
+        "{xml}"
+    );
 }
 
 #[test]
@@ -138,11 +177,25 @@ fn everything_that_is_wrong_is_told_at_once_and_ends_with_2() {
         }
     };
     let unknown = WEAK.replace("check = \"fuel-seen\"", "check = \"fuel-sen\"");
-    let broken = Trial::new().case("a.toml", &unknown).case("b.toml", "title = 3\n").with(&["no-such.toml"]);
-    check(broken, &["a.toml:20:", "did you mean `fuel-seen`?", "b.toml:1:", "cannot read no-such.toml"]);
+    let broken = Trial::new()
+        .case("a.toml", &unknown)
+        .case("b.toml", "title = 3\n")
+        .with(&["no-such.toml"]);
+    check(
+        broken,
+        &[
+            "a.toml:19:",
+            "did you mean `fuel-seen`?",
+            "b.toml:1:",
+            "cannot read no-such.toml",
+        ],
+    );
     let other = WEAK.replace("distributor-pump-12v", "another");
-    check(Trial::new().case("a.toml", &other), &["the case is for the rule set `another`"]);
+    check(
+        Trial::new().case("a.toml", &other),
+        &["the case is for the rule set `another`"],
+    );
     let trial = Trial::new().case("a.toml", WEAK);
-    std::fs::write(trial.path("stream.json"), "[{}]").unwrap();
-    check(trial, &["stream.json: SenML"]);
+    std::fs::write(trial.path("stream.json"), "{").unwrap();
+    check(trial, &["stream.json: the SenML pack is not JSON"]);
 }

@@ -1,0 +1,211 @@
+//! Commands against a service that says little, for what is theirs: words on the command line in, text and
+//! exit codes out.
+#![allow(clippy::unwrap_used)]
+
+use crate::args::Command;
+use crate::io::Io;
+use crate::run::run;
+use clap::Parser;
+use jsonrpsee::RpcModule;
+use jsonrpsee::server::{Server, ServerHandle};
+use serde_json::Value;
+use std::process::ExitCode;
+use std::sync::mpsc;
+use std::time::Duration;
+use tokio::runtime::Runtime;
+use trisect_api::serve::{Publisher, register, register_watch};
+use trisect_api::table::{BayList, JobClose, JobList, JobShow, ReadingWatch, VerdictWatch};
+use trisect_api::wire::{Bays, Job, JobCloseParams, JobDetail, Jobs, ReadingItem, VerdictItem};
+use trisect_api::{ErrorKind, Role, WireError};
+
+/// The recorded answer of a method, from the examples of the wire.
+fn example<T: serde::de::DeserializeOwned>(text: &str, member: &str) -> T {
+    let example: Value = serde_json::from_str(text).unwrap();
+    serde_json::from_value(example.pointer(member).unwrap().clone()).unwrap()
+}
+
+fn jobs() -> Jobs {
+    example(
+        include_str!("../../../service/api/examples/job.list.json"),
+        "/result",
+    )
+}
+
+fn detail() -> JobDetail {
+    example(
+        include_str!("../../../service/api/examples/job.show.json"),
+        "/result",
+    )
+}
+
+fn reading() -> ReadingItem {
+    example(
+        include_str!("../../../service/api/examples/reading.watch.json"),
+        "/items/0",
+    )
+}
+
+fn verdict() -> VerdictItem {
+    example(
+        include_str!("../../../service/api/examples/verdict.watch.json"),
+        "/items/0",
+    )
+}
+
+async fn close(params: JobCloseParams) -> Result<Job, WireError> {
+    assert_eq!(params.confirmed, Some(vec!["lift-pump-week".to_owned()]));
+    Err(ErrorKind::UnknownSuspect
+        .because("the rule set has no suspect `lift-pump-week`")
+        .hint("did you mean `lift-pump-weak`?"))
+}
+
+struct Context {
+    readings: Publisher<ReadingWatch>,
+    verdicts: Publisher<VerdictWatch>,
+}
+
+/// A service on a free port; the runtime it lives in, its address and its handle.
+fn service(readings: Publisher<ReadingWatch>) -> (Runtime, String, ServerHandle) {
+    let runtime = Runtime::new().unwrap();
+    let caller =
+        tower::ServiceBuilder::new().map_request(|mut request: jsonrpsee::server::HttpRequest| {
+            request.extensions_mut().insert(Role::Manage);
+            request
+        });
+    let builder = Server::builder().set_http_middleware(caller);
+    let server = runtime.block_on(builder.build("127.0.0.1:0")).unwrap();
+    let url = format!("ws://{}/rpc", server.local_addr().unwrap());
+    let mut module = RpcModule::new(Context {
+        readings,
+        verdicts: Publisher::new(1),
+    });
+    register::<BayList, _, _, _>(&mut module, |_, _| async {
+        Ok(example::<Bays>(
+            include_str!("../../../service/api/examples/bay.list.json"),
+            "/result",
+        ))
+    });
+    register::<JobList, _, _, _>(&mut module, |_, _| async { Ok(jobs()) });
+    register::<JobShow, _, _, _>(&mut module, |_, _| async { Ok(detail()) });
+    register::<JobClose, _, _, _>(&mut module, |_, params| close(params));
+    register_watch::<ReadingWatch, _, _, _>(&mut module, |context, _| async move {
+        Ok(context.readings.feed())
+    });
+    register_watch::<VerdictWatch, _, _, _>(&mut module, |context, _| async move {
+        Ok(context.verdicts.feed().starting_with(vec![verdict()]))
+    });
+    let handle = runtime.block_on(async { server.start(module) });
+    (runtime, url, handle)
+}
+
+/// Exit code, standard output, standard error.
+fn trisect(url: &str, words: &[&str]) -> (String, String, String) {
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let line = ["trisect", "--server", url]
+        .into_iter()
+        .chain(words.iter().copied());
+    let command = Command::try_parse_from(line).unwrap();
+    let code = run(
+        command,
+        &mut Io::new(&mut std::io::empty(), &mut out, &mut err),
+    );
+    (
+        format!("{code:?}"),
+        String::from_utf8(out).unwrap(),
+        String::from_utf8(err).unwrap(),
+    )
+}
+
+fn exit(code: u8) -> String {
+    format!("{:?}", ExitCode::from(code))
+}
+
+#[test]
+fn answers_are_for_people_or_for_programs() {
+    let (_runtime, url, _service) = service(Publisher::new(1));
+    let (code, out, _) = trisect(&url, &["job", "list"]);
+    assert_eq!(code, exit(0));
+    assert!(
+        out.starts_with("job-1  closed  bay-1  Unit 14  cranks-no-start  opened 2026-11-24"),
+        "{out}"
+    );
+    let (_, out, _) = trisect(&url, &["job", "list", "--json"]);
+    assert_eq!(serde_json::from_str::<Jobs>(&out).unwrap(), jobs());
+    let (_, out, _) = trisect(&url, &["job", "show", "job-1"]);
+    assert!(
+        out.contains("answered fuel-seen: seen (M. Aldous)\n") && out.contains("leaning: supply"),
+        "{out}"
+    );
+}
+
+#[test]
+fn a_refusal_ends_with_2_and_says_what_to_do() {
+    let (_runtime, url, _service) = service(Publisher::new(1));
+    let words = ["job", "close", "job-1", "--confirmed", "lift-pump-week"];
+    let expected = "trisect: the rule set has no suspect `lift-pump-week` (unknown-suspect); did you mean `lift-pump-weak`?\n";
+    assert_eq!(
+        trisect(&url, &words),
+        (exit(2), String::new(), expected.to_owned())
+    );
+    let (code, _, err) = trisect("ws://127.0.0.1:1/rpc", &["job", "list"]);
+    assert_eq!(code, exit(2));
+    assert!(err.contains("nothing listens there"), "{err}");
+}
+
+/// Standard output that tells a line as soon as it is written.
+struct Lines(mpsc::Sender<String>);
+
+impl std::io::Write for Lines {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        // Nobody listening any more is no concern of the command.
+        let _ = self.0.send(String::from_utf8_lossy(bytes).into_owned());
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+#[test]
+fn a_watch_tells_both_subscriptions_until_the_service_goes() {
+    let readings = Publisher::<ReadingWatch>::new(8);
+    let (runtime, url, service) = service(readings.clone());
+    let (told, lines) = mpsc::channel();
+    let command = Command::try_parse_from([
+        "trisect", "--server", &url, "watch", "--bay", "bay-1", "--json",
+    ])
+    .unwrap();
+    let watch = std::thread::spawn(move || {
+        let mut err = Vec::new();
+        let code = run(
+            command,
+            &mut Io::new(&mut std::io::empty(), &mut Lines(told), &mut err),
+        );
+        (format!("{code:?}"), String::from_utf8(err).unwrap())
+    });
+    let next = || -> Value {
+        serde_json::from_str(&lines.recv_timeout(Duration::from_secs(10)).unwrap()).unwrap()
+    };
+    let first = next();
+    assert_eq!(
+        (&first["watch"], &first["kind"]),
+        (&"verdict.watch".into(), &"verdict".into())
+    );
+    assert_eq!(first["standing"], "leaning");
+    // The verdict comes after both subscriptions are there.
+    readings.publish(&reading()).unwrap();
+    let second = next();
+    assert_eq!(
+        (&second["watch"], &second["point"]),
+        (&"reading.watch".into(), &"pump-inlet-pressure".into())
+    );
+    service.stop().unwrap();
+    runtime.shutdown_background();
+    let (code, err) = watch.join().unwrap();
+    assert_eq!(code, exit(2));
+    assert!(
+        err.contains("the service has ended the connection"),
+        "{err}"
+    );
+}

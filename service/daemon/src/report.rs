@@ -1,0 +1,74 @@
+//! A job in plain language.
+
+use trisect_api::wire::{Evidence, Job, JobVerdict, Outcome};
+use trisect_rules::RuleSet;
+
+/// What a report always ends with.
+const DEFERS: &str = "The maker's service manual, local codes and licensed practice decide; this \
+                      report does not replace them.";
+
+/// The report: the machine, what it comes to, what was found, what is open,
+/// and what to do.
+pub(crate) fn report(rules: &RuleSet, job: &Job, verdict: &JobVerdict) -> String {
+    let mut lines = vec![
+        format!("{} in {}, opened {}", job.machine, job.bay, job.opened),
+        format!(
+            "Rule set {} {} ({})",
+            job.ruleset.id, job.ruleset.version, job.ruleset.digest
+        ),
+    ];
+    if let Some(id) = &job.complaint {
+        let known = rules.complaints.iter().find(|c| c.id == *id);
+        lines.push(format!("Complaint: {}", known.map_or(id.as_str(), |c| &c.title)));
+    }
+    lines.extend([String::new(), verdict.verdict.text.clone(), String::new()]);
+    lines.push("What was found:".to_owned());
+    lines.extend(verdict.verdict.evidence.iter().map(|e| format!("  {}", found(rules, e))));
+    lines.extend([String::new(), "Belief that a fault is on each side:".to_owned()]);
+    for side in trisect_api::wire::Side::ALL {
+        let belief = verdict.verdict.sides.of(*side);
+        lines.push(format!("  {side:<11} {:5.1} %", belief * 100.0));
+    }
+    let named = verdict.verdict.side.and_then(|side| {
+        verdict.verdict.suspects.iter().find(|suspect| suspect.side == side)
+    });
+    if let Some(suspect) = named.and_then(|s| rules.suspects.iter().find(|r| r.id == s.id)) {
+        let remedy = suspect.remedy.as_deref().unwrap_or("none given");
+        lines.extend([String::new(), format!("Remedy for the likeliest suspect: {remedy}")]);
+    }
+    if let Some(confirmed) = &job.confirmed {
+        lines.extend([String::new(), format!("Found in the end: {}", confirmed.join(", "))]);
+    }
+    lines.extend([String::new(), DEFERS.to_owned()]);
+    lines.join("\n")
+}
+
+fn found(rules: &RuleSet, evidence: &Evidence) -> String {
+    let title = rules.check_index(&evidence.check).map_or("", |c| &rules.checks[c].title);
+    let outcome = match evidence.outcome {
+        Outcome::Passed => "good",
+        Outcome::Failed => "NOT GOOD",
+        Outcome::Undecided => "undecided",
+        Outcome::Void => "void",
+    };
+    let mut line = format!("{title}: {outcome}");
+    if let (Some(value), Some(unit)) = (evidence.value, &evidence.unit) {
+        let beyond = evidence.bound.map_or(String::new(), |bound| format!("{bound} "));
+        let value = trisect_measure::significant(value, 4);
+        line.push_str(&format!(", {beyond}{value} {unit}"));
+        if let Some(u) = evidence.uncertainty {
+            let u = trisect_measure::significant(u, 2);
+            line.push_str(&format!(" (standard uncertainty {u} {unit})"));
+        }
+    }
+    if let Some(limit) = &evidence.limit {
+        line.push_str(&format!(", limit {limit}"));
+    }
+    if let Some(answer) = &evidence.answer {
+        line.push_str(&format!(", answered {answer}"));
+    }
+    if let Some(reason) = &evidence.reason {
+        line.push_str(&format!(" ({reason})"));
+    }
+    line
+}

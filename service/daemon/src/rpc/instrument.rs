@@ -1,0 +1,58 @@
+//! `instrument.*` and `probe.*`.
+
+use jsonrpsee::RpcModule;
+use trisect_api::WireError;
+use trisect_api::serve::{register, register_watch};
+use trisect_api::table::{
+    InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentWatch, ProbeLift, ProbePlace,
+};
+use trisect_api::wire::{Instrument, InstrumentItem, Instruments};
+
+use super::Hall;
+
+pub(super) fn register_all(module: &mut RpcModule<Hall>) {
+    register::<InstrumentList, _, _, _>(module, |hall, params| async move {
+        let instruments = hall.instruments(params.bay.as_deref()).await?;
+        Ok(Instruments { instruments })
+    });
+    register::<InstrumentAttach, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(async move { bay.attach(params) })).await
+    });
+    register::<InstrumentDetach, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(async move { bay.detach(&params) })).await
+    });
+    register::<ProbePlace, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(bay.place(params))).await
+    });
+    register::<ProbeLift, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(async move { bay.lift(&params) })).await
+    });
+    register_watch::<InstrumentWatch, _, _, _>(module, |hall, params| async move {
+        let feed = match &params.bay {
+            Some(bay) => hall.bay(bay)?.news().instruments.feed(),
+            None => hall.all_instruments.feed(),
+        };
+        let stand = hall.instruments(params.bay.as_deref()).await?;
+        Ok(feed.starting_with(stand.into_iter().map(InstrumentItem::Instrument).collect()))
+    });
+}
+
+impl Hall {
+    /// The instruments of one bay or of all.
+    async fn instruments(&self, bay: Option<&str>) -> Result<Vec<Instrument>, WireError> {
+        let bays = match bay {
+            Some(name) => std::slice::from_ref(self.bay(name)?),
+            None => &self.bays[..],
+        };
+        let mut instruments = Vec::new();
+        for bay in bays {
+            let shown = bay.ask(|bay| Box::pin(async move { Ok(bay.instruments_shown()) }));
+            instruments.extend(shown.await?);
+        }
+        Ok(instruments)
+    }
+}

@@ -1,0 +1,67 @@
+//! The methods of `trisect-api`, answered: one file a noun.
+
+mod bay;
+mod instrument;
+mod job;
+mod reading;
+mod ruleset;
+
+use std::sync::Arc;
+
+use jsonrpsee::RpcModule;
+use trisect_api::serve::{Publisher, register, register_discover};
+use trisect_api::table::{InstrumentWatch, ServiceAbout};
+use trisect_api::wire::{About, RulesetName, Time};
+use trisect_api::{ErrorKind, WireError};
+use trisect_journal::Journal;
+
+use crate::bay::BayHandle;
+use crate::catalog::Catalog;
+
+/// What the methods reach: the bays, the rule sets and the journal.
+pub(crate) struct Hall {
+    pub(crate) bays: Vec<BayHandle>,
+    pub(crate) catalog: Arc<Catalog>,
+    pub(crate) journal: Arc<dyn Journal>,
+    pub(crate) all_instruments: Publisher<InstrumentWatch>,
+    pub(crate) started: String,
+}
+
+impl Hall {
+    /// The bay of a name.
+    pub(crate) fn bay(&self, name: &str) -> Result<&BayHandle, WireError> {
+        self.bays.iter().find(|bay| bay.name() == name).ok_or_else(|| {
+            ErrorKind::UnknownBay
+                .because(format!("there is no bay `{name}`"))
+                .at("bay")
+                .hint_nearest(name, self.bays.iter().map(BayHandle::name))
+        })
+    }
+
+    fn about(&self) -> About {
+        About {
+            name: "trisectd".to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            started: Time(self.started.clone()),
+            adapters: crate::instruments::about(),
+            rulesets: self
+                .catalog
+                .ids()
+                .map(|id| RulesetName { ruleset: id.to_owned() })
+                .collect(),
+        }
+    }
+}
+
+/// All methods and subscriptions, registered.
+pub(crate) fn module(hall: Hall) -> RpcModule<Hall> {
+    let mut module = RpcModule::new(hall);
+    register::<ServiceAbout, _, _, _>(&mut module, |hall, _| async move { Ok(hall.about()) });
+    register_discover(&mut module);
+    bay::register_all(&mut module);
+    instrument::register_all(&mut module);
+    reading::register_all(&mut module);
+    job::register_all(&mut module);
+    ruleset::register_all(&mut module);
+    module
+}

@@ -1,0 +1,192 @@
+//! The whole service, put together from its settings.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use tokio::net::TcpListener;
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+use trisect_api::WireError;
+use trisect_api::serve::Publisher;
+use trisect_journal::{JobFilter, JobState, Journal, JournalError, SqliteJournal};
+
+use crate::bay::{BayHandle, BayParts, News};
+use crate::catalog::{Catalog, CatalogError};
+use crate::clock::BayClock;
+use crate::config::{BaySettings, Settings};
+use crate::rpc::{self, Hall};
+use crate::transport::{self, TransportError, TransportSettings};
+
+/// Why the service could not start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// The address cannot be listened on.
+    #[error("cannot listen on {listen}: is another service there? Choose another port with --listen")]
+    Listen {
+        /// The address.
+        listen: SocketAddr,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// The journal cannot be opened.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// A rule set cannot be used.
+    #[error(transparent)]
+    Catalog(#[from] CatalogError),
+    /// A bay's default rule set is not there.
+    #[error("bay {bay} uses the rule set `{ruleset}`, which is not there: name its file in `rulesets`")]
+    NoRuleSet {
+        /// The bay.
+        bay: String,
+        /// The rule set.
+        ruleset: String,
+    },
+    /// An instrument or the open job of a bay cannot be set up.
+    #[error("bay {bay}: {source}")]
+    Bay {
+        /// The bay.
+        bay: String,
+        /// Why.
+        source: WireError,
+    },
+}
+
+/// A running service.
+pub struct Service {
+    address: SocketAddr,
+    stop: CancellationToken,
+    bays_stop: CancellationToken,
+    serving: JoinHandle<Result<(), TransportError>>,
+    tracker: TaskTracker,
+}
+
+impl Service {
+    /// Opens the journal, starts the bays with their instruments, and serves.
+    ///
+    /// # Errors
+    /// Whatever of it cannot be done, with the way out.
+    pub async fn start(settings: Settings) -> Result<Service, StartError> {
+        Service::start_at_speed(settings, 1.0).await
+    }
+
+    /// The same, with the bays' clocks running `speed` times as fast as the
+    /// world: for a simulated bay.
+    ///
+    /// # Errors
+    /// As [`Service::start`].
+    pub async fn start_at_speed(settings: Settings, speed: f64) -> Result<Service, StartError> {
+        let listen = settings.listen;
+        let listener = TcpListener::bind(listen)
+            .await
+            .map_err(|source| StartError::Listen { listen, source })?;
+        let address = listener.local_addr().map_err(|source| StartError::Listen { listen, source })?;
+        let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
+        let journal: Arc<dyn Journal> = Arc::new(SqliteJournal::open(&settings.journal)?);
+        let clock = BayClock::start(speed);
+        let all_instruments = Publisher::new(256);
+        let (tracker, bays_stop) = (TaskTracker::new(), CancellationToken::new());
+        let mut bays = Vec::new();
+        for bay in &settings.bays {
+            let parts = BayParts {
+                name: bay.bay.clone(),
+                title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
+                ruleset: bay.ruleset.clone(),
+                clock,
+                catalog: Arc::clone(&catalog),
+                journal: Arc::clone(&journal),
+                news: News::new(all_instruments.clone()),
+            };
+            if catalog.get(&bay.ruleset).is_none() {
+                let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());
+                return Err(StartError::NoRuleSet { bay, ruleset });
+            }
+            let handle = BayHandle::start(parts, &tracker, bays_stop.clone());
+            set_up(&handle, bay, &*journal).await?;
+            bays.push(handle);
+        }
+        let hall = Hall {
+            bays,
+            catalog,
+            journal: Arc::clone(&journal),
+            all_instruments,
+            started: clock.wall(0).to_string(),
+        };
+        let stop = CancellationToken::new();
+        let transport = TransportSettings {
+            host_names: settings.host_names,
+            origins: settings.origins,
+            ..TransportSettings::default()
+        };
+        let routes = crate::health::route(journal);
+        let serving = tokio::spawn(transport::serve(
+            listener,
+            rpc::module(hall),
+            routes,
+            transport,
+            stop.clone(),
+        ));
+        tracing::info!(%address, "serving");
+        Ok(Service { address, stop, bays_stop, serving, tracker })
+    }
+
+    /// Where it listens.
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// Runs until the transport ends, which is when it fails or is stopped.
+    ///
+    /// # Errors
+    /// When connections can no longer be accepted.
+    pub async fn ended(&mut self) -> Result<(), TransportError> {
+        // A panic of the task is a defect; it ends the service like a failure.
+        (&mut self.serving).await.unwrap_or_else(|join| {
+            tracing::error!(%join, "the transport panicked");
+            Ok(())
+        })
+    }
+
+    /// Stops gracefully: running calls are answered, what the bays have in hand
+    /// is kept, instruments are closed.
+    pub async fn stop(mut self) {
+        self.stop.cancel();
+        if !self.serving.is_finished() {
+            // How it ended was logged, and does not matter any more.
+            let _ = self.ended().await;
+        }
+        self.bays_stop.cancel();
+        self.tracker.close();
+        self.tracker.wait().await;
+        tracing::info!("stopped");
+    }
+}
+
+/// Attaches the configured instruments and takes up the open job, if any.
+async fn set_up(
+    handle: &BayHandle,
+    settings: &BaySettings,
+    journal: &dyn Journal,
+) -> Result<(), StartError> {
+    let refused = |source| StartError::Bay { bay: settings.bay.clone(), source };
+    for instrument in settings.instruments.clone() {
+        let params = trisect_api::wire::InstrumentAttachParams {
+            bay: settings.bay.clone(),
+            instrument: instrument.instrument,
+            adapter: instrument.adapter,
+            settings: instrument.settings,
+        };
+        let attached = handle.ask(move |bay| Box::pin(async move { bay.attach(params) })).await;
+        attached.map_err(refused)?;
+    }
+    let filter = JobFilter {
+        bay: Some(settings.bay.clone()),
+        state: Some(JobState::Open),
+        ..JobFilter::default()
+    };
+    if let Some(job) = journal.jobs(filter, 1).await?.pop() {
+        handle.ask(move |bay| Box::pin(bay.resume(job))).await.map_err(refused)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,75 @@
+//! The house rules: what has to be absent, held against the sources as they lie there.
+
+mod arrows;
+mod documents;
+mod layout;
+mod pure;
+mod sources;
+mod supply;
+
+use trisect_tests::repository::{files, text};
+
+/// A line of a source.
+struct Line {
+    path: &'static str,
+    number: usize,
+    /// The line without its comment.
+    code: String,
+    /// The line as it stands.
+    text: String,
+    /// Compiled for tests only.
+    test: bool,
+}
+
+impl std::fmt::Display for Line {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}:{}: {}", self.path, self.number, self.text.trim())
+    }
+}
+
+/// The Rust sources below a folder.
+fn rust_files(under: &str) -> impl Iterator<Item = &'static str> {
+    files().iter().map(String::as_str).filter(move |path| path.starts_with(under) && path.ends_with(".rs"))
+}
+
+/// The lines of a Rust source.
+fn lines(path: &'static str) -> Vec<Line> {
+    let mut test = only_for_tests(path);
+    let mut found = Vec::new();
+    let source = text(path);
+    let mut rest = source.lines().enumerate().peekable();
+    while let Some((index, line)) = rest.next() {
+        // Test modules come last in their file.
+        let opens = rest.peek().is_some_and(|(_, next)| next.trim_end().ends_with('{'));
+        test |= line.trim() == "#[cfg(test)]" && opens;
+        found.push(Line {
+            path,
+            number: index + 1,
+            code: line.split("//").next().unwrap_or_default().to_owned(),
+            text: line.to_owned(),
+            test,
+        });
+    }
+    found
+}
+
+/// Whether a whole file is compiled for tests only: it lies among tests, or some module declares it so.
+fn only_for_tests(path: &str) -> bool {
+    if path.starts_with("tests/") || path.contains("/tests/") || path.ends_with("/tests.rs") {
+        return true;
+    }
+    let Some((folder, file)) = path.rsplit_once('/') else { return false };
+    let module = format!("mod {};", file.trim_end_matches(".rs"));
+    let parents = ["lib.rs", "main.rs", "mod.rs"].map(|name| format!("{folder}/{name}"));
+    let parents = parents.iter().chain(std::iter::once(&format!("{folder}.rs"))).cloned().collect::<Vec<_>>();
+    parents.iter().filter(|parent| files().contains(parent)).any(|parent| {
+        let source = text(parent);
+        let declared: Vec<&str> = source.lines().map(str::trim).collect();
+        declared.windows(2).any(|pair| pair[0] == "#[cfg(test)]" && pair[1] == module)
+    })
+}
+
+/// Fails with every breach on a line of its own.
+fn none(breaches: &[String]) {
+    assert!(breaches.is_empty(), "{} breaches:\n{}", breaches.len(), breaches.join("\n"));
+}
