@@ -3,3 +3,4 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests fail by panicking")]
 
 mod house;
+mod published;

@@ -135,7 +135,7 @@ async fn a_reading_carries_its_quantity_scale_and_time() {
     assert_eq!(bay.health.vitals().state, State::Live);
 }
 
-/// The failure that FINDINGS of another client showed: a reply after its
+/// What other clients get wrong without a word: a reply that comes after its
 /// time-out must not answer the next request.
 #[tokio::test]
 async fn a_late_reply_is_never_taken_for_the_next_ones() {

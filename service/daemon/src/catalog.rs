@@ -68,7 +68,10 @@ impl Catalog {
             let entry = read(path)?;
             let id = entry.model.rules().id.clone();
             if entries.insert(id.clone(), entry).is_some() {
-                return Err(CatalogError::Twice { path: path.clone(), id });
+                return Err(CatalogError::Twice {
+                    path: path.clone(),
+                    id,
+                });
             }
         }
         Ok(Catalog(entries))
@@ -91,13 +94,17 @@ impl Catalog {
 
     /// The rule set of a digest, if it is one of these.
     pub fn by_digest(&self, digest: &str) -> Option<&Entry> {
-        self.0.values().find(|entry| entry.model.rules().digest == digest)
+        self.0
+            .values()
+            .find(|entry| entry.model.rules().digest == digest)
     }
 }
 
 fn read(path: &Path) -> Result<Entry, CatalogError> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|source| CatalogError::Read { path: path.to_owned(), source })?;
+    let text = std::fs::read_to_string(path).map_err(|source| CatalogError::Read {
+        path: path.to_owned(),
+        source,
+    })?;
     compile(&path.display().to_string(), &text)
 }
 
@@ -108,8 +115,17 @@ fn read(path: &Path) -> Result<Entry, CatalogError> {
 pub fn compile(name: &str, text: &str) -> Result<Entry, CatalogError> {
     let examined = examine(text);
     let Some(rules) = examined.rule_set else {
-        let errors = examined.defects.into_iter().filter(|d| d.severity == Severity::Error);
-        return Err(CatalogError::Defects { name: name.to_owned(), defects: errors.collect() });
+        let errors = examined
+            .defects
+            .into_iter()
+            .filter(|d| d.severity == Severity::Error);
+        return Err(CatalogError::Defects {
+            name: name.to_owned(),
+            defects: errors.collect(),
+        });
     };
-    Ok(Entry { model: Arc::new(Model::new(Arc::new(rules))), text: Arc::from(text) })
+    Ok(Entry {
+        model: Arc::new(Model::new(Arc::new(rules))),
+        text: Arc::from(text),
+    })
 }

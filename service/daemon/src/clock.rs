@@ -16,7 +16,11 @@ pub struct BayClock {
 impl BayClock {
     /// A clock that starts now and runs `speed` times as fast as the world.
     pub fn start(speed: f64) -> BayClock {
-        BayClock { origin: Instant::now(), wall: Timestamp::now(), speed }
+        BayClock {
+            origin: Instant::now(),
+            wall: Timestamp::now(),
+            speed,
+        }
     }
 
     /// Nanoseconds since the clock started.
@@ -24,13 +28,19 @@ impl BayClock {
         let real = self.origin.elapsed().as_nanos();
         // 2^53 ns are 104 days: beyond them a scaled clock loses nanoseconds, a
         // real one (speed 1) nothing.
-        if self.speed == 1.0 { real as i64 } else { (real as f64 * self.speed) as i64 }
+        if self.speed == 1.0 {
+            real as i64
+        } else {
+            (real as f64 * self.speed) as i64
+        }
     }
 
     /// The wall time of a moment on this clock.
     pub fn wall(&self, at: i64) -> Timestamp {
         // Out of range only 7000 years from now.
-        self.wall.checked_add(SignedDuration::from_nanos(at)).unwrap_or(Timestamp::MAX)
+        self.wall
+            .checked_add(SignedDuration::from_nanos(at))
+            .unwrap_or(Timestamp::MAX)
     }
 
     /// A wall time as a moment on this clock; before its start below zero.
@@ -60,7 +70,10 @@ mod tests {
     #[test]
     fn a_fast_clock_outruns_a_slow_one() {
         let slow = BayClock::start(1.0);
-        let fast = BayClock { speed: 1000.0, ..slow };
+        let fast = BayClock {
+            speed: 1000.0,
+            ..slow
+        };
         let before = slow.now();
         assert!(fast.now() >= before * 1000);
     }

@@ -192,7 +192,11 @@ mod tests {
         assert!(Drive::ALL.iter().all(|d| drive(*d).word() == d.word()));
         assert!(Drive::ALL.iter().all(|d| drive_said(drive(*d)) == *d));
         assert!(Outcome::ALL.iter().all(|o| outcome(*o).word() == o.word()));
-        assert!(Standing::ALL.iter().all(|s| standing(*s).word() == s.word()));
+        assert!(
+            Standing::ALL
+                .iter()
+                .all(|s| standing(*s).word() == s.word())
+        );
     }
 
     /// What goes out must hold everything that the journal keeps.
@@ -202,7 +206,10 @@ mod tests {
         let model = said::Model::new(std::sync::Arc::new(rules.unwrap_or_else(|| unreachable!())));
         let mut job = said::Diagnosis::new(std::sync::Arc::new(model), Some(0));
         for check in 0..8 {
-            let what = said::What::Outcome { check, outcome: Outcome::Failed };
+            let what = said::What::Outcome {
+                check,
+                outcome: Outcome::Failed,
+            };
             job.push(&said::Event { at: 0, what });
         }
         let said = job.verdict();

@@ -21,5 +21,9 @@ async fn answer(journal: Arc<dyn Journal>) -> impl IntoResponse {
             (StatusCode::SERVICE_UNAVAILABLE, body)
         }
     };
-    (status, [(header::CONTENT_TYPE, "application/json")], body.to_string())
+    (
+        status,
+        [(header::CONTENT_TYPE, "application/json")],
+        body.to_string(),
+    )
 }

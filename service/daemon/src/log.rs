@@ -1,5 +1,7 @@
 //! Logging to standard error, for people or programs.
 
+use std::io::IsTerminal as _;
+
 use tracing_subscriber::EnvFilter;
 
 use crate::config::{ConfigError, LogFormat, LogSettings};
@@ -13,8 +15,10 @@ pub fn start(settings: &LogSettings) -> Result<(), ConfigError> {
         key: "log.level".to_owned(),
         what: format!("{error}: write `info`, `debug`, or `trisectd=debug`"),
     })?;
-    let builder =
-        tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let builder = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal());
     // A second start in one process (tests) leaves the first in place.
     let _ = match settings.format {
         LogFormat::Text => builder.try_init(),

@@ -49,7 +49,10 @@ const WRONG: u8 = 2;
 fn main() -> ExitCode {
     let command = CommandLine::parse().command;
     // Two threads: one for the bays, one for the rest; a bay has few clients.
-    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build();
     let runtime = match runtime {
         Ok(runtime) => runtime,
         Err(error) => return complain("cannot start", &error, FAILED),
@@ -79,11 +82,13 @@ async fn run(serve: Serve) -> ExitCode {
     if let Err(error) = log::start(&settings.log) {
         return complain("the configuration is refused", &error, WRONG);
     }
-    let (interrupt, terminate) =
-        match (signal(SignalKind::interrupt()), signal(SignalKind::terminate())) {
-            (Ok(interrupt), Ok(terminate)) => (interrupt, terminate),
-            (Err(error), _) | (_, Err(error)) => return complain("cannot start", &error, FAILED),
-        };
+    let (interrupt, terminate) = match (
+        signal(SignalKind::interrupt()),
+        signal(SignalKind::terminate()),
+    ) {
+        (Ok(interrupt), Ok(terminate)) => (interrupt, terminate),
+        (Err(error), _) | (_, Err(error)) => return complain("cannot start", &error, FAILED),
+    };
     match Service::start(settings).await {
         Ok(service) => until_told(service, interrupt, terminate).await,
         Err(error) => complain("cannot start", &error, FAILED),
@@ -96,7 +101,11 @@ async fn until_told(
     mut terminate: tokio::signal::unix::Signal,
 ) -> ExitCode {
     // The first line on standard output tells a program that started us where to call.
-    println!("listening on http://{}{}", service.address(), trisect_api::RPC_PATH);
+    println!(
+        "listening on http://{}{}",
+        service.address(),
+        trisect_api::RPC_PATH
+    );
     tokio::select! {
         _ = interrupt.recv() => {}
         _ = terminate.recv() => {}

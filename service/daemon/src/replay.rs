@@ -47,20 +47,31 @@ pub(crate) async fn replay_until(
 ) -> Result<Replayed, WireError> {
     let rules = rule_set(journal, catalog, &job.opened.rule_set).await?;
     let set = Arc::clone(rules.model.rules());
-    let complaint = job.opened.complaint.as_deref().and_then(|id| set.complaint_index(id));
+    let complaint = job
+        .opened
+        .complaint
+        .as_deref()
+        .and_then(|id| set.complaint_index(id));
     let ids = Ids::new(&set);
     let mut diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
     let (mut seq, mut newest) = (0, 0);
     loop {
         let page = journal.events(&job.opened.id, seq, PAGE).await;
         let page = page.map_err(|error| refusal(&error))?;
-        let wanted = page.iter().take_while(|event| until.is_none_or(|last| event.seq <= last));
+        let wanted = page
+            .iter()
+            .take_while(|event| until.is_none_or(|last| event.seq <= last));
         for event in wanted {
             diagnosis.push(&ids.event(&event.row).map_err(|error| internal(&error))?);
             (seq, newest) = (event.seq, event.row.at);
         }
         if page.len() < PAGE || until.is_some_and(|last| seq >= last) {
-            return Ok(Replayed { rules, diagnosis, seq: seq.unsigned_abs(), newest });
+            return Ok(Replayed {
+                rules,
+                diagnosis,
+                seq: seq.unsigned_abs(),
+                newest,
+            });
         }
     }
 }
@@ -77,7 +88,10 @@ pub(crate) async fn rule_set(
     if let Some(known) = catalog.by_digest(digest) {
         return Ok(known.clone());
     }
-    let kept = journal.rule_set(digest).await.map_err(|error| refusal(&error))?;
+    let kept = journal
+        .rule_set(digest)
+        .await
+        .map_err(|error| refusal(&error))?;
     let kept = kept.ok_or_else(|| {
         ErrorKind::Storage
             .because(format!("the journal has lost the rule set {digest}"))

@@ -19,32 +19,56 @@ pub(crate) fn report(rules: &RuleSet, job: &Job, verdict: &JobVerdict) -> String
     ];
     if let Some(id) = &job.complaint {
         let known = rules.complaints.iter().find(|c| c.id == *id);
-        lines.push(format!("Complaint: {}", known.map_or(id.as_str(), |c| &c.title)));
+        lines.push(format!(
+            "Complaint: {}",
+            known.map_or(id.as_str(), |c| &c.title)
+        ));
     }
     lines.extend([String::new(), verdict.verdict.text.clone(), String::new()]);
     lines.push("What was found:".to_owned());
-    lines.extend(verdict.verdict.evidence.iter().map(|e| format!("  {}", found(rules, e))));
-    lines.extend([String::new(), "Belief that a fault is on each side:".to_owned()]);
+    lines.extend(
+        verdict
+            .verdict
+            .evidence
+            .iter()
+            .map(|e| format!("  {}", found(rules, e))),
+    );
+    lines.extend([
+        String::new(),
+        "Belief that a fault is on each side:".to_owned(),
+    ]);
     for side in trisect_api::wire::Side::ALL {
         let belief = verdict.verdict.sides.of(*side);
         lines.push(format!("  {side:<11} {:5.1} %", belief * 100.0));
     }
     let named = verdict.verdict.side.and_then(|side| {
-        verdict.verdict.suspects.iter().find(|suspect| suspect.side == side)
+        verdict
+            .verdict
+            .suspects
+            .iter()
+            .find(|suspect| suspect.side == side)
     });
     if let Some(suspect) = named.and_then(|s| rules.suspects.iter().find(|r| r.id == s.id)) {
         let remedy = suspect.remedy.as_deref().unwrap_or("none given");
-        lines.extend([String::new(), format!("Remedy for the likeliest suspect: {remedy}")]);
+        lines.extend([
+            String::new(),
+            format!("Remedy for the likeliest suspect: {remedy}"),
+        ]);
     }
     if let Some(confirmed) = &job.confirmed {
-        lines.extend([String::new(), format!("Found in the end: {}", confirmed.join(", "))]);
+        lines.extend([
+            String::new(),
+            format!("Found in the end: {}", confirmed.join(", ")),
+        ]);
     }
     lines.extend([String::new(), DEFERS.to_owned()]);
     lines.join("\n")
 }
 
 fn found(rules: &RuleSet, evidence: &Evidence) -> String {
-    let title = rules.check_index(&evidence.check).map_or("", |c| &rules.checks[c].title);
+    let title = rules
+        .check_index(&evidence.check)
+        .map_or("", |c| &rules.checks[c].title);
     let outcome = match evidence.outcome {
         Outcome::Passed => "good",
         Outcome::Failed => "NOT GOOD",
@@ -53,7 +77,9 @@ fn found(rules: &RuleSet, evidence: &Evidence) -> String {
     };
     let mut line = format!("{title}: {outcome}");
     if let (Some(value), Some(unit)) = (evidence.value, &evidence.unit) {
-        let beyond = evidence.bound.map_or(String::new(), |bound| format!("{bound} "));
+        let beyond = evidence
+            .bound
+            .map_or(String::new(), |bound| format!("{bound} "));
         let value = trisect_measure::significant(value, 4);
         line.push_str(&format!(", {beyond}{value} {unit}"));
         if let Some(u) = evidence.uncertainty {

@@ -22,7 +22,9 @@ use crate::transport::{self, TransportError, TransportSettings};
 #[derive(Debug, thiserror::Error)]
 pub enum StartError {
     /// The address cannot be listened on.
-    #[error("cannot listen on {listen}: is another service there? Choose another port with --listen")]
+    #[error(
+        "cannot listen on {listen}: is another service there? Choose another port with --listen"
+    )]
     Listen {
         /// The address.
         listen: SocketAddr,
@@ -36,7 +38,9 @@ pub enum StartError {
     #[error(transparent)]
     Catalog(#[from] CatalogError),
     /// A bay's default rule set is not there.
-    #[error("bay {bay} uses the rule set `{ruleset}`, which is not there: name its file in `rulesets`")]
+    #[error(
+        "bay {bay} uses the rule set `{ruleset}`, which is not there: name its file in `rulesets`"
+    )]
     NoRuleSet {
         /// The bay.
         bay: String,
@@ -81,7 +85,9 @@ impl Service {
         let listener = TcpListener::bind(listen)
             .await
             .map_err(|source| StartError::Listen { listen, source })?;
-        let address = listener.local_addr().map_err(|source| StartError::Listen { listen, source })?;
+        let address = listener
+            .local_addr()
+            .map_err(|source| StartError::Listen { listen, source })?;
         let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
         let journal: Arc<dyn Journal> = Arc::new(SqliteJournal::open(&settings.journal)?);
         let clock = BayClock::start(speed);
@@ -128,7 +134,13 @@ impl Service {
             stop.clone(),
         ));
         tracing::info!(%address, "serving");
-        Ok(Service { address, stop, bays_stop, serving, tracker })
+        Ok(Service {
+            address,
+            stop,
+            bays_stop,
+            serving,
+            tracker,
+        })
     }
 
     /// Where it listens.
@@ -169,7 +181,10 @@ async fn set_up(
     settings: &BaySettings,
     journal: &dyn Journal,
 ) -> Result<(), StartError> {
-    let refused = |source| StartError::Bay { bay: settings.bay.clone(), source };
+    let refused = |source| StartError::Bay {
+        bay: settings.bay.clone(),
+        source,
+    };
     for instrument in settings.instruments.clone() {
         let params = trisect_api::wire::InstrumentAttachParams {
             bay: settings.bay.clone(),
@@ -177,7 +192,9 @@ async fn set_up(
             adapter: instrument.adapter,
             settings: instrument.settings,
         };
-        let attached = handle.ask(move |bay| Box::pin(async move { bay.attach(params) })).await;
+        let attached = handle
+            .ask(move |bay| Box::pin(async move { bay.attach(params) }))
+            .await;
         attached.map_err(refused)?;
     }
     let filter = JobFilter {
@@ -186,7 +203,10 @@ async fn set_up(
         ..JobFilter::default()
     };
     if let Some(job) = journal.jobs(filter, 1).await?.pop() {
-        handle.ask(move |bay| Box::pin(bay.resume(job))).await.map_err(refused)?;
+        handle
+            .ask(move |bay| Box::pin(bay.resume(job)))
+            .await
+            .map_err(refused)?;
     }
     Ok(())
 }

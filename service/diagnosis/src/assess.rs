@@ -325,7 +325,9 @@ pub fn limit_in_words(rules: &RuleSet, measured: &Measured) -> String {
         }
     };
     let bounds = [(">=", &measured.at_least), ("<=", &measured.at_most)];
-    let said = bounds.iter().filter_map(|(sign, b)| b.as_ref().map(|b| words(sign, b)));
+    let said = bounds
+        .iter()
+        .filter_map(|(sign, b)| b.as_ref().map(|b| words(sign, b)));
     said.collect::<Vec<_>>().join(" and ")
 }
 

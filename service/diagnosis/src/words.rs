@@ -13,12 +13,7 @@ pub(crate) fn paragraph(rules: &RuleSet, verdict: &Verdict) -> String {
         let sides: Vec<&str> = verdict.also.iter().map(|side| side.word()).collect();
         sentences.push(format!("Not cleared: {}.", sides.join(", ")));
     }
-    sentences.extend(
-        verdict
-            .missing
-            .iter()
-            .filter_map(|missing| lacking(rules, missing)),
-    );
+    sentences.extend(still_needed(rules, verdict));
     if let Some(next) = verdict.next.first() {
         sentences.push(format!("Next: {} ({}).", lower(&next.title), next.why));
     }
@@ -99,6 +94,33 @@ fn said(rules: &RuleSet, evidence: &Evidence) -> String {
     format!("{}: {outcome} ({seen})", lower(title))
 }
 
+/// What is missing before the side leaned to, or the suspect of the side
+/// isolated, may be named. Proofs of one target are alternatives.
+fn still_needed(rules: &RuleSet, verdict: &Verdict) -> Vec<String> {
+    let mut targets: Vec<(String, Vec<String>)> = Vec::new();
+    for missing in verdict
+        .missing
+        .iter()
+        .filter(|m| Some(m.side) == verdict.side)
+    {
+        let target = match &missing.suspect {
+            Some(suspect) => format!("that {}", title(rules, suspect)),
+            None => format!("the {} side", missing.side),
+        };
+        let Some(asked) = lacking(rules, missing) else {
+            continue;
+        };
+        match targets.last_mut() {
+            Some((last, ways)) if *last == target => ways.push(asked),
+            _ => targets.push((target, vec![asked])),
+        }
+    }
+    let said = |(target, ways): (String, Vec<String>)| {
+        format!("Before {target} can be said: {}.", ways.join(", or else "))
+    };
+    targets.into_iter().map(said).collect()
+}
+
 fn lacking(rules: &RuleSet, missing: &Missing) -> Option<String> {
     let list = |ids: &[String], joint: &str| -> Option<String> {
         let titles: Vec<String> = ids
@@ -108,24 +130,21 @@ fn lacking(rules: &RuleSet, missing: &Missing) -> Option<String> {
                     .check_index(id)
                     .map_or(id.clone(), |c| lower(&rules.checks[c].title))
             })
+            .map(|title| format!("\u{201c}{title}\u{201d}"))
             .collect();
         (!titles.is_empty()).then(|| titles.join(joint))
     };
     let parts: Vec<String> = [
-        list(&missing.passed, ", ").map(|s| format!("shown good: {s}")),
-        list(&missing.any_passed, " or ").map(|s| format!("one shown good: {s}")),
+        list(&missing.passed, ", ").map(|s| format!("found good: {s}")),
+        list(&missing.any_passed, " or ").map(|s| format!("one found good: {s}")),
         list(&missing.failed, ", ").map(|s| format!("found failing: {s}")),
         list(&missing.any_failed, " or ").map(|s| format!("one found failing: {s}")),
-        list(&missing.measured_failed, " or ").map(|s| format!("one measured and failing: {s}")),
+        list(&missing.measured_failed, " or ").map(|s| format!("one measured failing: {s}")),
     ]
     .into_iter()
     .flatten()
     .collect();
-    let target = match &missing.suspect {
-        Some(suspect) => title(rules, suspect),
-        None => format!("the {} side", missing.side),
-    };
-    (!parts.is_empty()).then(|| format!("To name {target}, still needed: {}.", parts.join("; ")))
+    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 fn title(rules: &RuleSet, suspect: &str) -> String {

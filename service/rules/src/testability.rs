@@ -47,23 +47,40 @@ pub struct Isolated {
 pub fn testability(rules: &RuleSet) -> Testability {
     let mut groups: BTreeMap<Vec<usize>, Vec<usize>> = BTreeMap::new();
     for suspect in 0..rules.suspects.len() {
-        groups.entry(signature(rules, suspect)).or_default().push(suspect);
+        groups
+            .entry(signature(rules, suspect))
+            .or_default()
+            .push(suspect);
     }
     let undetected = groups.remove(&Vec::new()).unwrap_or_default();
     let mut groups: Vec<Vec<usize>> = groups.into_values().collect();
     groups.sort();
-    let shares = |suspects: &[usize]| -> f64 { suspects.iter().map(|s| rules.suspects[*s].share).sum() };
+    let shares =
+        |suspects: &[usize]| -> f64 { suspects.iter().map(|s| rules.suspects[*s].share).sum() };
     let all: f64 = rules.suspects.iter().map(|suspect| suspect.share).sum();
     let detected: f64 = groups.iter().map(|group| shares(group)).sum();
     let isolated = |fits: &dyn Fn(&[usize]) -> bool| -> f64 {
-        let shares: f64 = groups.iter().filter(|group| fits(group)).map(|group| shares(group)).sum();
-        if detected > 0.0 { shares / detected } else { 0.0 }
+        let shares: f64 = groups
+            .iter()
+            .filter(|group| fits(group))
+            .map(|group| shares(group))
+            .sum();
+        if detected > 0.0 {
+            shares / detected
+        } else {
+            0.0
+        }
     };
     let one_side = |group: &[usize]| {
-        group.windows(2).all(|pair| rules.suspects[pair[0]].side == rules.suspects[pair[1]].side)
+        group
+            .windows(2)
+            .all(|pair| rules.suspects[pair[0]].side == rules.suspects[pair[1]].side)
     };
     let ids = |suspects: &[usize]| -> Vec<String> {
-        suspects.iter().map(|s| rules.suspects[*s].id.clone()).collect()
+        suspects
+            .iter()
+            .map(|s| rules.suspects[*s].id.clone())
+            .collect()
     };
     Testability {
         detected: if all > 0.0 { detected / all } else { 0.0 },
@@ -73,7 +90,11 @@ pub fn testability(rules: &RuleSet) -> Testability {
             to_2: isolated(&|group| group.len() <= 2),
             to_3: isolated(&|group| group.len() <= 3),
         },
-        ambiguity_groups: groups.iter().filter(|g| g.len() > 1).map(|g| ids(g)).collect(),
+        ambiguity_groups: groups
+            .iter()
+            .filter(|g| g.len() > 1)
+            .map(|g| ids(g))
+            .collect(),
         undetected: ids(&undetected),
         checks_that_decide_nothing: idle_checks(rules),
         sides_that_cannot_be_proven: unprovable_sides(rules),
@@ -94,7 +115,11 @@ fn fails(check: &Check, suspect: usize) -> f64 {
     match &check.how {
         How::Measured(measured) => row(&measured.fails).unwrap_or(measured.otherwise),
         How::Asked(asked) => {
-            let expected = asked.expect.iter().find(|(s, _)| *s == suspect).map(|(_, row)| row);
+            let expected = asked
+                .expect
+                .iter()
+                .find(|(s, _)| *s == suspect)
+                .map(|(_, row)| row);
             let healthy = expected.unwrap_or(&asked.otherwise).first();
             1.0 - healthy.copied().unwrap_or(1.0)
         }
@@ -110,9 +135,12 @@ fn idle_checks(rules: &RuleSet) -> Vec<String> {
 }
 
 fn unprovable_sides(rules: &RuleSet) -> Vec<Side> {
-    let with_suspects =
-        Side::ALL.into_iter().filter(|side| rules.suspects.iter().any(|s| s.side == *side));
-    with_suspects.filter(|side| !rules.proofs.iter().any(|proof| proves(rules, proof, *side))).collect()
+    let with_suspects = Side::ALL
+        .into_iter()
+        .filter(|side| rules.suspects.iter().any(|s| s.side == *side));
+    with_suspects
+        .filter(|side| !rules.proofs.iter().any(|proof| proves(rules, proof, *side)))
+        .collect()
 }
 
 /// Whether a proof is one of this side, and the side's own suspects can bring
@@ -123,8 +151,14 @@ fn proves(rules: &RuleSet, proof: &Proof, side: Side) -> bool {
             How::Measured(measured) => measured.otherwise,
             How::Asked(asked) => 1.0 - asked.otherwise.first().copied().unwrap_or(1.0),
         };
-        let suspects = rules.suspects.iter().enumerate().filter(|(_, suspect)| suspect.side == side);
-        suspects.into_iter().any(|(suspect, _)| fails(&rules.checks[*check], suspect) > otherwise)
+        let suspects = rules
+            .suspects
+            .iter()
+            .enumerate()
+            .filter(|(_, suspect)| suspect.side == side);
+        suspects
+            .into_iter()
+            .any(|(suspect, _)| fails(&rules.checks[*check], suspect) > otherwise)
     };
     let any = |checks: &[usize]| checks.is_empty() || checks.iter().any(can_fail);
     proof.target == ProofTarget::Side(side)
@@ -140,12 +174,18 @@ mod tests {
     use crate::{examine, shipped_rule_set};
 
     /// Suspects `a` … with side and share; checks with the suspects that make them fail; proofs.
-    fn rule_set(suspects: &[(&str, &str, u32)], checks: &[(&str, &[&str])], proofs: &str) -> RuleSet {
+    fn rule_set(
+        suspects: &[(&str, &str, u32)],
+        checks: &[(&str, &[&str])],
+        proofs: &str,
+    ) -> RuleSet {
         let mut text = "format = 1\nid = \"t\"\nversion = \"1\"\ntitle = \"T\"\n\
             [[test_point]]\nid = \"p\"\ntitle = \"P\"\nquantity = \"voltage\"\nunit = \"V\"\n"
             .to_owned();
         for (id, side, share) in suspects {
-            text += &format!("[[suspect]]\nid = \"{id}\"\ntitle = \"S\"\nside = \"{side}\"\nshare = {share}\n");
+            text += &format!(
+                "[[suspect]]\nid = \"{id}\"\ntitle = \"S\"\nside = \"{side}\"\nshare = {share}\n"
+            );
         }
         for (id, fails) in checks {
             text += &format!(
@@ -157,18 +197,30 @@ mod tests {
             }
         }
         let examined = examine(&(text + proofs));
-        examined.rule_set.unwrap_or_else(|| panic!("{:#?}", examined.defects))
+        examined
+            .rule_set
+            .unwrap_or_else(|| panic!("{:#?}", examined.defects))
     }
 
     #[test]
     fn figures_are_weighted_by_share() {
-        let suspects =
-            [("a", "supply", 1), ("b", "supply", 2), ("c", "supply", 3), ("d", "pump", 3), ("e", "pump", 1)];
+        let suspects = [
+            ("a", "supply", 1),
+            ("b", "supply", 2),
+            ("c", "supply", 3),
+            ("d", "pump", 3),
+            ("e", "pump", 1),
+        ];
         // a alone; b and c alike; d as they are, but for one check more; e unseen.
         let checks: [(&str, &[&str]); 3] = [("x", &["a"]), ("y", &["b", "c", "d"]), ("z", &["d"])];
         let found = testability(&rule_set(&suspects, &checks, ""));
         assert_eq!(found.detected, 0.9);
-        let expected = Isolated { to_side: 1.0, to_1: 4.0 / 9.0, to_2: 1.0, to_3: 1.0 };
+        let expected = Isolated {
+            to_side: 1.0,
+            to_1: 4.0 / 9.0,
+            to_2: 1.0,
+            to_3: 1.0,
+        };
         assert_eq!(found.isolated, expected);
         assert_eq!(found.ambiguity_groups, [["b", "c"]]);
         assert_eq!(found.undetected, ["e"]);
@@ -179,7 +231,14 @@ mod tests {
         let suspects = [("a", "supply", 1), ("b", "pump", 1), ("c", "pump", 2)];
         let checks: [(&str, &[&str]); 2] = [("x", &["a", "b"]), ("y", &["c"])];
         let found = testability(&rule_set(&suspects, &checks, ""));
-        assert_eq!((found.isolated.to_side, found.isolated.to_1, found.isolated.to_2), (0.5, 0.5, 1.0));
+        assert_eq!(
+            (
+                found.isolated.to_side,
+                found.isolated.to_1,
+                found.isolated.to_2
+            ),
+            (0.5, 0.5, 1.0)
+        );
     }
 
     #[test]
@@ -191,7 +250,10 @@ mod tests {
             [[proof]]\nside = \"pump\"\npassed = [\"x\"]\nfailed = [\"y\"]\n";
         let found = testability(&rule_set(&suspects, &checks, proofs));
         assert_eq!(found.checks_that_decide_nothing, ["y"]);
-        assert_eq!(found.sides_that_cannot_be_proven, [Side::Controller, Side::Pump]);
+        assert_eq!(
+            found.sides_that_cannot_be_proven,
+            [Side::Controller, Side::Pump]
+        );
     }
 
     #[test]
@@ -200,6 +262,9 @@ mod tests {
         assert_eq!(found.sides_that_cannot_be_proven, []);
         assert_eq!(found.checks_that_decide_nothing, Vec::<String>::new());
         assert!(found.detected > 0.95, "{found:#?}");
-        assert!(found.isolated.to_1 <= found.isolated.to_2 && found.isolated.to_2 <= found.isolated.to_3);
+        assert!(
+            found.isolated.to_1 <= found.isolated.to_2
+                && found.isolated.to_2 <= found.isolated.to_3
+        );
     }
 }

@@ -34,38 +34,44 @@ fn rust_files(under: &str) -> impl Iterator<Item = &'static str> {
 
 /// The lines of a Rust source.
 fn lines(path: &'static str) -> Vec<Line> {
-    let mut test = only_for_tests(path);
-    let mut found = Vec::new();
     let source = text(path);
-    let mut rest = source.lines().enumerate().peekable();
-    while let Some((index, line)) = rest.next() {
+    let all: Vec<&str> = source.lines().collect();
+    let mut test = only_for_tests(path);
+    let mut found = Vec::with_capacity(all.len());
+    for (index, line) in all.iter().enumerate() {
         // Test modules come last in their file.
-        let opens = rest.peek().is_some_and(|(_, next)| next.trim_end().ends_with('{'));
-        test |= line.trim() == "#[cfg(test)]" && opens;
+        test |= for_tests(&all[index..]).is_some_and(|item| item.ends_with('{'));
         found.push(Line {
             path,
             number: index + 1,
             code: line.split("//").next().unwrap_or_default().to_owned(),
-            text: line.to_owned(),
+            text: (*line).to_owned(),
             test,
         });
     }
     found
 }
 
-/// Whether a whole file is compiled for tests only: it lies among tests, or some module declares it so.
+/// The item that is compiled for tests only, if the first of these lines says so.
+fn for_tests<'a>(lines: &[&'a str]) -> Option<&'a str> {
+    let (first, rest) = lines.split_first()?;
+    let item = rest.iter().map(|line| line.trim()).find(|line| !line.starts_with("#["));
+    item.filter(|_| first.trim() == "#[cfg(test)]")
+}
+
+/// Whether a whole file is compiled for tests only: it lies among tests, or a module declares it so.
 fn only_for_tests(path: &str) -> bool {
     if path.starts_with("tests/") || path.contains("/tests/") || path.ends_with("/tests.rs") {
         return true;
     }
     let Some((folder, file)) = path.rsplit_once('/') else { return false };
     let module = format!("mod {};", file.trim_end_matches(".rs"));
-    let parents = ["lib.rs", "main.rs", "mod.rs"].map(|name| format!("{folder}/{name}"));
-    let parents = parents.iter().chain(std::iter::once(&format!("{folder}.rs"))).cloned().collect::<Vec<_>>();
+    let mut parents = vec![format!("{folder}.rs")];
+    parents.extend(["lib.rs", "main.rs", "mod.rs"].map(|name| format!("{folder}/{name}")));
     parents.iter().filter(|parent| files().contains(parent)).any(|parent| {
         let source = text(parent);
-        let declared: Vec<&str> = source.lines().map(str::trim).collect();
-        declared.windows(2).any(|pair| pair[0] == "#[cfg(test)]" && pair[1] == module)
+        let all: Vec<&str> = source.lines().collect();
+        (0..all.len()).any(|index| for_tests(&all[index..]) == Some(&module))
     })
 }
 

@@ -160,4 +160,21 @@ mod tests {
             "phase: `crankin` is not one of the words allowed here; did you mean `cranking`?",
         );
     }
+
+    #[test]
+    fn text_cut_or_spoilt_anywhere_is_refused_or_read() {
+        let text = r#"{"bay": "b\u00e91", "readings": [{"point": "p\"", "value": 1e3, "unit": "V"}], "key": null}"#;
+        assert!(parse::<ReadingSubmitParams>(Some(text)).is_ok());
+        for at in (0..text.len()).filter(|at| text.is_char_boundary(*at)) {
+            assert!(
+                parse::<ReadingSubmitParams>(text.get(..at)).is_err(),
+                "cut at {at}"
+            );
+            for spoilt in ["}", "]", "\"", "\\", "\n", ",", "\u{e9}", "{"] {
+                let text = format!("{}{spoilt}{}", &text[..at], &text[at..]);
+                // Either way, as long as it ends in an answer.
+                let _ = parse::<ReadingSubmitParams>(Some(&text));
+            }
+        }
+    }
 }

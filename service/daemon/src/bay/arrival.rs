@@ -17,7 +17,10 @@ impl Bay {
         for arrival in taken.drain(..) {
             match arrival {
                 Arrival::Changed { instrument } => self.tell_instrument(instrument),
-                Arrival::Sample { instrument, emission } => {
+                Arrival::Sample {
+                    instrument,
+                    emission,
+                } => {
                     rows.extend(self.measurement(instrument, &emission));
                 }
             }
@@ -41,12 +44,20 @@ impl Bay {
         let rules = Arc::clone(open.rules.model.rules());
         let at = emission.at - open.opened;
         let wall = self.wall_of(at);
-        let from = self.instruments.values_mut().find(|one| one.id == instrument)?;
+        let from = self
+            .instruments
+            .values_mut()
+            .find(|one| one.id == instrument)?;
         let point = Arc::clone(from.probes.get(&emission.sample.channel)?);
         match measured(&rules, from, &point, emission) {
             Ok(reading) => {
                 from.refused = None;
-                Some(EventRow { at, wall, by: None, what: Happened::Reading(reading) })
+                Some(EventRow {
+                    at,
+                    wall,
+                    by: None,
+                    what: Happened::Reading(reading),
+                })
             }
             Err(why) => {
                 let news = from.refused.as_deref() != Some(&why);
@@ -77,8 +88,10 @@ fn measured(
             place.quantity
         ));
     }
-    let uncertainty =
-        instrument.accuracies.uncertainty(sample).map_err(|error| error.to_string())?;
+    let uncertainty = instrument
+        .accuracies
+        .uncertainty(sample)
+        .map_err(|error| error.to_string())?;
     let mut flags = sample.flags;
     if implausible(sample.amount, place.plausible) {
         flags |= Flags::IMPLAUSIBLE;

@@ -26,10 +26,18 @@ impl Bay {
         let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
         let entered = read(&rules, &params)?;
         let now = self.open_job()?.diagnosis.phase();
-        let row = |what| EventRow { at, wall, by: by.clone(), what };
+        let row = |what| EventRow {
+            at,
+            wall,
+            by: by.clone(),
+            what,
+        };
         let mut rows = vec![row(Happened::Reading(entered))];
         // Taken in a phase that the engine has left since: there and back again.
-        let then = params.phase.map(convert::phase_said).filter(|phase| *phase != now);
+        let then = params
+            .phase
+            .map(convert::phase_said)
+            .filter(|phase| *phase != now);
         if let Some(then) = then {
             rows.insert(0, row(Happened::Phase(then)));
             rows.push(row(Happened::Phase(now)));
@@ -88,7 +96,10 @@ pub(super) fn test_point<'a>(
         return Err(ErrorKind::UnknownPoint
             .because(format!("`{id}` is computed, and cannot be measured"))
             .at(field)
-            .hint(format!("measure `{}` and `{}` at the same time", ids[0], ids[1])));
+            .hint(format!(
+                "measure `{}` and `{}` at the same time",
+                ids[0], ids[1]
+            )));
     }
     Err(ErrorKind::UnknownPoint
         .because(format!("there is no test point `{id}`"))
@@ -106,12 +117,17 @@ pub(super) fn check_plausible(
     if !implausible(amount, point.plausible) {
         return Ok(());
     }
-    let (low, high) = point.plausible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    let (low, high) = point
+        .plausible
+        .unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
     let (low, high) = (point.unit.from_si(low), point.unit.from_si(high));
     Err(ErrorKind::ImplausibleValue
         .because(format!("{written} cannot be true at `{}`", point.id))
         .at(field)
-        .hint(format!("it lies between {low} and {high} {}: check unit and sign", point.unit)))
+        .hint(format!(
+            "it lies between {low} and {high} {}: check unit and sign",
+            point.unit
+        )))
 }
 
 /// What is wrong with a value, in the words of the wire.
@@ -137,7 +153,10 @@ pub(super) fn wrong_quantity(
     field: &str,
 ) -> WireError {
     ErrorKind::WrongQuantity
-        .because(format!("`{}` is a {}, but {unit} measures {got}", point.id, point.quantity))
+        .because(format!(
+            "`{}` is a {}, but {unit} measures {got}",
+            point.id, point.quantity
+        ))
         .at(field)
         .hint(format!("give it in {}", point.unit))
 }

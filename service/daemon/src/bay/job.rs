@@ -45,9 +45,20 @@ impl Bay {
             opened_by: params.by,
         };
         let text = kept_text(&rules);
-        self.journal.put_rule_set(text).await.map_err(|error| refusal(&error))?;
-        self.journal.open_job(new.clone()).await.map_err(|error| refusal(&error))?;
-        let kept = journal::Job { opened: new, closed_at: None, confirmed: vec![], note: None };
+        self.journal
+            .put_rule_set(text)
+            .await
+            .map_err(|error| refusal(&error))?;
+        self.journal
+            .open_job(new.clone())
+            .await
+            .map_err(|error| refusal(&error))?;
+        let kept = journal::Job {
+            opened: new,
+            closed_at: None,
+            confirmed: vec![],
+            note: None,
+        };
         let job = shown(&kept, rules.model.rules());
         let diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
         self.job = Some(open_job(job.clone(), rules, diagnosis, opened));
@@ -59,17 +70,28 @@ impl Bay {
     pub(crate) async fn resume(&mut self, kept: journal::Job) -> Result<(), WireError> {
         let journal = Arc::clone(&self.journal);
         let replayed = replay(&*journal, &self.catalog, &kept).await?;
-        let opened_at: Timestamp =
-            kept.opened.opened_at.parse().map_err(|error: jiff::Error| internal(&error))?;
+        let opened_at: Timestamp = kept
+            .opened
+            .opened_at
+            .parse()
+            .map_err(|error: jiff::Error| internal(&error))?;
         let job = shown(&kept, replayed.rules.model.rules());
-        let mut open =
-            open_job(job, replayed.rules, replayed.diagnosis, self.clock.at(opened_at));
+        let mut open = open_job(
+            job,
+            replayed.rules,
+            replayed.diagnosis,
+            self.clock.at(opened_at),
+        );
         open.seq = replayed.seq;
         open.newest = replayed.newest;
         // If the wall clock went back since, the job's time still goes on.
         let behind = (open.newest - (self.clock.now() - open.opened)).max(0);
         open.opened -= behind;
-        tracing::info!(bay = self.name, job = open.job.job, "took up the open job again");
+        tracing::info!(
+            bay = self.name,
+            job = open.job.job,
+            "took up the open job again"
+        );
         self.job = Some(open);
         self.judge().await
     }
@@ -117,7 +139,10 @@ impl Bay {
             verdict: open.diagnosis.verdict().to_bytes(),
         };
         let mut job = open.job.clone();
-        self.journal.close_job(id, closing).await.map_err(|error| refusal(&error))?;
+        self.journal
+            .close_job(id, closing)
+            .await
+            .map_err(|error| refusal(&error))?;
         self.job = None;
         for instrument in self.instruments.values_mut() {
             instrument.probes.clear();
@@ -126,8 +151,14 @@ impl Bay {
         job.closed = Some(wire::Time(closed_at.clone()));
         job.confirmed = params.confirmed;
         job.note = params.note;
-        let item = VerdictItem::Closed { job: job.job.clone(), time: wire::Time(closed_at) };
-        self.news.verdicts.publish(&item).map_err(|error| internal(&error))?;
+        let item = VerdictItem::Closed {
+            job: job.job.clone(),
+            time: wire::Time(closed_at),
+        };
+        self.news
+            .verdicts
+            .publish(&item)
+            .map_err(|error| internal(&error))?;
         Ok(job)
     }
 
@@ -191,12 +222,16 @@ fn complaint(rules: &RuleSet, id: Option<&str>) -> Result<Option<usize>, WireErr
 
 fn check_answer(rules: &RuleSet, params: &JobAnswerParams) -> Result<(), WireError> {
     let asked_checks = || rules.checks.iter().filter(|c| c.asked().is_some());
-    let check = rules.checks.iter().find(|c| c.id == params.check).ok_or_else(|| {
-        ErrorKind::UnknownCheck
-            .because(format!("there is no check `{}`", params.check))
-            .at("check")
-            .hint_nearest(&params.check, asked_checks().map(|c| c.id.as_str()))
-    })?;
+    let check = rules
+        .checks
+        .iter()
+        .find(|c| c.id == params.check)
+        .ok_or_else(|| {
+            ErrorKind::UnknownCheck
+                .because(format!("there is no check `{}`", params.check))
+                .at("check")
+                .hint_nearest(&params.check, asked_checks().map(|c| c.id.as_str()))
+        })?;
     let asked = check.asked().ok_or_else(|| {
         ErrorKind::UnknownCheck
             .because(format!("`{}` is measured, not asked", params.check))
@@ -207,7 +242,10 @@ fn check_answer(rules: &RuleSet, params: &JobAnswerParams) -> Result<(), WireErr
         return Ok(());
     }
     Err(ErrorKind::UnknownAnswer
-        .because(format!("`{}` is no answer to `{}`", params.answer, params.check))
+        .because(format!(
+            "`{}` is no answer to `{}`",
+            params.answer, params.check
+        ))
         .at("answer")
         .hint(format!("answer one of {}", asked.answers.join(", "))))
 }
@@ -219,7 +257,11 @@ pub(crate) fn shown(kept: &journal::Job, rules: &RuleSet) -> Job {
         job: kept.opened.id.clone(),
         bay: kept.opened.bay.clone(),
         machine: kept.opened.machine.clone(),
-        state: if closed { JobState::Closed } else { JobState::Open },
+        state: if closed {
+            JobState::Closed
+        } else {
+            JobState::Open
+        },
         complaint: kept.opened.complaint.clone(),
         ruleset: convert::digest(rules),
         by: kept.opened.opened_by.clone(),

@@ -69,7 +69,10 @@ impl Bay {
 
     /// All instruments, as they stand.
     pub(crate) fn instruments_shown(&self) -> Vec<wire::Instrument> {
-        self.instruments.values().map(|one| one.shown(&self.name, &self.clock)).collect()
+        self.instruments
+            .values()
+            .map(|one| one.shown(&self.name, &self.clock))
+            .collect()
     }
 
     /// `probe.place`.
@@ -82,7 +85,11 @@ impl Bay {
         let point = test_point(&rules, &params.point, "point")?;
         let instrument = self.instrument(&params.instrument)?;
         let channel = channel(instrument, &params.channel)?;
-        let described = instrument.description.channels.iter().find(|c| c.channel == channel);
+        let described = instrument
+            .description
+            .channels
+            .iter()
+            .find(|c| c.channel == channel);
         if let Some(function) = described.and_then(|c| c.function)
             && function.quantity() != point.quantity
         {
@@ -102,7 +109,16 @@ impl Bay {
         instrument.probes.insert(channel, Arc::clone(&id));
         instrument.refused = None;
         let what = Happened::Window { point: id };
-        self.record(vec![EventRow { at, wall, by: None, what }], None).await?;
+        self.record(
+            vec![EventRow {
+                at,
+                wall,
+                by: None,
+                what,
+            }],
+            None,
+        )
+        .await?;
         self.show_and_tell(&params.instrument)
     }
 
@@ -119,12 +135,21 @@ impl Bay {
     pub(crate) async fn say(&mut self, params: &PhaseSayParams) -> Result<wire::Bay, WireError> {
         let (_, at) = self.moment()?;
         let wall = self.wall_of(at);
-        let drive = params.drive.map(|drive| Happened::Drive(convert::drive_said(drive)));
-        let phase = params.phase.map(|phase| Happened::Phase(convert::phase_said(phase)));
+        let drive = params
+            .drive
+            .map(|drive| Happened::Drive(convert::drive_said(drive)));
+        let phase = params
+            .phase
+            .map(|phase| Happened::Phase(convert::phase_said(phase)));
         let said: Vec<EventRow> = drive
             .into_iter()
             .chain(phase)
-            .map(|what| EventRow { at, wall, by: None, what })
+            .map(|what| EventRow {
+                at,
+                wall,
+                by: None,
+                what,
+            })
             .collect();
         if said.is_empty() {
             return Err(ErrorKind::InvalidParams
@@ -138,7 +163,9 @@ impl Bay {
 
     /// Tells the subscribers how an instrument stands.
     pub(crate) fn tell_instrument(&self, id: u64) {
-        let Some(instrument) = self.instruments.values().find(|one| one.id == id) else { return };
+        let Some(instrument) = self.instruments.values().find(|one| one.id == id) else {
+            return;
+        };
         let item = InstrumentItem::Instrument(instrument.shown(&self.name, &self.clock));
         // An item of plain texts and numbers: writing it cannot fail.
         let _ = self.tell(&item);
@@ -172,8 +199,12 @@ impl Bay {
 
 fn channel(instrument: &Instrument, name: &str) -> Result<u16, WireError> {
     instrument.channel(name).ok_or_else(|| {
-        let known: Vec<String> =
-            instrument.description.channels.iter().map(|c| c.channel.to_string()).collect();
+        let known: Vec<String> = instrument
+            .description
+            .channels
+            .iter()
+            .map(|c| c.channel.to_string())
+            .collect();
         ErrorKind::UnknownChannel
             .because(format!("`{}` has no channel `{name}`", instrument.name))
             .at("channel")

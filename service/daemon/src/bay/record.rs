@@ -5,7 +5,9 @@ use std::sync::Arc;
 use trisect_api::wire::{self, Beyond, JobVerdict, ReadingItem, VerdictItem};
 use trisect_api::{ErrorKind, WireError};
 use trisect_diagnosis::Verdict;
-use trisect_journal::{Appended, Batch, EventRow, Happened, JournalError, StoredEvent, SubmissionKey};
+use trisect_journal::{
+    Appended, Batch, EventRow, Happened, JournalError, StoredEvent, SubmissionKey,
+};
 use trisect_measure::Amount;
 use trisect_rules::{Outcome, RuleSet, Side, Standing};
 
@@ -30,7 +32,11 @@ impl Gist {
             side: verdict.side,
             also: verdict.also.clone(),
             named: verdict.named.clone(),
-            outcomes: verdict.evidence.iter().map(|e| (e.check.clone(), e.outcome)).collect(),
+            outcomes: verdict
+                .evidence
+                .iter()
+                .map(|e| (e.check.clone(), e.outcome))
+                .collect(),
         }
     }
 }
@@ -46,8 +52,17 @@ impl Bay {
         let job = Arc::clone(&self.open_job()?.id);
         let bay = Arc::from(self.name.as_str());
         // The rows are shared with the journal's thread: texts are, too, so this is cheap.
-        let batch = Batch { job: Some(job), bay, key, events: rows.clone() };
-        let appended = self.journal.append(batch).await.map_err(|error| refusal(&error))?;
+        let batch = Batch {
+            job: Some(job),
+            bay,
+            key,
+            events: rows.clone(),
+        };
+        let appended = self
+            .journal
+            .append(batch)
+            .await
+            .map_err(|error| refusal(&error))?;
         if let Appended::Stored { first, .. } = appended {
             self.weigh(&rows, first)?;
             self.judge().await?;
@@ -68,7 +83,9 @@ impl Bay {
             if told && matches!(row.what, Happened::Reading(_)) {
                 let item = reading(&rules, &bay, &open.id, seq, row).map(ReadingItem::Reading);
                 if let Some(item) = item {
-                    news.readings.publish(&item).map_err(|error| internal(&error))?;
+                    news.readings
+                        .publish(&item)
+                        .map_err(|error| internal(&error))?;
                 }
             }
         }
@@ -90,7 +107,10 @@ impl Bay {
         open.kept = Some(gist);
         open.told.clone_from(&bytes);
         let item = VerdictItem::Verdict(Box::new(told));
-        self.news.verdicts.publish(&item).map_err(|error| internal(&error))?;
+        self.news
+            .verdicts
+            .publish(&item)
+            .map_err(|error| internal(&error))?;
         if keep {
             let seq = i64::try_from(seq).unwrap_or(i64::MAX);
             let kept = self.journal.record_verdict(id, seq, bytes).await;
@@ -140,7 +160,9 @@ fn reading(
     seq: i64,
     row: &EventRow,
 ) -> Option<wire::Reading> {
-    let Happened::Reading(reading) = &row.what else { return None };
+    let Happened::Reading(reading) = &row.what else {
+        return None;
+    };
     let point = rules.point_index(&reading.point)?;
     let unit = rules.point_unit(point);
     let wall = jiff::Timestamp::from_microsecond(row.wall).ok()?;
@@ -163,7 +185,12 @@ fn reading(
         channel: reading.channel.map(|channel| channel.to_string()),
         by: row.by.as_ref().map(ToString::to_string),
         entered: reading.entered,
-        flags: reading.flags.words().into_iter().map(str::to_owned).collect(),
+        flags: reading
+            .flags
+            .words()
+            .into_iter()
+            .map(str::to_owned)
+            .collect(),
     })
 }
 
@@ -178,7 +205,9 @@ pub(crate) fn refusal(error: &JournalError) -> WireError {
         JournalError::BadRow { .. } => ErrorKind::InvalidValue.because(said),
         _ => {
             tracing::error!(error = error as &dyn std::error::Error, "journal failed");
-            ErrorKind::Storage.because(said).hint("see the service's log; nothing was stored")
+            ErrorKind::Storage
+                .because(said)
+                .hint("see the service's log; nothing was stored")
         }
     }
 }
@@ -186,5 +215,7 @@ pub(crate) fn refusal(error: &JournalError) -> WireError {
 /// Something that cannot happen unless the program is wrong.
 pub(crate) fn internal(error: &(dyn std::error::Error + 'static)) -> WireError {
     tracing::error!(error, "internal error");
-    ErrorKind::Internal.because(error.to_string()).hint("see the service's log")
+    ErrorKind::Internal
+        .because(error.to_string())
+        .hint("see the service's log")
 }

@@ -39,13 +39,19 @@ impl Bay {
             }
         };
         if rows.is_empty() {
-            return Ok(ReadingSubmitted { accepted: 0, repeated: false });
+            return Ok(ReadingSubmitted {
+                accepted: 0,
+                repeated: false,
+            });
         }
         let (count, repeated) = match self.record(rows, key).await? {
             Appended::Stored { count, .. } => (count, false),
             Appended::Repeated { count, .. } => (count, true),
         };
-        Ok(ReadingSubmitted { accepted: u64::from(count), repeated })
+        Ok(ReadingSubmitted {
+            accepted: u64::from(count),
+            repeated,
+        })
     }
 
     fn rows(
@@ -69,7 +75,12 @@ impl Bay {
             last = Some(Arc::clone(&id));
             let reading = read(rules, submitted, id, index)?;
             let what = Happened::Reading(reading);
-            rows.push(EventRow { at, wall: self.wall_of(at), by: None, what });
+            rows.push(EventRow {
+                at,
+                wall: self.wall_of(at),
+                by: None,
+                what,
+            });
         }
         Ok(rows)
     }
@@ -86,7 +97,11 @@ impl Bay {
         let opened = self.job.as_ref().map_or(0, |open| open.opened);
         let at = self.clock.at(wall).saturating_sub(opened);
         if at < 0 || at > now.saturating_add(AHEAD) {
-            let when = if at < 0 { "before the job was opened" } else { "in the future" };
+            let when = if at < 0 {
+                "before the job was opened"
+            } else {
+                "in the future"
+            };
             return Err(ErrorKind::InvalidTime
                 .because(format!("{time} is {when}"))
                 .at(field)
@@ -102,7 +117,10 @@ impl Bay {
         now: i64,
     ) -> Result<Vec<SubmittedReading>, WireError> {
         let refused = |why: String| {
-            ErrorKind::InvalidValue.because(why).at("senml").hint("RFC 8428 has the rules")
+            ErrorKind::InvalidValue
+                .because(why)
+                .at("senml")
+                .hint("RFC 8428 has the rules")
         };
         let wall = Timestamp::from_microsecond(self.wall_of(now)).map_err(|e| internal(&e))?;
         let seconds = wall.as_microsecond() as f64 / 1e6;
@@ -110,9 +128,9 @@ impl Bay {
         let records = senml::resolve_values(&serde_json::Value::Array(pack), seconds)
             .map_err(|error| refused(error.to_string()))?;
         let reading = |record: senml::Record| {
-            let (value, unit) = record.number().ok_or_else(|| {
-                refused(format!("`{}` has no number with a unit", record.name))
-            })?;
+            let (value, unit) = record
+                .number()
+                .ok_or_else(|| refused(format!("`{}` has no number with a unit", record.name)))?;
             // Doubles hold microseconds of this century; no more is claimed.
             let time = Timestamp::from_microsecond((record.time * 1e6).round() as i64)
                 .map_err(|error| refused(error.to_string()))?;
@@ -141,22 +159,34 @@ fn read(
     // The paths of errors are made only when there is one: this runs for every reading.
     let point = match rules.test_points.iter().find(|p| p.id == submitted.point) {
         Some(point) => point,
-        None => return Err(test_point(rules, &submitted.point, &field("point")).err().unwrap_or_else(
-            || ErrorKind::UnknownPoint.because("there is no such test point"),
-        )),
+        None => {
+            return Err(test_point(rules, &submitted.point, &field("point"))
+                .err()
+                .unwrap_or_else(|| ErrorKind::UnknownPoint.because("there is no such test point")));
+        }
     };
     let unit = Unit::parse(&submitted.unit).map_err(|error| {
         let hint = format!("use {}", point.unit);
         refused(ErrorKind::UnknownUnit, error.to_string(), "unit", &hint)
     })?;
     if unit.quantity() != point.quantity {
-        return Err(wrong_quantity(point, &submitted.unit, unit.quantity(), &field("unit")));
+        return Err(wrong_quantity(
+            point,
+            &submitted.unit,
+            unit.quantity(),
+            &field("unit"),
+        ));
     }
     let u = submitted.uncertainty.unwrap_or(0.0);
     if !(submitted.value.is_finite() && u.is_finite() && u >= 0.0) {
         let why = "value and uncertainty are numbers, and an uncertainty is not below zero";
         let hint = "leave the uncertainty out if it is not known";
-        return Err(refused(ErrorKind::InvalidValue, why.to_owned(), "uncertainty", hint));
+        return Err(refused(
+            ErrorKind::InvalidValue,
+            why.to_owned(),
+            "uncertainty",
+            hint,
+        ));
     }
     let amount = Amount::Exactly(unit.to_si(submitted.value));
     if super::arrival::implausible(amount, point.plausible) {
@@ -176,7 +206,9 @@ fn read(
 
 /// The sender's key with what it stands for.
 fn submission_key(params: &ReadingSubmitParams) -> Result<Option<SubmissionKey>, WireError> {
-    let Some(key) = &params.key else { return Ok(None) };
+    let Some(key) = &params.key else {
+        return Ok(None);
+    };
     if key.is_empty() || key.len() > 256 {
         return Err(ErrorKind::InvalidValue
             .because("a key has 1 to 256 characters")
@@ -185,5 +217,8 @@ fn submission_key(params: &ReadingSubmitParams) -> Result<Option<SubmissionKey>,
     }
     let content = serde_json::to_vec(&(&params.readings, &params.senml));
     let content = content.map_err(|error| internal(&error))?;
-    Ok(Some(SubmissionKey { key: key.clone(), content: Sha256::digest(content).into() }))
+    Ok(Some(SubmissionKey {
+        key: key.clone(),
+        content: Sha256::digest(content).into(),
+    }))
 }

@@ -74,5 +74,8 @@ impl ConfigError {
 /// The nearest of `known`, if it is near enough to be what was meant.
 fn nearest<'a>(key: &str, known: &[&'a str]) -> Option<&'a str> {
     let scored = known.iter().map(|k| (strsim::jaro_winkler(key, k), *k));
-    scored.filter(|(score, _)| *score > 0.7).max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, k)| k)
+    scored
+        .filter(|(score, _)| *score > 0.7)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, k)| k)
 }

@@ -35,8 +35,10 @@ pub fn load(flags: &Flags) -> Result<Settings, ConfigError> {
 }
 
 fn read(path: &Path) -> Result<String, ConfigError> {
-    std::fs::read_to_string(path)
-        .map_err(|source| ConfigError::Read { path: path.to_owned(), source })
+    std::fs::read_to_string(path).map_err(|source| ConfigError::Read {
+        path: path.to_owned(),
+        source,
+    })
 }
 
 fn from_sources(
@@ -45,7 +47,10 @@ fn from_sources(
     environment: Environment,
 ) -> Result<Settings, ConfigError> {
     // `TRISECT_LOG__LEVEL` is `log.level`: one underscore stays part of a name.
-    let environment = environment.prefix_separator("_").separator("__").ignore_empty(true);
+    let environment = environment
+        .prefix_separator("_")
+        .separator("__")
+        .ignore_empty(true);
     let mut builder = Config::builder();
     if let Some(text) = &file {
         builder = builder.add_source(File::from_str(text, FileFormat::Toml));
@@ -57,7 +62,9 @@ fn from_sources(
         ("journal", flags.journal.as_ref().map(path)),
         ("log.level", flags.log.clone()),
     ] {
-        builder = builder.set_override_option(key, value).map_err(ConfigError::of)?;
+        builder = builder
+            .set_override_option(key, value)
+            .map_err(ConfigError::of)?;
     }
     let merged = builder.build().map_err(ConfigError::of)?;
     let settings: Settings = merged.try_deserialize().map_err(ConfigError::of)?;

@@ -100,7 +100,10 @@ impl Default for Settings {
 
 impl Default for LogSettings {
     fn default() -> LogSettings {
-        LogSettings { level: "info".to_owned(), format: LogFormat::Text }
+        LogSettings {
+            level: "info".to_owned(),
+            format: LogFormat::Text,
+        }
     }
 }
 
@@ -115,7 +118,9 @@ impl Settings {
     /// The first rule broken, with the way out.
     pub fn check(&self) -> Result<(), ConfigError> {
         if !self.listen.ip().is_loopback() && self.token_file.is_none() {
-            return Err(ConfigError::Exposed { listen: self.listen });
+            return Err(ConfigError::Exposed {
+                listen: self.listen,
+            });
         }
         if self.token_file.is_some() {
             return Err(ConfigError::TokensNotYet);
@@ -142,11 +147,17 @@ fn unique<'a>(key: &str, names: impl Iterator<Item = &'a str>) -> Result<(), Con
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         if name.is_empty() || !name.chars().all(plain) {
             let what = format!("`{name}` is no name: use small letters, digits and hyphens");
-            return Err(ConfigError::Value { key: key.to_owned(), what });
+            return Err(ConfigError::Value {
+                key: key.to_owned(),
+                what,
+            });
         }
         if !seen.insert(name) {
             let what = format!("`{name}` is there twice: give each its own name");
-            return Err(ConfigError::Value { key: key.to_owned(), what });
+            return Err(ConfigError::Value {
+                key: key.to_owned(),
+                what,
+            });
         }
     }
     Ok(())

@@ -2,7 +2,9 @@
 use super::*;
 
 fn load(file: &str, environment: &[(&str, &str)], flags: &Flags) -> Result<Settings, ConfigError> {
-    let pairs = environment.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned()));
+    let pairs = environment
+        .iter()
+        .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()));
     let environment = Environment::with_prefix("TRISECT").source(Some(pairs.collect()));
     from_sources(flags, Some(file.to_owned()), environment)
 }
@@ -15,9 +17,15 @@ fn refused(file: &str, expected: &str) {
 #[test]
 fn flags_override_environment_overrides_file_overrides_default() {
     let file = "listen = '127.0.0.1:1'\njournal = 'file.db'\n[log]\nlevel = 'debug'";
-    let flags = Flags { listen: Some("127.0.0.1:3".to_owned()), ..Flags::default() };
-    let environment =
-        [("TRISECT_LISTEN", "127.0.0.1:2"), ("TRISECT_LOG__LEVEL", "trace"), ("OTHER", "x")];
+    let flags = Flags {
+        listen: Some("127.0.0.1:3".to_owned()),
+        ..Flags::default()
+    };
+    let environment = [
+        ("TRISECT_LISTEN", "127.0.0.1:2"),
+        ("TRISECT_LOG__LEVEL", "trace"),
+        ("OTHER", "x"),
+    ];
     let settings = load(file, &environment, &flags).unwrap();
     assert_eq!(settings.listen.port(), 3);
     assert_eq!(settings.log.level, "trace");
@@ -27,17 +35,25 @@ fn flags_override_environment_overrides_file_overrides_default() {
 
 #[test]
 fn an_unknown_key_is_refused_with_the_nearest_known_one() {
-    refused("lisen = '127.0.0.1:1'", "unknown key `lisen` in the configuration: did you mean `listen`?");
+    refused(
+        "lisen = '127.0.0.1:1'",
+        "unknown key `lisen` in the configuration: did you mean `listen`?",
+    );
     refused("[[bays]]\nbay = 'a'\ntitel = 'A'", "did you mean `title`?");
     refused("[log]\nlevle = 'info'", "did you mean `level`?");
     let environment = [("TRISECT_JOURNEL", "x.db")];
-    let error = load("", &environment, &Flags::default()).unwrap_err().to_string();
+    let error = load("", &environment, &Flags::default())
+        .unwrap_err()
+        .to_string();
     assert!(error.contains("did you mean `journal`?"), "{error}");
 }
 
 #[test]
 fn other_addresses_than_loopback_are_refused() {
-    refused("listen = '0.0.0.0:7474'", "refusing to listen on 0.0.0.0:7474 without a token file");
+    refused(
+        "listen = '0.0.0.0:7474'",
+        "refusing to listen on 0.0.0.0:7474 without a token file",
+    );
     refused("listen = '[::]:7474'", "refusing to listen");
     refused("token_file = 'tokens'", "cannot check tokens");
     assert!(load("listen = '[::1]:7474'", &[], &Flags::default()).is_ok());
@@ -47,7 +63,10 @@ fn other_addresses_than_loopback_are_refused() {
 fn values_that_do_not_fit_say_why() {
     refused("listen = 'here'", "socket address");
     refused("bays = []", "there is no bay");
-    refused("[[bays]]\nbay = 'a'\n[[bays]]\nbay = 'a'", "`a` is there twice");
+    refused(
+        "[[bays]]\nbay = 'a'\n[[bays]]\nbay = 'a'",
+        "`a` is there twice",
+    );
     refused("[[bays]]\nbay = 'A b'", "is no name");
     refused("listen = ", "cannot be read");
     refused("[log]\nformat = 'xml'", "xml");
@@ -64,5 +83,8 @@ fn an_instrument_has_settings_of_its_own() {
         settings = { port = "/dev/meter", protocol = "fs9922" }
     "#;
     let settings = load(file, &[], &Flags::default()).unwrap();
-    assert_eq!(settings.bays[0].instruments[0].settings["protocol"], "fs9922");
+    assert_eq!(
+        settings.bays[0].instruments[0].settings["protocol"],
+        "fs9922"
+    );
 }

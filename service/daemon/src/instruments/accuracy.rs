@@ -21,9 +21,10 @@ impl Accuracies {
         let read = |text: &str| Accuracy::parse(text).map_err(|error| error.to_string());
         match settings.remove("accuracy") {
             None => Ok(Accuracies::default()),
-            Some(Value::String(text)) => {
-                Ok(Accuracies { all: Some(read(&text)?), by_function: BTreeMap::new() })
-            }
+            Some(Value::String(text)) => Ok(Accuracies {
+                all: Some(read(&text)?),
+                by_function: BTreeMap::new(),
+            }),
             Some(Value::Object(by_function)) => {
                 let mut accuracies = Accuracies::default();
                 for (function, text) in by_function {
@@ -48,10 +49,17 @@ impl Accuracies {
     /// The standard uncertainty of a sample, in SI: accuracy (type B) and
     /// resolution combined (GUM 5.1.2). An overload has none of its own.
     pub(crate) fn uncertainty(&self, sample: &Sample) -> Result<f64, AccuracyError> {
-        let Amount::Exactly(value) = sample.amount else { return Ok(0.0) };
+        let Amount::Exactly(value) = sample.amount else {
+            return Ok(0.0);
+        };
         let resolution = sample.digit.map_or(0.0, resolution_uncertainty);
-        let accuracy = self.by_function.get(sample.function.word()).or(self.all.as_ref());
-        let Some(accuracy) = accuracy else { return Ok(resolution) };
+        let accuracy = self
+            .by_function
+            .get(sample.function.word())
+            .or(self.all.as_ref());
+        let Some(accuracy) = accuracy else {
+            return Ok(resolution);
+        };
         let of_range = accuracy.standard_uncertainty(value, sample.digit, sample.span)?;
         Ok(combine(&[of_range, resolution]))
     }
@@ -67,7 +75,10 @@ mod tests {
     fn accuracies(settings: Value) -> Result<Accuracies, String> {
         let mut settings = settings.as_object().cloned().unwrap();
         let accuracies = Accuracies::take(&mut settings)?;
-        assert!(!settings.contains_key("accuracy"), "the adapter must not see it");
+        assert!(
+            !settings.contains_key("accuracy"),
+            "the adapter must not see it"
+        );
         Ok(accuracies)
     }
 
@@ -89,8 +100,14 @@ mod tests {
     fn accuracy_and_resolution_combine() {
         let meter = accuracies(json!({"accuracy": {"voltage": "0.8 % rdg + 1 dgt"}})).unwrap();
         let u = meter.uncertainty(&volts(12.34)).unwrap();
-        assert!((u - combine(&[0.062_769_521, 0.002_886_751])).abs() < 1e-9, "{u}");
-        let bare = accuracies(json!({})).unwrap().uncertainty(&volts(12.34)).unwrap();
+        assert!(
+            (u - combine(&[0.062_769_521, 0.002_886_751])).abs() < 1e-9,
+            "{u}"
+        );
+        let bare = accuracies(json!({}))
+            .unwrap()
+            .uncertainty(&volts(12.34))
+            .unwrap();
         assert!((bare - 0.002_886_751).abs() < 1e-9, "{bare}");
     }
 

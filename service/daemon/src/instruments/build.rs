@@ -29,7 +29,9 @@ const KINDS: &[Kind] = &[
         title: "A multimeter on a serial port that sends by itself",
         schema: MultimeterSettings::schema,
         make: |settings| {
-            read::<MultimeterSettings>(settings)?.adapter().map_err(|error| refused(&error))
+            read::<MultimeterSettings>(settings)?
+                .adapter()
+                .map_err(|error| refused(&error))
         },
     },
     Kind {
@@ -37,7 +39,9 @@ const KINDS: &[Kind] = &[
         title: "Pressure transducers on a Modbus RTU line",
         schema: TransducerSettings::schema,
         make: |settings| {
-            read::<TransducerSettings>(settings)?.adapter().map_err(|error| refused(&error))
+            read::<TransducerSettings>(settings)?
+                .adapter()
+                .map_err(|error| refused(&error))
         },
     },
 ];
@@ -59,9 +63,14 @@ pub(crate) fn build(name: &str, mut settings: Map<String, Value>) -> Result<Buil
             .hint_nearest(name, KINDS.iter().map(|kind| kind.name))
     })?;
     let accuracies = Accuracies::take(&mut settings).map_err(|why| {
-        ErrorKind::InvalidSettings.because(why).at("settings.accuracy")
+        ErrorKind::InvalidSettings
+            .because(why)
+            .at("settings.accuracy")
     })?;
-    Ok(Built { adapter: (kind.make)(Value::Object(settings))?, accuracies })
+    Ok(Built {
+        adapter: (kind.make)(Value::Object(settings))?,
+        accuracies,
+    })
 }
 
 impl Kind {
@@ -76,7 +85,11 @@ impl Kind {
             let shape = serde_json::json!({"description": text, "type": ["string", "object"]});
             members.insert("accuracy".to_owned(), shape);
         }
-        AboutAdapter { adapter: self.name.to_owned(), title: self.title.to_owned(), settings }
+        AboutAdapter {
+            adapter: self.name.to_owned(),
+            title: self.title.to_owned(),
+            settings,
+        }
     }
 }
 
@@ -117,14 +130,24 @@ mod tests {
         let protocol = refusal("multimeter", json!({"port": "/dev/x", "protocol": "morse"}));
         assert_eq!(protocol.field.as_deref(), Some("settings.protocol"));
         let accuracy = json!({"port": "/dev/x", "protocol": "fs9922", "accuracy": "good"});
-        assert_eq!(refusal("multimeter", accuracy).field.as_deref(), Some("settings.accuracy"));
-        assert_eq!(refusal("multimeter", json!({"prot": 1})).kind, ErrorKind::InvalidSettings);
+        assert_eq!(
+            refusal("multimeter", accuracy).field.as_deref(),
+            Some("settings.accuracy")
+        );
+        assert_eq!(
+            refusal("multimeter", json!({"prot": 1})).kind,
+            ErrorKind::InvalidSettings
+        );
     }
 
     #[test]
     fn every_kind_says_what_it_asks_for() {
         for adapter in about() {
-            assert!(adapter.settings["properties"].get("port").is_some(), "{}", adapter.adapter);
+            assert!(
+                adapter.settings["properties"].get("port").is_some(),
+                "{}",
+                adapter.adapter
+            );
             assert!(adapter.settings["properties"].get("accuracy").is_some());
         }
     }

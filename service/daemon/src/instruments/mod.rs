@@ -64,13 +64,21 @@ impl Instrument {
         arrivals: mpsc::Sender<Arrival>,
         tracker: &TaskTracker,
     ) -> Instrument {
-        let Built { adapter: mut running, accuracies } = built;
+        let Built {
+            adapter: mut running,
+            accuracies,
+        } = built;
         let health = Health::new();
         let stop = CancellationToken::new();
         let description = running.describe();
         let (samples, emissions) = mpsc::channel(AHEAD);
         let now: Clock = Arc::new(move || clock.now());
-        let context = Context { samples, health: health.clone(), stop: stop.clone(), clock: now };
+        let context = Context {
+            samples,
+            health: health.clone(),
+            stop: stop.clone(),
+            clock: now,
+        };
         let failing = health.clone();
         tracker.spawn(async move {
             // An adapter that gives up says so; it is shown, and can be attached anew.
@@ -100,7 +108,11 @@ impl Instrument {
     /// The channel of a name, which is its number.
     pub(crate) fn channel(&self, name: &str) -> Option<u16> {
         let number = name.parse().ok()?;
-        self.description.channels.iter().any(|c| c.channel == number).then_some(number)
+        self.description
+            .channels
+            .iter()
+            .any(|c| c.channel == number)
+            .then_some(number)
     }
 
     /// How it stands.
@@ -122,7 +134,12 @@ impl Instrument {
             age: vitals.last_sample.map(|at| (clock.now() - at) as f64 / 1e9),
             note: self.refused.clone().or(vitals.last_error),
             identity: Some(self.description.title.clone()),
-            channels: self.description.channels.iter().map(|c| self.channel_shown(c)).collect(),
+            channels: self
+                .description
+                .channels
+                .iter()
+                .map(|c| self.channel_shown(c))
+                .collect(),
             counters: wire::Counters {
                 samples: vitals.frames_good,
                 bad_frames: vitals.frames_bad,

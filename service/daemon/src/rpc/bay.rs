@@ -11,12 +11,16 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     register::<BayList, _, _, _>(module, |hall, _| async move {
         let mut bays = Vec::with_capacity(hall.bays.len());
         for bay in &hall.bays {
-            bays.push(bay.ask(|bay| Box::pin(async move { Ok(bay.shown()) })).await?);
+            bays.push(
+                bay.ask(|bay| Box::pin(async move { Ok(bay.shown()) }))
+                    .await?,
+            );
         }
         Ok(Bays { bays })
     });
     register::<PhaseSay, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.say(&params).await })).await
+        bay.ask(move |bay| Box::pin(async move { bay.say(&params).await }))
+            .await
     });
 }

@@ -17,11 +17,13 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     });
     register::<InstrumentAttach, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.attach(params) })).await
+        bay.ask(move |bay| Box::pin(async move { bay.attach(params) }))
+            .await
     });
     register::<InstrumentDetach, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.detach(&params) })).await
+        bay.ask(move |bay| Box::pin(async move { bay.detach(&params) }))
+            .await
     });
     register::<ProbePlace, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
@@ -29,7 +31,8 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     });
     register::<ProbeLift, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.lift(&params) })).await
+        bay.ask(move |bay| Box::pin(async move { bay.lift(&params) }))
+            .await
     });
     register_watch::<InstrumentWatch, _, _, _>(module, |hall, params| async move {
         let feed = match &params.bay {

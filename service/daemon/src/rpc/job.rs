@@ -29,8 +29,13 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         let bay = hall.bay(&params.bay)?;
         bay.ask(move |bay| Box::pin(bay.open(params))).await
     });
-    register::<JobList, _, _, _>(module, |hall, params| async move { hall.list(params).await });
-    register::<JobShow, _, _, _>(module, |hall, params| async move { hall.show(&params.job).await });
+    register::<JobList, _, _, _>(
+        module,
+        |hall, params| async move { hall.list(params).await },
+    );
+    register::<JobShow, _, _, _>(module, |hall, params| async move {
+        hall.show(&params.job).await
+    });
     register::<JobAnswer, _, _, _>(module, |hall, params| async move {
         let kept = hall.kept_job(&params.job).await?;
         let bay = hall.bay(&kept.opened.bay)?;
@@ -50,7 +55,11 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         let verdict = hall.verdict(&kept).await?;
         let job = job_shown(&kept, rules.model.rules());
         let text = report(rules.model.rules(), &job, &verdict);
-        Ok(Report { job: params.job, text, verdict })
+        Ok(Report {
+            job: params.job,
+            text,
+            verdict,
+        })
     });
     register::<JobReplay, _, _, _>(module, |hall, params| async move {
         hall.replay(&params.job).await
@@ -58,7 +67,9 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     register_watch::<VerdictWatch, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
         let feed = bay.news().verdicts.feed();
-        let stands = bay.ask(|bay| Box::pin(async move { Ok(bay.verdict_item()) })).await?;
+        let stands = bay
+            .ask(|bay| Box::pin(async move { Ok(bay.verdict_item()) }))
+            .await?;
         Ok(feed.starting_with(stands.into_iter().collect()))
     });
 }
@@ -66,7 +77,11 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
 impl Hall {
     /// A job of the journal.
     pub(super) async fn kept_job(&self, id: &str) -> Result<journal::Job, WireError> {
-        let kept = self.journal.job(id).await.map_err(|error| refusal(&error))?;
+        let kept = self
+            .journal
+            .job(id)
+            .await
+            .map_err(|error| refusal(&error))?;
         kept.ok_or_else(|| {
             ErrorKind::UnknownJob
                 .because(format!("there is no job {id}"))
@@ -108,7 +123,11 @@ impl Hall {
         let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set).await?;
         let (mut answers, mut readings, mut after) = (Vec::new(), 0, 0);
         loop {
-            let page = self.journal.events(id, after, PAGE).await.map_err(|e| refusal(&e))?;
+            let page = self
+                .journal
+                .events(id, after, PAGE)
+                .await
+                .map_err(|e| refusal(&e))?;
             for event in &page {
                 after = event.seq;
                 match &event.row.what {
@@ -128,7 +147,12 @@ impl Hall {
             }
         }
         let verdict = self.verdict(&kept).await?.verdict;
-        Ok(JobDetail { job: job_shown(&kept, rules.model.rules()), answers, readings, verdict })
+        Ok(JobDetail {
+            job: job_shown(&kept, rules.model.rules()),
+            answers,
+            readings,
+            verdict,
+        })
     }
 
     /// The verdict as it stands: the bay's own of an open job, else the fold of
@@ -152,8 +176,11 @@ impl Hall {
         }
         let mut replayed = replay(&*self.journal, &self.catalog, kept).await?;
         let verdict = convert::verdict(&replayed.diagnosis.verdict());
-        let opened: jiff::Timestamp =
-            kept.opened.opened_at.parse().map_err(|e: jiff::Error| internal(&e))?;
+        let opened: jiff::Timestamp = kept
+            .opened
+            .opened_at
+            .parse()
+            .map_err(|e: jiff::Error| internal(&e))?;
         let time = opened.checked_add(jiff::SignedDuration::from_nanos(replayed.newest));
         Ok(JobVerdict {
             job: kept.opened.id.clone(),
@@ -166,9 +193,15 @@ impl Hall {
 
     async fn replay(&self, id: &str) -> Result<Replay, WireError> {
         let kept = self.kept_job(id).await?;
-        let recorded = self.journal.verdict(id).await.map_err(|error| refusal(&error))?;
+        let recorded = self
+            .journal
+            .verdict(id)
+            .await
+            .map_err(|error| refusal(&error))?;
         let recorded = recorded.ok_or_else(|| {
-            ErrorKind::Storage.because(format!("no verdict of job {id} was kept")).at("job")
+            ErrorKind::Storage
+                .because(format!("no verdict of job {id} was kept"))
+                .at("job")
         })?;
         let said: wire::Verdict =
             serde_json::from_slice(&recorded.bytes).map_err(|error| internal(&error))?;

@@ -30,12 +30,15 @@ pub(crate) struct Hall {
 impl Hall {
     /// The bay of a name.
     pub(crate) fn bay(&self, name: &str) -> Result<&BayHandle, WireError> {
-        self.bays.iter().find(|bay| bay.name() == name).ok_or_else(|| {
-            ErrorKind::UnknownBay
-                .because(format!("there is no bay `{name}`"))
-                .at("bay")
-                .hint_nearest(name, self.bays.iter().map(BayHandle::name))
-        })
+        self.bays
+            .iter()
+            .find(|bay| bay.name() == name)
+            .ok_or_else(|| {
+                ErrorKind::UnknownBay
+                    .because(format!("there is no bay `{name}`"))
+                    .at("bay")
+                    .hint_nearest(name, self.bays.iter().map(BayHandle::name))
+            })
     }
 
     fn about(&self) -> About {
@@ -47,7 +50,9 @@ impl Hall {
             rulesets: self
                 .catalog
                 .ids()
-                .map(|id| RulesetName { ruleset: id.to_owned() })
+                .map(|id| RulesetName {
+                    ruleset: id.to_owned(),
+                })
                 .collect(),
         }
     }

@@ -63,8 +63,11 @@ impl Hall {
                 .at("point")
                 .hint_nearest(point, rules.point_ids()));
         }
-        let filter =
-            ReadingFilter { job: Some(job), point: params.point, ..ReadingFilter::default() };
+        let filter = ReadingFilter {
+            job: Some(job),
+            point: params.point,
+            ..ReadingFilter::default()
+        };
         let after = i64::try_from(params.after_seq.unwrap_or(0)).unwrap_or(i64::MAX);
         // One more than asked for tells whether there are more.
         let wanted = limit as usize;
@@ -72,12 +75,17 @@ impl Hall {
         let page = page.map_err(|error| refusal(&error))?;
         Ok(Readings {
             more: page.len() > wanted,
-            readings: page.iter().take(wanted).filter_map(|e| stored_reading(rules, e)).collect(),
+            readings: page
+                .iter()
+                .take(wanted)
+                .filter_map(|e| stored_reading(rules, e))
+                .collect(),
         })
     }
 
     async fn open_job_of(&self, bay: &str) -> Result<String, WireError> {
         let bay = self.bay(bay)?;
-        bay.ask(|bay| Box::pin(async move { Ok(bay.open_job()?.job.job.clone()) })).await
+        bay.ask(|bay| Box::pin(async move { Ok(bay.open_job()?.job.job.clone()) }))
+            .await
     }
 }

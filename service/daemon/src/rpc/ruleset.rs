@@ -23,7 +23,9 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
             title: rules.title.clone(),
         };
         let all = hall.catalog.entries();
-        Ok(Rulesets { rulesets: all.map(|entry| summary(entry.model.rules())).collect() })
+        Ok(Rulesets {
+            rulesets: all.map(|entry| summary(entry.model.rules())).collect(),
+        })
     });
     register::<RulesetShow, _, _, _>(module, |hall, params| async move {
         let entry = hall.catalog.get(&params.ruleset).ok_or_else(|| {
@@ -45,7 +47,9 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         }
         // Off the connection's thread: a hostile text takes a second.
         let examined = tokio::task::spawn_blocking(move || examine(&params.text));
-        let found = examined.await.map_err(|error| crate::bay::internal(&error))?;
+        let found = examined
+            .await
+            .map_err(|error| crate::bay::internal(&error))?;
         Ok(RulesetExamined {
             ok: found.rule_set.is_some(),
             defects: found.defects.iter().map(defect).collect(),
@@ -88,9 +92,14 @@ fn show(set: &RuleSet) -> Ruleset {
         complaints: set
             .complaints
             .iter()
-            .map(|c| ComplaintShown { id: c.id.clone(), title: c.title.clone() })
+            .map(|c| ComplaintShown {
+                id: c.id.clone(),
+                title: c.title.clone(),
+            })
             .collect(),
-        cautions: (0..set.cautions.len()).map(|caution| caution_shown(set, caution)).collect(),
+        cautions: (0..set.cautions.len())
+            .map(|caution| caution_shown(set, caution))
+            .collect(),
     }
 }
 
@@ -111,15 +120,20 @@ fn test_point(set: &RuleSet, point: usize) -> TestPointShown {
 
 fn caution_shown(set: &RuleSet, caution: usize) -> CautionShown {
     let caution = &set.cautions[caution];
-    CautionShown { id: caution.id.clone(), text: caution.text.clone() }
+    CautionShown {
+        id: caution.id.clone(),
+        text: caution.text.clone(),
+    }
 }
 
 fn shown(set: &RuleSet, check: &rules::Check) -> CheckShown {
     let (drive, how) = match &check.how {
         How::Measured(measured) => (measured.drive, measured_shown(set, measured)),
         How::Asked(asked) => {
-            let how =
-                HowShown::Asked { ask: asked.ask.clone(), answers: asked.answers.clone() };
+            let how = HowShown::Asked {
+                ask: asked.ask.clone(),
+                answers: asked.answers.clone(),
+            };
             (asked.drive, how)
         }
     };
@@ -127,9 +141,17 @@ fn shown(set: &RuleSet, check: &rules::Check) -> CheckShown {
         id: check.id.clone(),
         title: check.title.clone(),
         minutes: check.minutes,
-        needs: check.needs.iter().map(|need| set.checks[*need].id.clone()).collect(),
+        needs: check
+            .needs
+            .iter()
+            .map(|need| set.checks[*need].id.clone())
+            .collect(),
         drive: drive.map(convert::drive),
-        cautions: check.cautions.iter().map(|c| caution_shown(set, *c)).collect(),
+        cautions: check
+            .cautions
+            .iter()
+            .map(|c| caution_shown(set, *c))
+            .collect(),
         note: check.note.clone(),
         how,
     }
@@ -139,7 +161,11 @@ fn measured_shown(set: &RuleSet, measured: &Measured) -> HowShown {
     let seconds = |nanos: i64| nanos as f64 / 1e9;
     HowShown::Measured {
         point: set.point_id(measured.point).to_owned(),
-        phase: measured.phases.iter().map(|phase| convert::phase(*phase)).collect(),
+        phase: measured
+            .phases
+            .iter()
+            .map(|phase| convert::phase(*phase))
+            .collect(),
         take: measured.take.word().to_owned(),
         after: seconds(measured.after),
         over: measured.over.map(seconds),

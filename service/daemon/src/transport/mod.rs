@@ -39,12 +39,12 @@ mod websocket;
 
 use std::sync::Arc;
 
-use axum::{Extension, Router};
 use axum::extract::{Request, State};
 use axum::http::{Method, header};
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use axum::routing::any;
+use axum::{Extension, Router};
 use jsonrpsee::server::Methods;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;

@@ -22,7 +22,11 @@ pub struct Difference {
 pub fn differences(expect: &Expect, verdict: &Verdict) -> Vec<Difference> {
     let mut found = Found::default();
     if let Some(standing) = expect.standing {
-        found.compare("standing", &standing.to_string(), &verdict.standing.to_string());
+        found.compare(
+            "standing",
+            &standing.to_string(),
+            &verdict.standing.to_string(),
+        );
     }
     if let Some(side) = expect.side {
         found.compare("side", side.word(), verdict.side.map_or("none", Side::word));
@@ -31,7 +35,10 @@ pub fn differences(expect: &Expect, verdict: &Verdict) -> Vec<Difference> {
         found.compare("also", &sides(also), &sides(&verdict.also));
     }
     if let Some(suspect) = &expect.top_suspect {
-        let top = verdict.suspects.first().map_or("none", |suspect| &suspect.id);
+        let top = verdict
+            .suspects
+            .first()
+            .map_or("none", |suspect| &suspect.id);
         found.compare("top_suspect", suspect, top);
     }
     if let Some(suspect) = &expect.named {
@@ -49,7 +56,11 @@ pub fn differences(expect: &Expect, verdict: &Verdict) -> Vec<Difference> {
         found.compare(&what, outcome.word(), verdict.outcome(check).word());
     }
     if let Some(check) = &expect.next {
-        found.compare("next", check, verdict.next.first().map_or("none", |next| &next.check));
+        found.compare(
+            "next",
+            check,
+            verdict.next.first().map_or("none", |next| &next.check),
+        );
     }
     found.0
 }
@@ -65,13 +76,24 @@ impl Found {
     }
 
     fn add(&mut self, what: String, expected: String, found: String) {
-        self.0.push(Difference { what, expected, found });
+        self.0.push(Difference {
+            what,
+            expected,
+            found,
+        });
     }
 }
 
 /// Sides as a set, in the order of the documentation.
 fn sides(sides: &[Side]) -> String {
-    let there: Vec<&str> =
-        Side::ALL.iter().filter(|side| sides.contains(side)).map(|side| side.word()).collect();
-    if there.is_empty() { "none".to_owned() } else { there.join(", ") }
+    let there: Vec<&str> = Side::ALL
+        .iter()
+        .filter(|side| sides.contains(side))
+        .map(|side| side.word())
+        .collect();
+    if there.is_empty() {
+        "none".to_owned()
+    } else {
+        there.join(", ")
+    }
 }

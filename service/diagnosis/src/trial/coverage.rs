@@ -47,7 +47,11 @@ pub fn coverage(rules: &RuleSet, runs: &[(&Recording, &Verdict)]) -> Coverage {
         }
         answers.extend(answers_of(rules, recording));
         let complete = rules.proofs.iter().zip(proof_names(rules));
-        proofs.extend(complete.filter(|(p, _)| is_complete(rules, p, verdict)).map(|(_, name)| name));
+        proofs.extend(
+            complete
+                .filter(|(p, _)| is_complete(rules, p, verdict))
+                .map(|(_, name)| name),
+        );
     }
     Coverage {
         limits: reached(all_limits(rules), &limits),
@@ -59,16 +63,32 @@ pub fn coverage(rules: &RuleSet, runs: &[(&Recording, &Verdict)]) -> Coverage {
 
 fn reached(all: Vec<String>, seen: &BTreeSet<String>) -> Reached {
     let count = all.len();
-    let unreached: Vec<String> = all.into_iter().filter(|name| !seen.contains(name)).collect();
-    Reached { all: count, reached: count - unreached.len(), unreached }
+    let unreached: Vec<String> = all
+        .into_iter()
+        .filter(|name| !seen.contains(name))
+        .collect();
+    Reached {
+        all: count,
+        reached: count - unreached.len(),
+        unreached,
+    }
 }
 
 fn all_limits(rules: &RuleSet) -> Vec<String> {
-    let measured = rules.checks.iter().filter_map(|check| Some((check, check.measured()?)));
+    let measured = rules
+        .checks
+        .iter()
+        .filter_map(|check| Some((check, check.measured()?)));
     measured
         .flat_map(|(check, measured)| {
-            let low = measured.at_least.is_some().then(|| format!("{} at_least", check.id));
-            let high = measured.at_most.is_some().then(|| format!("{} at_most", check.id));
+            let low = measured
+                .at_least
+                .is_some()
+                .then(|| format!("{} at_least", check.id));
+            let high = measured
+                .at_most
+                .is_some()
+                .then(|| format!("{} at_most", check.id));
             low.into_iter().chain(high)
         })
         .collect()
@@ -78,7 +98,9 @@ fn all_limits(rules: &RuleSet) -> Vec<String> {
 fn limits_of(rules: &RuleSet, piece: &Evidence) -> Vec<String> {
     let check = rules.check_index(&piece.check);
     let measured = check.and_then(|check| rules.checks.get(check)?.measured());
-    let (Some(measured), Some(value)) = (measured, piece.value) else { return Vec::new() };
+    let (Some(measured), Some(value)) = (measured, piece.value) else {
+        return Vec::new();
+    };
     let mut ends = Vec::new();
     let (low, high) = (middle(&measured.at_least), middle(&measured.at_most));
     let failed = match piece.outcome {
@@ -87,7 +109,9 @@ fn limits_of(rules: &RuleSet, piece: &Evidence) -> Vec<String> {
         Outcome::Undecided | Outcome::Void => return ends,
     };
     // Of two ends, a failed value lies beyond the nearer one.
-    let between = low.zip(high).map(|(low, high)| shown(rules, measured, (low + high) / 2.0));
+    let between = low
+        .zip(high)
+        .map(|(low, high)| shown(rules, measured, (low + high) / 2.0));
     if low.is_some() && !(failed && between.is_some_and(|middle| value >= middle)) {
         ends.push(format!("{} at_least", piece.check));
     }
@@ -106,37 +130,56 @@ fn middle(bound: &Option<Bound>) -> Option<f64> {
 }
 
 fn all_answers(rules: &RuleSet) -> Vec<String> {
-    let asked = rules.checks.iter().filter_map(|check| Some((check, check.asked()?)));
+    let asked = rules
+        .checks
+        .iter()
+        .filter_map(|check| Some((check, check.asked()?)));
     asked
         .flat_map(|(check, asked)| asked.answers.iter().map(|a| format!("{} {a}", check.id)))
         .collect()
 }
 
 fn answers_of(rules: &RuleSet, recording: &Recording) -> Vec<String> {
-    let given = recording.events.iter().filter_map(|event| match event.what {
-        What::Answer { check, answer } => Some((usize::from(check), usize::from(answer))),
-        _ => None,
-    });
+    let given = recording
+        .events
+        .iter()
+        .filter_map(|event| match event.what {
+            What::Answer { check, answer } => Some((usize::from(check), usize::from(answer))),
+            _ => None,
+        });
     given
         .filter_map(|(check, answer)| {
             let check = rules.checks.get(check)?;
-            Some(format!("{} {}", check.id, check.asked()?.answers.get(answer)?))
+            Some(format!(
+                "{} {}",
+                check.id,
+                check.asked()?.answers.get(answer)?
+            ))
         })
         .collect()
 }
 
 fn all_outcomes(rules: &RuleSet) -> Vec<String> {
     let ids = rules.checks.iter().map(|check| &check.id);
-    ids.flat_map(|id| [Outcome::Passed, Outcome::Failed].map(|o| format!("{id} {o}"))).collect()
+    ids.flat_map(|id| [Outcome::Passed, Outcome::Failed].map(|o| format!("{id} {o}")))
+        .collect()
 }
 
 /// A name for each proof: what it allows to be named, numbered from the second one on.
 pub(super) fn proof_names(rules: &RuleSet) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
-    let targets: Vec<String> = rules.proofs.iter().map(|proof| target(rules, proof)).collect();
+    let targets: Vec<String> = rules
+        .proofs
+        .iter()
+        .map(|proof| target(rules, proof))
+        .collect();
     for (place, target) in targets.iter().enumerate() {
         let earlier = targets.iter().take(place).filter(|t| *t == target).count();
-        names.push(if earlier == 0 { target.clone() } else { format!("{target} {}", earlier + 1) });
+        names.push(if earlier == 0 {
+            target.clone()
+        } else {
+            format!("{target} {}", earlier + 1)
+        });
     }
     names
 }
@@ -145,7 +188,9 @@ fn target(rules: &RuleSet, proof: &Proof) -> String {
     match &proof.target {
         ProofTarget::Side(side) => side.to_string(),
         ProofTarget::Suspects(suspects) => {
-            let ids = suspects.iter().filter_map(|s| Some(rules.suspects.get(*s)?.id.as_str()));
+            let ids = suspects
+                .iter()
+                .filter_map(|s| Some(rules.suspects.get(*s)?.id.as_str()));
             ids.collect::<Vec<_>>().join("+")
         }
     }
@@ -153,7 +198,10 @@ fn target(rules: &RuleSet, proof: &Proof) -> String {
 
 fn is_complete(rules: &RuleSet, proof: &Proof, verdict: &Verdict) -> bool {
     let is = |check: &usize, outcome| {
-        rules.checks.get(*check).is_some_and(|check| verdict.outcome(&check.id) == outcome)
+        rules
+            .checks
+            .get(*check)
+            .is_some_and(|check| verdict.outcome(&check.id) == outcome)
     };
     let all = |checks: &[usize], outcome| checks.iter().all(|check| is(check, outcome));
     let any = |checks: &[usize], outcome| {

@@ -53,8 +53,15 @@ impl Recording {
     /// Every defect of the case; the stream is added with [`Recording::with_stream`].
     pub fn of(case: &Case, rules: &RuleSet) -> Result<Recording, Vec<Defect>> {
         let events = case.resolve(rules)?.iter().map(event).collect();
-        let complaint = case.complaint.as_ref().and_then(|id| rules.complaint_index(id));
-        Ok(Recording { events, complaint, expect: case.expect.clone() })
+        let complaint = case
+            .complaint
+            .as_ref()
+            .and_then(|id| rules.complaint_index(id));
+        Ok(Recording {
+            events,
+            complaint,
+            expect: case.expect.clone(),
+        })
     }
 
     /// Merges a SenML stream in; what was said at the same moment comes before what was read.
@@ -78,7 +85,10 @@ impl Recording {
             diagnosis.push(event);
         }
         // The clock goes on to where every window is full; no point has this number.
-        diagnosis.push(&Event { at: i64::MAX / 2, what: What::Window { point: u16::MAX } });
+        diagnosis.push(&Event {
+            at: i64::MAX / 2,
+            what: What::Window { point: u16::MAX },
+        });
         diagnosis.verdict()
     }
 }
@@ -87,13 +97,26 @@ fn event(event: &ResolvedEvent) -> Event {
     let what = match event.what {
         ResolvedWhat::Phase(phase) => What::Phase(phase),
         ResolvedWhat::Drive(drive) => What::Drive(drive),
-        ResolvedWhat::Reading { point, amount, uncertainty, flags } => {
-            What::Reading { point: index(point), amount, u: uncertainty, flags, entered: false }
-        }
-        ResolvedWhat::Answer { check, answer } => {
-            What::Answer { check: index(check), answer: index(answer) }
-        }
-        ResolvedWhat::Outcome { check, outcome } => What::Outcome { check: index(check), outcome },
+        ResolvedWhat::Reading {
+            point,
+            amount,
+            uncertainty,
+            flags,
+        } => What::Reading {
+            point: index(point),
+            amount,
+            u: uncertainty,
+            flags,
+            entered: false,
+        },
+        ResolvedWhat::Answer { check, answer } => What::Answer {
+            check: index(check),
+            answer: index(answer),
+        },
+        ResolvedWhat::Outcome { check, outcome } => What::Outcome {
+            check: index(check),
+            outcome,
+        },
     };
     Event { at: event.at, what }
 }
@@ -105,7 +128,10 @@ fn index(place: usize) -> u16 {
 
 /// When the job opened, on the stream's clock.
 fn start(records: &[Record]) -> Result<f64, StreamError> {
-    let absolute = records.iter().filter(|record| record.time >= ABSOLUTE_FROM).count();
+    let absolute = records
+        .iter()
+        .filter(|record| record.time >= ABSOLUTE_FROM)
+        .count();
     match records.first() {
         // Resolved records are in the order of time.
         Some(first) if absolute == records.len() => Ok(first.time),
@@ -120,26 +146,50 @@ fn reading(record: &Record, start: f64, rules: &RuleSet) -> Result<Event, Stream
         time: record.time,
         what,
     };
-    let place = rules.test_points.iter().position(|point| point.id == record.name);
+    let place = rules
+        .test_points
+        .iter()
+        .position(|point| point.id == record.name);
     let Some((place, point)) = place.and_then(|i| rules.test_points.get(i).map(|p| (i, p))) else {
-        return Err(refused("the rule set has no such test point: names are test points".into()));
+        return Err(refused(
+            "the rule set has no such test point: names are test points".into(),
+        ));
     };
     let (value, unit) = number(record).map_err(refused)?;
     if unit.quantity() != point.quantity {
         let (has, wants) = (unit.quantity(), point.quantity);
-        return Err(refused(format!("its unit is one of {has}, the test point's of {wants}")));
+        return Err(refused(format!(
+            "its unit is one of {has}, the test point's of {wants}"
+        )));
     }
     let at = (record.time - start) * NANOS_PER_SECOND as f64;
     if !(0.0..9e18).contains(&at) {
-        return Err(refused("its time is before the job opened, or centuries after".into()));
+        return Err(refused(
+            "its time is before the job opened, or centuries after".into(),
+        ));
     }
     let value = unit.to_si(value);
-    let plausible = point.plausible.is_none_or(|(low, high)| (low..=high).contains(&value));
-    let flags = if plausible { Flags::empty() } else { Flags::IMPLAUSIBLE };
+    let plausible = point
+        .plausible
+        .is_none_or(|(low, high)| (low..=high).contains(&value));
+    let flags = if plausible {
+        Flags::empty()
+    } else {
+        Flags::IMPLAUSIBLE
+    };
     let amount = Amount::Exactly(value);
     // SenML has no place for an uncertainty.
-    let what = What::Reading { point: index(place), amount, u: 0.0, flags, entered: false };
-    Ok(Event { at: at.round() as i64, what })
+    let what = What::Reading {
+        point: index(place),
+        amount,
+        u: 0.0,
+        flags,
+        entered: false,
+    };
+    Ok(Event {
+        at: at.round() as i64,
+        what,
+    })
 }
 
 fn number(record: &Record) -> Result<(f64, Unit), String> {

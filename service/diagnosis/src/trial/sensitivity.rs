@@ -91,14 +91,20 @@ struct Trial<'a> {
 impl<'a> Trial<'a> {
     fn new(rules: &RuleSet, recordings: &[&'a Recording]) -> Trial<'a> {
         let model = Arc::new(Model::new(Arc::new(rules.clone())));
-        let before = recordings.iter().map(|recording| (*recording, outcome(recording, &model)));
-        Trial { before: before.collect() }
+        let before = recordings
+            .iter()
+            .map(|recording| (*recording, outcome(recording, &model)));
+        Trial {
+            before: before.collect(),
+        }
     }
 
     /// Whether every case comes out under these rules as it did before.
     fn unnoticed(&self, rules: RuleSet) -> bool {
         let model = Arc::new(Model::new(Arc::new(rules)));
-        self.before.iter().all(|(recording, before)| outcome(recording, &model) == *before)
+        self.before
+            .iter()
+            .all(|(recording, before)| outcome(recording, &model) == *before)
     }
 
     fn lowered(&self, rules: &RuleSet, check: usize, end: End) -> Option<Slack> {
@@ -110,7 +116,14 @@ impl<'a> Trial<'a> {
     }
 
     /// The furthest step one way that no case notices.
-    fn moved(&self, rules: &RuleSet, check: usize, end: End, way: f64, word: &str) -> Option<Slack> {
+    fn moved(
+        &self,
+        rules: &RuleSet,
+        check: usize,
+        end: End,
+        way: f64,
+        word: &str,
+    ) -> Option<Slack> {
         let mut furthest = None;
         for step in STEPS {
             let mut changed = rules.clone();
@@ -120,13 +133,24 @@ impl<'a> Trial<'a> {
             }
             furthest = Some(step);
         }
-        let of = Change::Limit { check: rules.checks.get(check)?.id.clone(), end: end.word() };
-        furthest.map(|step| Slack { of, change: format!("{word} by {:.0} %", step * 100.0) })
+        let of = Change::Limit {
+            check: rules.checks.get(check)?.id.clone(),
+            end: end.word(),
+        };
+        furthest.map(|step| Slack {
+            of,
+            change: format!("{word} by {:.0} %", step * 100.0),
+        })
     }
 
     /// A proof as a whole; if it is needed, each check in its lists.
     fn proof(&self, rules: &RuleSet, proof: usize, name: &str) -> Vec<Slack> {
-        let slack = |change| Slack { of: Change::Proof { proof: name.to_owned() }, change };
+        let slack = |change| Slack {
+            of: Change::Proof {
+                proof: name.to_owned(),
+            },
+            change,
+        };
         let mut without = rules.clone();
         without.proofs.remove(proof);
         if self.unnoticed(without) {
@@ -134,10 +158,15 @@ impl<'a> Trial<'a> {
         }
         let mut found = Vec::new();
         for list in LISTS {
-            let checks = rules.proofs.get(proof).map_or(0, |proof| (list.of)(proof).len());
+            let checks = rules
+                .proofs
+                .get(proof)
+                .map_or(0, |proof| (list.of)(proof).len());
             for place in 0..checks {
                 let mut without = rules.clone();
-                let Some(changed) = without.proofs.get_mut(proof) else { continue };
+                let Some(changed) = without.proofs.get_mut(proof) else {
+                    continue;
+                };
                 let check = (list.of_mut)(changed).remove(place);
                 if self.unnoticed(without) {
                     let check = rules.checks.get(check).map_or("", |check| &check.id);
@@ -157,11 +186,31 @@ struct List {
 }
 
 const LISTS: [List; 5] = [
-    List { word: "passed", of: |p| &p.passed, of_mut: |p| &mut p.passed },
-    List { word: "any_passed", of: |p| &p.any_passed, of_mut: |p| &mut p.any_passed },
-    List { word: "failed", of: |p| &p.failed, of_mut: |p| &mut p.failed },
-    List { word: "any_failed", of: |p| &p.any_failed, of_mut: |p| &mut p.any_failed },
-    List { word: "measured_failed", of: |p| &p.measured_failed, of_mut: |p| &mut p.measured_failed },
+    List {
+        word: "passed",
+        of: |p| &p.passed,
+        of_mut: |p| &mut p.passed,
+    },
+    List {
+        word: "any_passed",
+        of: |p| &p.any_passed,
+        of_mut: |p| &mut p.any_passed,
+    },
+    List {
+        word: "failed",
+        of: |p| &p.failed,
+        of_mut: |p| &mut p.failed,
+    },
+    List {
+        word: "any_failed",
+        of: |p| &p.any_failed,
+        of_mut: |p| &mut p.any_failed,
+    },
+    List {
+        word: "measured_failed",
+        of: |p| &p.measured_failed,
+        of_mut: |p| &mut p.measured_failed,
+    },
 ];
 
 fn outcome(recording: &Recording, model: &Arc<Model>) -> Vec<Difference> {
@@ -184,8 +233,8 @@ fn shift(bound: &mut Bound, part: f64) -> bool {
     };
     match bound {
         Bound::Fixed(limit) => by(limit),
-        Bound::Table { rows, .. } => {
-            rows.iter_mut().fold(false, |moved, (_, limit)| by(limit) || moved)
-        }
+        Bound::Table { rows, .. } => rows
+            .iter_mut()
+            .fold(false, |moved, (_, limit)| by(limit) || moved),
     }
 }

@@ -74,7 +74,9 @@ fn pressures(pressures: &[&str], more: &str) -> String {
     let mut text = format!("{HEAD}[[event]]\nat = \"0 s\"\nphase = \"idle\"\n");
     for (second, pressure) in pressures.iter().enumerate() {
         let at = second + 2;
-        text += &format!("[[event]]\nat = \"{at} s\"\npoint = \"pressure\"\nvalue = \"{pressure}\"\nuncertainty = \"0.1 psi\"\n");
+        text += &format!(
+            "[[event]]\nat = \"{at} s\"\npoint = \"pressure\"\nvalue = \"{pressure}\"\nuncertainty = \"0.1 psi\"\n"
+        );
     }
     text + more
 }
@@ -83,7 +85,9 @@ const NO: &str = "[[event]]\nat = \"60 s\"\nanswer = { check = \"starts\", is = 
 
 fn rules() -> RuleSet {
     let examined = examine(RULES);
-    examined.rule_set.unwrap_or_else(|| panic!("{:#?}", examined.defects))
+    examined
+        .rule_set
+        .unwrap_or_else(|| panic!("{:#?}", examined.defects))
 }
 
 fn recording(text: &str) -> Recording {
@@ -97,8 +101,10 @@ fn verdict(recording: &Recording) -> Arc<Verdict> {
 fn check_differences(text: &str, expected: &[&str]) {
     let recording = recording(text);
     let found = differences(&recording.expect, &verdict(&recording));
-    let found: Vec<String> =
-        found.iter().map(|d| format!("{}: {} not {}", d.what, d.found, d.expected)).collect();
+    let found: Vec<String> = found
+        .iter()
+        .map(|d| format!("{}: {} not {}", d.what, d.found, d.expected))
+        .collect();
     assert_eq!(found, expected);
 }
 
@@ -129,7 +135,13 @@ fn every_difference_is_told() {
 
 #[test]
 fn the_end_of_a_recording_fills_its_windows() {
-    check_differences(&pressures(&["12 psi"], "[expect]\noutcomes = { pressure-idle = \"passed\" }\n"), &[]);
+    check_differences(
+        &pressures(
+            &["12 psi"],
+            "[expect]\noutcomes = { pressure-idle = \"passed\" }\n",
+        ),
+        &[],
+    );
 }
 
 #[test]
@@ -141,16 +153,23 @@ fn a_reading_too_soon_after_the_phase_began_does_not_count() {
 
 fn with_stream(stream: &str) -> Result<Recording, String> {
     let text = pressures(&[], "[expect]\nstanding = \"isolated\"\n");
-    recording(&text).with_stream(stream, &rules()).map_err(|error| error.to_string())
+    recording(&text)
+        .with_stream(stream, &rules())
+        .map_err(|error| error.to_string())
 }
 
 #[test]
 fn a_stream_is_merged_in_by_its_times() {
     let since_opening = r#"[{"n":"pressure","u":"Pa","t":2,"v":30000},{"n":"pressure","u":"Pa","t":1.5,"v":90000}]"#;
-    let since_epoch = r#"[{"bn":"pressure","bu":"Pa","bt":1764000000,"v":90000},{"t":2,"v":30000}]"#;
+    let since_epoch =
+        r#"[{"bn":"pressure","bu":"Pa","bt":1764000000,"v":90000},{"t":2,"v":30000}]"#;
     for stream in [since_opening, since_epoch] {
         let recording = with_stream(stream).unwrap();
-        assert_eq!(verdict(&recording).outcome("pressure-idle"), trisect_rules::Outcome::Failed, "{stream}");
+        assert_eq!(
+            verdict(&recording).outcome("pressure-idle"),
+            trisect_rules::Outcome::Failed,
+            "{stream}"
+        );
         assert!(recording.events.is_sorted_by_key(|event| event.at));
     }
 }
@@ -162,26 +181,53 @@ fn a_stream_that_does_not_fit_is_refused() {
         assert!(error.contains(expected), "{error}");
     };
     check("{", "not JSON");
-    check(r#"[{"n":"presure","u":"Pa","t":1,"v":1}]"#, "`presure` at 1 s: the rule set has no such test point");
-    check(r#"[{"n":"pressure","u":"V","t":1,"v":1}]"#, "its unit is one of voltage");
+    check(
+        r#"[{"n":"presure","u":"Pa","t":1,"v":1}]"#,
+        "`presure` at 1 s: the rule set has no such test point",
+    );
+    check(
+        r#"[{"n":"pressure","u":"V","t":1,"v":1}]"#,
+        "its unit is one of voltage",
+    );
     check(r#"[{"n":"pressure","t":1,"v":1}]"#, "it has no unit");
-    check(r#"[{"n":"pressure","u":"Pa","t":-1,"v":1}]"#, "before the job opened");
-    check(r#"[{"n":"pressure","u":"Pa","t":1,"v":1},{"n":"pressure","u":"Pa","t":1764000000,"v":1}]"#, "since the epoch");
+    check(
+        r#"[{"n":"pressure","u":"Pa","t":-1,"v":1}]"#,
+        "before the job opened",
+    );
+    check(
+        r#"[{"n":"pressure","u":"Pa","t":1,"v":1},{"n":"pressure","u":"Pa","t":1764000000,"v":1}]"#,
+        "since the epoch",
+    );
 }
 
 #[test]
 fn coverage_tells_what_no_case_reaches() {
-    let recordings = [recording(&pressures(&["5 psi"], "")), recording(&pressures(&["30 psi"], NO))];
+    let recordings = [
+        recording(&pressures(&["5 psi"], "")),
+        recording(&pressures(&["30 psi"], NO)),
+    ];
     let verdicts: Vec<_> = recordings.iter().map(verdict).collect();
-    let runs: Vec<(&Recording, &Verdict)> =
-        recordings.iter().zip(verdicts.iter().map(Arc::as_ref)).collect();
+    let runs: Vec<(&Recording, &Verdict)> = recordings
+        .iter()
+        .zip(verdicts.iter().map(Arc::as_ref))
+        .collect();
     let one = coverage(&rules(), &runs[..1]);
     assert_eq!(one.limits.unreached, ["pressure-idle at_most"]);
     assert_eq!(one.proofs.unreached, ["pump"]);
     assert_eq!(one.answers.unreached, ["starts yes", "starts no"]);
-    assert_eq!(one.outcomes.unreached, ["pressure-idle passed", "starts passed", "starts failed"]);
+    assert_eq!(
+        one.outcomes.unreached,
+        ["pressure-idle passed", "starts passed", "starts failed"]
+    );
     let both = coverage(&rules(), &runs);
-    assert_eq!(both.limits, Reached { all: 2, reached: 2, unreached: vec![] });
+    assert_eq!(
+        both.limits,
+        Reached {
+            all: 2,
+            reached: 2,
+            unreached: vec![]
+        }
+    );
     assert_eq!(both.answers.unreached, ["starts yes"]);
 }
 

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
 
-use super::client::{WebSocket, exchange, masked, post};
+use super::client::{Frame, WebSocket, exchange, masked, post};
 use super::{Running, within};
 use crate::transport::TransportSettings;
 
@@ -160,16 +160,33 @@ async fn a_connection_over_the_limit_is_answered_503_and_room_comes_back() {
     within(again).await;
 }
 
-#[tokio::test]
-async fn a_websocket_that_falls_silent_is_pinged_and_then_closed() {
-    let settings = TransportSettings {
+fn pinged() -> TransportSettings {
+    TransportSettings {
         ping_every: Duration::from_millis(50),
         ..Default::default()
-    };
-    let running = Running::start(settings).await;
+    }
+}
+
+#[tokio::test]
+async fn a_websocket_that_falls_silent_is_closed() {
+    let running = Running::start(pinged()).await;
     let mut socket = WebSocket::open(running.address).await;
-    let frames = socket.rest().await;
-    assert!(frames.contains(&super::client::Frame::Ping), "{frames:?}");
+    socket.rest().await;
+}
+
+#[tokio::test]
+async fn a_websocket_that_talks_is_pinged_and_stays() {
+    let running = Running::start(pinged()).await;
+    let mut socket = WebSocket::open(running.address).await;
+    let pinged = async {
+        loop {
+            socket.send(&echo(1)).await;
+            if socket.frame().await.unwrap() == Frame::Ping {
+                break;
+            }
+        }
+    };
+    within(pinged).await;
 }
 
 #[tokio::test]

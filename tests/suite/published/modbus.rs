@@ -1,0 +1,83 @@
+//! Modbus over serial line, over a pseudo-terminal: exchanges that were logged or that reference libraries
+//! agree on, byte for byte, from the request to the sample.
+
+use std::sync::Arc;
+
+use tokio::sync::mpsc;
+use trisect_kit::harness::Pty;
+use trisect_kit::{Context, Emission, Health};
+use trisect_measure::{Amount, Quantity};
+use trisect_tests::wait::within;
+use trisect_transducer::{Table, TransducerSettings, WordOrder};
+
+fn bytes(hex: &str) -> Vec<u8> {
+    hex.split_whitespace().map(|byte| u8::from_str_radix(byte, 16).unwrap()).collect()
+}
+
+/// Answers each request with the reply; the request as it was asked, and the first sample.
+async fn exchange(settings: impl FnOnce(&Pty) -> TransducerSettings, reply: &str) -> (Vec<u8>, Emission) {
+    let pty = Pty::open().unwrap();
+    let mut adapter = settings(&pty).adapter().unwrap();
+    let (samples, mut taken) = mpsc::channel(16);
+    let stop = tokio_util::sync::CancellationToken::new();
+    let context =
+        Context { samples, health: Health::new(), stop: stop.clone(), clock: Arc::new(|| 0) };
+    let running = tokio::spawn(async move { adapter.run(context).await });
+    let mut asked = Vec::new();
+    while asked.len() < 8 {
+        let mut chunk = [0; 64];
+        let count = within("a request", pty.read(&mut chunk)).await.unwrap();
+        asked.extend_from_slice(&chunk[..count]);
+    }
+    pty.write_all(&bytes(reply)).await.unwrap();
+    let emission = within("a sample", taken.recv()).await.unwrap();
+    stop.cancel();
+    within("the end", running).await.unwrap().unwrap();
+    (asked, emission)
+}
+
+async fn check(settings: impl FnOnce(TransducerSettings) -> TransducerSettings, asks: &str, reply: &str, value: f32) {
+    let ratio = |pty: &Pty| {
+        let mut plain = TransducerSettings::pressure(pty.path(), 0);
+        // The numbers themselves, without a unit.
+        (plain.quantity, plain.unit) = (Quantity::Ratio, "1".to_owned());
+        settings(plain)
+    };
+    let (asked, emission) = exchange(ratio, reply).await;
+    assert_eq!(asked, bytes(asks), "{asked:02X?}");
+    let Amount::Exactly(found) = emission.sample.amount else { panic!("{emission:?}") };
+    assert!((found - f64::from(value)).abs() < 1e-9, "{found}, not {value}");
+}
+
+/// A float exchange as it was logged: 403.330 in input registers 12 and 13.
+#[tokio::test]
+async fn a_logged_float_exchange() {
+    let settings = |plain| TransducerSettings { register: 0x0C, ..plain };
+    let value = f32::from_bits(0x43C9_AA46);
+    assert!((value - 403.330).abs() < 5e-4);
+    check(settings, "01 04 00 0C 00 02 B1 C8", "01 04 04 43 C9 AA 46 C1 6C", value).await;
+}
+
+/// 123.456 as `pymodbus` 3.16.1 and `minimalmodbus` 2.1.1 send it.
+#[tokio::test]
+async fn a_float_of_the_reference_libraries() {
+    let settings = |plain| TransducerSettings { table: Table::Holding, ..plain };
+    check(settings, "01 03 00 00 00 02 C4 0B", "01 03 04 42 F6 E9 79 80 0B", 123.456).await;
+}
+
+/// The four orders those libraries name, each with the checksum of its own bytes.
+#[tokio::test]
+async fn every_word_order() {
+    for (order, registers) in [
+        (WordOrder::Big, "42 F6 E9 79"),
+        (WordOrder::SwappedWords, "E9 79 42 F6"),
+        (WordOrder::Little, "79 E9 F6 42"),
+        (WordOrder::SwappedBytes, "F6 42 79 E9"),
+    ] {
+        let message = format!("01 03 04 {registers}");
+        let [low, high] = trisect_transducer::checksum(&bytes(&message));
+        let reply = format!("{message} {low:02X} {high:02X}");
+        let settings = |plain| TransducerSettings { table: Table::Holding, order, ..plain };
+        check(settings, "01 03 00 00 00 02 C4 0B", &reply, 123.456).await;
+    }
+}
