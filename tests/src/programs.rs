@@ -1,9 +1,10 @@
 //! The programs of the workspace, as they are started.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::sync::OnceLock;
+use std::sync::{Mutex, PoisonError};
 
 use crate::repository::root;
 
@@ -20,20 +21,22 @@ pub struct Ended {
 
 /// The path of a program. `tests/run` has built all of them; otherwise cargo is asked to, once.
 pub fn program(name: &str) -> PathBuf {
-    static DIRECTORY: OnceLock<PathBuf> = OnceLock::new();
-    let directory = DIRECTORY.get_or_init(|| match std::env::var_os("TRISECT_PROGRAMS") {
-        Some(built) => built.into(),
-        None => {
-            build();
-            beside_this_test()
-        }
-    });
-    directory.join(name)
+    static BUILT: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+    if let Some(directory) = std::env::var_os("TRISECT_PROGRAMS") {
+        return Path::new(&directory).join(name);
+    }
+    // Two tests of one process do not both build it; a failed build fails both.
+    let mut built = BUILT.lock().unwrap_or_else(PoisonError::into_inner);
+    if !built.contains(name) {
+        build(name);
+        built.insert(name.to_owned());
+    }
+    beside_this_test().join(name)
 }
 
-fn build() {
+fn build(package: &str) {
     let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
-    let arguments = ["build", "--quiet", "--locked", "-p", "trisect", "-p", "trisectd"];
+    let arguments = ["build", "--quiet", "--locked", "--package", package];
     let built = Command::new(cargo).args(arguments).current_dir(root()).output().unwrap();
     assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
 }

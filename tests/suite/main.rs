@@ -2,5 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests fail by panicking")]
 
+mod cases;
 mod house;
 mod published;
+mod service;

@@ -136,7 +136,8 @@ fn belief_in(model: &Model, posterior: &[f64], side: Side) -> f64 {
         .iter()
         .zip(posterior)
         .filter(|(h, _)| h.sides & bit != 0);
-    with.map(|(_, p)| p).sum::<f64>().min(1.0)
+    // Plus zero: the empty sum is -0.0.
+    with.map(|(_, p)| p).sum::<f64>().min(1.0) + 0.0
 }
 
 fn suspects(model: &Model, posterior: &[f64]) -> Vec<f64> {

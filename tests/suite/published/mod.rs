@@ -4,7 +4,7 @@
 mod car_start;
 mod conformity;
 mod load_test;
-mod meters;
+pub(crate) mod meters;
 mod modbus;
 mod uncertainty;
 mod units;

@@ -14,8 +14,8 @@ fn factors_of_pressure() {
     check("inHg", 3386.389, 4e-6);
     check("bar", 1e5, 1e-12);
     check("kPa", 1e3, 1e-12);
-    // UCUM's own spelling and value.
-    check("[psi]", 6894.757_293, 1e-9);
+    // UCUM's own spelling; its value has more digits than SP 811 prints.
+    check("[psi]", 6894.757_293, 1e-7);
 }
 
 #[test]

@@ -42,7 +42,10 @@ impl Default for Options {
     fn default() -> Self {
         let one = |id: &str, unit| (id.to_owned(), vec![unit]);
         Options {
-            meters: vec![("meter-1".to_owned(), Chip::Fs9922), ("meter-2".to_owned(), Chip::Es51922)],
+            meters: vec![
+                ("meter-1".to_owned(), Chip::Fs9922),
+                ("meter-2".to_owned(), Chip::Es51922),
+            ],
             transducers: vec![
                 one("gauge-1", Unit::PSI),
                 one("gauge-2", Unit::PSI),
@@ -98,7 +101,9 @@ pub enum BayError {
         source: io::Error,
     },
     /// The speed makes no sense.
-    #[error("running a simulated bay at {speed} times real time: choose a speed above 0 and up to 1000")]
+    #[error(
+        "running a simulated bay at {speed} times real time: choose a speed above 0 and up to 1000"
+    )]
     Speed {
         /// What was asked for.
         speed: f64,
@@ -132,18 +137,37 @@ impl SimulatedBay {
         let instruments = describe(dir, &options);
         let mut devices = Vec::new();
         for (index, instrument) in instruments.iter().enumerate() {
-            devices.push(open(instrument, seed.wrapping_add(1 + index as u64), options.perfect)?);
+            devices.push(open(
+                instrument,
+                seed.wrapping_add(1 + index as u64),
+                options.perfect,
+            )?);
         }
-        let ports: Vec<_> = devices.iter().map(|device| Arc::clone(&device.port)).collect();
-        let state = State { machine: Machine::new(seed, faults), devices };
+        let ports: Vec<_> = devices
+            .iter()
+            .map(|device| Arc::clone(&device.port))
+            .collect();
+        let state = State {
+            machine: Machine::new(seed, faults),
+            devices,
+        };
         let shared = Arc::new(Shared::new(state, speed));
         let mut tasks = vec![tokio::spawn(keep_time(Arc::clone(&shared)))];
         for (index, port) in ports.iter().enumerate() {
             if matches!(instruments[index].speaks, Speaks::ModbusRtu { .. }) {
-                tasks.push(tokio::spawn(serve(Arc::clone(&shared), Arc::clone(port), index)));
+                tasks.push(tokio::spawn(serve(
+                    Arc::clone(&shared),
+                    Arc::clone(port),
+                    index,
+                )));
             }
         }
-        Ok(SimulatedBay { shared, instruments, ports, tasks })
+        Ok(SimulatedBay {
+            shared,
+            instruments,
+            ports,
+            tasks,
+        })
     }
 
     /// The instruments of this bay.
@@ -173,11 +197,25 @@ impl Drop for SimulatedBay {
 }
 
 fn describe(dir: &Path, options: &Options) -> Vec<Instrument> {
-    let instrument = |id: &String, speaks| Instrument { id: id.clone(), path: dir.join(id), speaks };
-    let meters = options.meters.iter().map(|(id, chip)| instrument(id, Speaks::Multimeter(*chip)));
+    let instrument = |id: &String, speaks| Instrument {
+        id: id.clone(),
+        path: dir.join(id),
+        speaks,
+    };
+    let meters = options
+        .meters
+        .iter()
+        .map(|(id, chip)| instrument(id, Speaks::Multimeter(*chip)));
     let transducers = options.transducers.iter().map(|(id, units)| {
         let (address, order) = (options.address, options.order);
-        instrument(id, Speaks::ModbusRtu { address, order, units: units.clone() })
+        instrument(
+            id,
+            Speaks::ModbusRtu {
+                address,
+                order,
+                units: units.clone(),
+            },
+        )
     });
     meters.chain(transducers).collect()
 }
@@ -185,16 +223,23 @@ fn describe(dir: &Path, options: &Options) -> Vec<Instrument> {
 fn open(instrument: &Instrument, seed: u64, perfect: bool) -> Result<Device, BayError> {
     let kind = match &instrument.speaks {
         Speaks::Multimeter(chip) => Kind::Meter(Meter::new(*chip, seed, perfect)),
-        Speaks::ModbusRtu { address, order, units } => {
-            Kind::Transducer(Transducer::new(*address, *order, units, seed, perfect))
-        }
+        Speaks::ModbusRtu {
+            address,
+            order,
+            units,
+        } => Kind::Transducer(Transducer::new(*address, *order, units, seed, perfect)),
     };
     let port = Port::new(instrument.path.clone()).map_err(|source| BayError::Line {
         id: instrument.id.clone(),
         path: instrument.path.clone(),
         source,
     })?;
-    Ok(Device { id: instrument.id.clone(), port: Arc::new(port), kind, trouble: Trouble::none(seed) })
+    Ok(Device {
+        id: instrument.id.clone(),
+        port: Arc::new(port),
+        kind,
+        trouble: Trouble::none(seed),
+    })
 }
 
 #[cfg(test)]

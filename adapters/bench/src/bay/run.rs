@@ -1,7 +1,7 @@
 //! The tasks behind a simulated bay: one keeps time, one each serves a
 //! Modbus line.
 
-use std::io::{ErrorKind, Read, Write};
+use std::io::Write;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -9,7 +9,7 @@ use tokio::sync::watch;
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep};
 
 use super::state::{Kind, State};
-use crate::instruments::{Line, Port, request};
+use crate::instruments::{Heard, Line, Port, hear, request};
 
 /// What the tasks and the bay's controls share.
 pub(crate) struct Shared {
@@ -27,12 +27,19 @@ const LONGEST_GAP: Duration = Duration::from_secs(1);
 /// A silence that ends a Modbus frame. On a real line it is 1.75 ms or more;
 /// here a busy computer may part a frame further.
 const FRAME_GAP: Duration = Duration::from_millis(20);
+/// How often to look for a request. Looking is plain and cheap; the runtime's
+/// own waiting takes a listener's hang-up as final, which a port must not.
+const LISTENING: Duration = Duration::from_millis(1);
 /// How often to look whether anyone has opened a line that nobody holds.
 const NOBODY: Duration = Duration::from_millis(5);
 
 impl Shared {
     pub(crate) fn new(state: State, speed: f64) -> Self {
-        Shared { state: Mutex::new(state), time: watch::Sender::new(0.0), speed }
+        Shared {
+            state: Mutex::new(state),
+            time: watch::Sender::new(0.0),
+            speed,
+        }
     }
 
     /// The state, for a moment: never held across an await.
@@ -77,41 +84,47 @@ pub(crate) async fn serve(shared: Arc<Shared>, port: Arc<Port>, index: usize) {
     }
 }
 
-/// Requests and replies on a plugged-in line, until it fails.
+/// Requests and replies on a plugged-in line, for as long as it is plugged in.
 async fn converse(shared: &Shared, line: &Line, index: usize) {
-    let mut buffer = Vec::new();
-    let mut last = Instant::now();
+    let mut received = Received::default();
+    let mut chunk = [0; 256];
     loop {
-        let mut chunk = [0; 256];
-        let Some(count) = read(line, &mut chunk).await else { return };
-        if last.elapsed() > FRAME_GAP {
-            buffer.clear();
-        }
-        last = Instant::now();
-        buffer.extend_from_slice(&chunk[..count]);
-        while let Some(length) = request(&buffer) {
-            let asked: Vec<u8> = buffer.drain(..length).collect();
-            answer(shared, line, index, &asked).await;
-        }
-        // Longer than any request: noise.
-        if buffer.len() > 256 {
-            buffer.clear();
+        match hear(line, &mut chunk) {
+            Heard::Nobody => sleep(NOBODY).await,
+            Heard::Nothing => sleep(LISTENING).await,
+            Heard::Bytes(count) => {
+                for asked in received.take(&chunk[..count], Instant::now()) {
+                    answer(shared, line, index, &asked).await;
+                }
+            }
         }
     }
 }
 
-/// Some bytes; none while nobody holds the other end; `None` when the line fails.
-async fn read(line: &Line, chunk: &mut [u8]) -> Option<usize> {
-    let mut guard = line.readable().await.ok()?;
-    match guard.try_io(|line| line.get_ref().read(chunk)) {
-        Err(_would_block) => Some(0),
-        Ok(Ok(count)) if count > 0 => Some(count),
-        Ok(Err(error)) if error.kind() == ErrorKind::Interrupted => Some(0),
-        Ok(_) => {
-            guard.clear_ready();
-            sleep(NOBODY).await;
-            Some(0)
+/// Bytes of a request that is still coming.
+#[derive(Default)]
+struct Received {
+    bytes: Vec<u8>,
+    last: Option<Instant>,
+}
+
+impl Received {
+    /// Takes in bytes that came at `now`, and gives the whole requests that are there now.
+    fn take(&mut self, more: &[u8], now: Instant) -> Vec<Vec<u8>> {
+        let gap = self
+            .last
+            .replace(now)
+            .is_some_and(|last| now - last > FRAME_GAP);
+        // Longer than any request is noise as well.
+        if gap || self.bytes.len() > 256 {
+            self.bytes.clear();
         }
+        self.bytes.extend_from_slice(more);
+        let mut requests = Vec::new();
+        while let Some(length) = request(&self.bytes) {
+            requests.push(self.bytes.drain(..length).collect());
+        }
+        requests
     }
 }
 
@@ -119,16 +132,42 @@ async fn answer(shared: &Shared, line: &Line, index: usize, asked: &[u8]) {
     let (reply, delay) = {
         let mut state = shared.state();
         let State { machine, devices } = &mut *state;
-        let Some(device) = devices.get_mut(index) else { return };
-        let Kind::Transducer(transducer) = &mut device.kind else { return };
-        let reply = transducer.reply(machine, asked).and_then(|frame| device.trouble.pass(frame));
+        let Some(device) = devices.get_mut(index) else {
+            return;
+        };
+        let Kind::Transducer(transducer) = &mut device.kind else {
+            return;
+        };
+        let reply = transducer
+            .reply(machine, asked)
+            .and_then(|frame| device.trouble.pass(frame));
         (reply, device.trouble.delay)
     };
     let Some(reply) = reply else { return };
     if delay > 0.0 {
         sleep(Duration::from_secs_f64(delay / shared.speed)).await;
     }
-    if let Err(error) = line.get_ref().write(&reply) {
+    if let Err(error) = (&**line).write(&reply) {
         tracing::debug!(%error, "a simulated transducer's reply was lost");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ASKED: [u8; 8] = [1, 4, 0, 0, 0, 2, 0x71, 0xCB];
+
+    #[test]
+    fn a_request_may_come_in_pieces_and_a_broken_one_is_forgotten() {
+        let start = Instant::now();
+        let at = |milliseconds| start + Duration::from_millis(milliseconds);
+        let mut received = Received::default();
+        assert!(received.take(&ASKED[..3], at(0)).is_empty());
+        assert_eq!(received.take(&ASKED[3..], at(5)), [ASKED]);
+        assert!(received.take(&ASKED[..4], at(10)).is_empty());
+        assert_eq!(received.take(&ASKED, at(60)), [ASKED]);
+        let both = [ASKED, ASKED].concat();
+        assert_eq!(received.take(&both, at(61)), [ASKED, ASKED]);
     }
 }

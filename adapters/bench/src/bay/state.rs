@@ -55,18 +55,34 @@ impl State {
 
     /// The device of this id.
     pub(crate) fn device(&mut self, id: &str) -> Result<&mut Device, PlaceError> {
-        let known = || self.devices.iter().map(|device| device.id.as_str()).collect::<Vec<_>>().join(", ");
+        let known = || {
+            self.devices
+                .iter()
+                .map(|device| device.id.as_str())
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
         match self.devices.iter().position(|device| device.id == id) {
             Some(index) => Ok(&mut self.devices[index]),
-            None => Err(PlaceError::NoInstrument { instrument: id.to_owned(), known: known() }),
+            None => Err(PlaceError::NoInstrument {
+                instrument: id.to_owned(),
+                known: known(),
+            }),
         }
     }
 
     /// Puts an instrument's input on a point, or takes it off.
-    pub(crate) fn place(&mut self, id: &str, input: u16, point: Option<&str>) -> Result<(), PlaceError> {
+    pub(crate) fn place(
+        &mut self,
+        id: &str,
+        input: u16,
+        point: Option<&str>,
+    ) -> Result<(), PlaceError> {
         let point = match point {
             None => None,
-            Some(id) => Some(TestPoint::find(id).ok_or_else(|| PlaceError::NoPoint { point: id.to_owned() })?),
+            Some(id) => Some(TestPoint::find(id).ok_or_else(|| PlaceError::NoPoint {
+                point: id.to_owned(),
+            })?),
         };
         match &mut self.device(id)?.kind {
             Kind::Meter(_) if input > 0 => Err(PlaceError::NoInput { input, count: 1 }),

@@ -16,7 +16,12 @@ impl SimulatedBay {
     pub async fn wait(&self, seconds: f64) {
         let until = self.time() + seconds;
         // The sender lives as long as the bay, so this ends only by time passing.
-        let _ = self.shared.time.subscribe().wait_for(|&now| now >= until).await;
+        let _ = self
+            .shared
+            .time
+            .subscribe()
+            .wait_for(|&now| now >= until)
+            .await;
     }
 
     /// Waits until `done`, at most `limit` simulated seconds; says whether it came.
@@ -74,7 +79,10 @@ impl SimulatedBay {
     /// engine does not stop by itself. Returns once it stands, with the air open.
     pub async fn shut_down(&self) {
         self.control(|c| {
-            *c = Controls { drive: c.drive, ..Controls::default() };
+            *c = Controls {
+                drive: c.drive,
+                ..Controls::default()
+            };
         });
         if !self.wait_until(4.0, |m| m.rpm() < 1.0).await {
             self.air(false);
@@ -120,13 +128,17 @@ impl SimulatedBay {
         let act = tokio::task::spawn_blocking(move || machine.observe(&asked));
         // Only a runtime that is shutting down drops the act.
         let why = "the bay is being closed";
-        act.await.unwrap_or(Err(ActError::NotPossible { check: "any", why }))
+        act.await
+            .unwrap_or(Err(ActError::NotPossible { check: "any", why }))
     }
 
     /// What the operator would complain of; see [`Machine::complaint`].
     pub async fn complaint(&self) -> Option<&'static str> {
         let machine = self.machine();
-        tokio::task::spawn_blocking(move || machine.complaint()).await.ok().flatten()
+        tokio::task::spawn_blocking(move || machine.complaint())
+            .await
+            .ok()
+            .flatten()
     }
 
     /// Pulls an instrument's plug: its reader sees the end of the line.
@@ -144,7 +156,9 @@ impl SimulatedBay {
     /// When there is no such instrument, or no new line can be opened.
     pub fn replug(&self, instrument: &str) -> io::Result<()> {
         let mut state = self.shared.state();
-        let device = state.device(instrument).map_err(|error| io::Error::new(io::ErrorKind::NotFound, error))?;
+        let device = state
+            .device(instrument)
+            .map_err(|error| io::Error::new(io::ErrorKind::NotFound, error))?;
         device.port.plug()
     }
 
@@ -152,8 +166,17 @@ impl SimulatedBay {
     ///
     /// # Errors
     /// When there is no such instrument.
-    pub fn corrupt(&self, instrument: &str, how: Corruption, frames: u32) -> Result<(), PlaceError> {
-        self.shared.state().device(instrument)?.trouble.corrupt(how, frames);
+    pub fn corrupt(
+        &self,
+        instrument: &str,
+        how: Corruption,
+        frames: u32,
+    ) -> Result<(), PlaceError> {
+        self.shared
+            .state()
+            .device(instrument)?
+            .trouble
+            .corrupt(how, frames);
         Ok(())
     }
 
@@ -171,7 +194,11 @@ impl SimulatedBay {
     /// # Errors
     /// When there is no such instrument.
     pub fn delay(&self, instrument: &str, seconds: f64) -> Result<(), PlaceError> {
-        let seconds = if seconds.is_finite() { seconds.clamp(0.0, 3600.0) } else { 0.0 };
+        let seconds = if seconds.is_finite() {
+            seconds.clamp(0.0, 3600.0)
+        } else {
+            0.0
+        };
         self.shared.state().device(instrument)?.trouble.delay = seconds;
         Ok(())
     }

@@ -19,7 +19,13 @@ pub(crate) struct Trouble {
 
 impl Trouble {
     pub(crate) fn none(seed: u64) -> Self {
-        Trouble { silent: false, delay: 0.0, corrupt: None, waiting: VecDeque::new(), random: Random::new(seed, 11) }
+        Trouble {
+            silent: false,
+            delay: 0.0,
+            corrupt: None,
+            waiting: VecDeque::new(),
+            random: Random::new(seed, 11),
+        }
     }
 
     /// Spoils the next `frames` frames.

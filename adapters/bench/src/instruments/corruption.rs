@@ -17,8 +17,12 @@ pub enum Corruption {
 
 impl Corruption {
     /// Every way.
-    pub const ALL: [Corruption; 4] =
-        [Corruption::Cut, Corruption::Doubled, Corruption::Shifted, Corruption::Flipped];
+    pub const ALL: [Corruption; 4] = [
+        Corruption::Cut,
+        Corruption::Doubled,
+        Corruption::Shifted,
+        Corruption::Flipped,
+    ];
 
     /// The frame as it arrives.
     pub(crate) fn apply(self, mut frame: Vec<u8>, random: &mut Random) -> Vec<u8> {

@@ -47,18 +47,41 @@ impl Frame {
         let sign = if negative { b'-' } else { b'+' };
         let bar = self.bar & 0x7F | if negative { 0x80 } else { 0 };
         let [a, b, c, d] = digits;
-        [sign, a, b, c, d, b' ', self.point, self.status, 0, self.prefix, self.unit, bar, b'\r', b'\n']
+        [
+            sign,
+            a,
+            b,
+            c,
+            d,
+            b' ',
+            self.point,
+            self.status,
+            0,
+            self.prefix,
+            self.unit,
+            bar,
+            b'\r',
+            b'\n',
+        ]
     }
 }
 
 /// Size of a count in SI, decimal point, prefix flag.
 type Ranges = &'static [(f64, (u8, u8))];
 const VOLTS: Ranges = &[
-    (1e-4, (b'4', MILLI)), (1e-3, (b'1', 0)), (1e-2, (b'2', 0)), (1e-1, (b'4', 0)), (1.0, (b'0', 0)),
+    (1e-4, (b'4', MILLI)),
+    (1e-3, (b'1', 0)),
+    (1e-2, (b'2', 0)),
+    (1e-1, (b'4', 0)),
+    (1.0, (b'0', 0)),
 ];
 const AMPERES: Ranges = &[(1e-3, (b'1', 0)), (1e-2, (b'2', 0))];
 const OHMS: Ranges = &[
-    (1e-1, (b'4', 0)), (1.0, (b'1', KILO)), (1e1, (b'2', KILO)), (1e2, (b'4', KILO)), (1e3, (b'1', MEGA)),
+    (1e-1, (b'4', 0)),
+    (1.0, (b'1', KILO)),
+    (1e1, (b'2', KILO)),
+    (1e2, (b'4', KILO)),
+    (1e3, (b'1', MEGA)),
     (1e4, (b'2', MEGA)),
 ];
 
@@ -71,10 +94,25 @@ pub(crate) fn frame(function: Function, value: f64, jitter: f64) -> Option<[u8; 
     };
     let full = (COUNTS / 100) as u8;
     let (point, prefix, digits, bar) = match range(ranges, COUNTS, value, jitter)? {
-        Ranged::Counts((point, prefix), counts) => (point, prefix, Some(counts), (counts.unsigned_abs() / 100) as u8),
+        Ranged::Counts((point, prefix), counts) => (
+            point,
+            prefix,
+            Some(counts),
+            (counts.unsigned_abs() / 100) as u8,
+        ),
         Ranged::Beyond((point, prefix)) => (point, prefix, None, full + 1),
     };
-    Some(Frame { digits, point, status, prefix, unit, bar }.bytes())
+    Some(
+        Frame {
+            digits,
+            point,
+            status,
+            prefix,
+            unit,
+            bar,
+        }
+        .bytes(),
+    )
 }
 
 #[cfg(test)]
@@ -84,34 +122,100 @@ mod tests {
     use crate::instruments::hex;
 
     fn check(function: Function, value: f64, expected: &str) {
-        assert_eq!(hex(&frame(function, value, 0.0).unwrap()), expected, "{function:?} {value}");
+        assert_eq!(
+            hex(&frame(function, value, 0.0).unwrap()),
+            expected,
+            "{function:?} {value}"
+        );
     }
 
     /// Frames generated for, and agreed with, a general signal library.
     #[test]
     fn frames_agreed_with_an_independent_decoder() {
-        check(Function::Voltage, 12.34, "2B 31 32 33 34 20 32 31 00 00 80 0C 0D 0A");
-        let held = Frame { digits: Some(-5000), point: b'1', status: 0x13, prefix: 0, unit: 0x80, bar: 20 };
-        assert_eq!(hex(&held.bytes()), "2D 35 30 30 30 20 31 13 00 00 80 94 0D 0A");
+        check(
+            Function::Voltage,
+            12.34,
+            "2B 31 32 33 34 20 32 31 00 00 80 0C 0D 0A",
+        );
+        let held = Frame {
+            digits: Some(-5000),
+            point: b'1',
+            status: 0x13,
+            prefix: 0,
+            unit: 0x80,
+            bar: 20,
+        };
+        assert_eq!(
+            hex(&held.bytes()),
+            "2D 35 30 30 30 20 31 13 00 00 80 94 0D 0A"
+        );
     }
 
     /// Frames captured from real meters, the reading noted from the display.
     #[test]
     fn frames_like_captured_ones() {
-        let kilohms = Frame { digits: Some(15), point: b'1', status: BAR, prefix: KILO, unit: 0x20, bar: 0 };
-        assert_eq!(hex(&kilohms.bytes()), "2B 30 30 31 35 20 31 01 00 20 20 00 0D 0A");
-        let open = Frame { digits: None, point: b'2', status: BAR, prefix: MEGA, unit: 0x20, bar: 41 };
-        assert_eq!(hex(&open.bytes()), "2B 3F 30 3A 3F 20 32 01 00 10 20 29 0D 0A");
+        let kilohms = Frame {
+            digits: Some(15),
+            point: b'1',
+            status: BAR,
+            prefix: KILO,
+            unit: 0x20,
+            bar: 0,
+        };
+        assert_eq!(
+            hex(&kilohms.bytes()),
+            "2B 30 30 31 35 20 31 01 00 20 20 00 0D 0A"
+        );
+        let open = Frame {
+            digits: None,
+            point: b'2',
+            status: BAR,
+            prefix: MEGA,
+            unit: 0x20,
+            bar: 41,
+        };
+        assert_eq!(
+            hex(&open.bytes()),
+            "2B 3F 30 3A 3F 20 32 01 00 10 20 29 0D 0A"
+        );
     }
 
     #[test]
     fn ranges_and_overload() {
-        check(Function::Voltage, 0.02345, "2B 30 32 33 34 20 34 31 00 40 80 02 0D 0A");
-        check(Function::Voltage, -0.5, "2D 30 35 30 30 20 31 31 00 00 80 85 0D 0A");
-        check(Function::Current, 3.05, "2B 33 30 35 30 20 31 31 00 00 40 1E 0D 0A");
-        check(Function::Resistance, 60.2, "2B 30 36 30 32 20 34 21 00 00 20 06 0D 0A");
-        check(Function::Resistance, 12.3e6, "2B 31 32 33 30 20 32 21 00 10 20 0C 0D 0A");
-        check(Function::Resistance, f64::INFINITY, "2B 3F 30 3A 3F 20 32 21 00 10 20 29 0D 0A");
-        check(Function::Current, 55.0, "2B 3F 30 3A 3F 20 32 31 00 00 40 29 0D 0A");
+        check(
+            Function::Voltage,
+            0.02345,
+            "2B 30 32 33 34 20 34 31 00 40 80 02 0D 0A",
+        );
+        check(
+            Function::Voltage,
+            -0.5,
+            "2D 30 35 30 30 20 31 31 00 00 80 85 0D 0A",
+        );
+        check(
+            Function::Current,
+            3.05,
+            "2B 33 30 35 30 20 31 31 00 00 40 1E 0D 0A",
+        );
+        check(
+            Function::Resistance,
+            60.2,
+            "2B 30 36 30 32 20 34 21 00 00 20 06 0D 0A",
+        );
+        check(
+            Function::Resistance,
+            12.3e6,
+            "2B 31 32 33 30 20 32 21 00 10 20 0C 0D 0A",
+        );
+        check(
+            Function::Resistance,
+            f64::INFINITY,
+            "2B 3F 30 3A 3F 20 32 21 00 10 20 29 0D 0A",
+        );
+        check(
+            Function::Current,
+            55.0,
+            "2B 3F 30 3A 3F 20 32 31 00 00 40 29 0D 0A",
+        );
     }
 }

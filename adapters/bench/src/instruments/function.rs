@@ -36,7 +36,12 @@ pub(crate) enum Ranged<R> {
 
 /// Chooses the first of `ranges` (ascending; each with the size of a count in
 /// SI) that holds `value` in fewer than `end` counts. `jitter` is added in counts.
-pub(crate) fn range<R: Copy>(ranges: &[(f64, R)], end: i64, value: f64, jitter: f64) -> Option<Ranged<R>> {
+pub(crate) fn range<R: Copy>(
+    ranges: &[(f64, R)],
+    end: i64,
+    value: f64,
+    jitter: f64,
+) -> Option<Ranged<R>> {
     for &(count, range) in ranges {
         let counts = value / count + jitter;
         if counts.abs() < end as f64 - 0.5 {

@@ -69,10 +69,6 @@ impl Meter {
         }
     }
 
-    pub(crate) fn chip(&self) -> Chip {
-        self.chip
-    }
-
     /// Puts the leads on a point and the switch on its quantity; `None` takes them off.
     pub(crate) fn place(&mut self, point: Option<TestPoint>) -> Result<(), PlaceError> {
         self.on = match point {
@@ -92,7 +88,10 @@ impl Meter {
 
     /// Takes in the machine as it is now: the meter shows the mean since its last reading.
     pub(crate) fn watch(&mut self, machine: &Machine) {
-        let value = self.on.and_then(|(point, _)| machine.measure(point.id)).unwrap_or(0.0);
+        let value = self
+            .on
+            .and_then(|(point, _)| machine.measure(point.id))
+            .unwrap_or(0.0);
         self.sum += value;
         self.taken += 1.0;
     }
@@ -122,7 +121,10 @@ mod tests {
     use crate::instruments::hex;
 
     fn first_frame(chip: Chip, point: &str) -> String {
-        let machine = Machine::new(3, &crate::machine::Fault::parse_list("harness-open").unwrap());
+        let machine = Machine::new(
+            3,
+            &crate::machine::Fault::parse_list("harness-open").unwrap(),
+        );
         let mut meter = Meter::new(chip, 1, true);
         meter.place(TestPoint::find(point)).unwrap();
         meter.watch(&machine);
@@ -132,17 +134,27 @@ mod tests {
     #[test]
     fn the_function_follows_the_point() {
         // 12.59 V at rest, and an open harness.
-        assert!(first_frame(Chip::Fs9922, "battery").starts_with("2B 31 32 35 39 20 32 31 00 00 80"));
+        assert!(
+            first_frame(Chip::Fs9922, "battery").starts_with("2B 31 32 35 39 20 32 31 00 00 80")
+        );
         assert!(first_frame(Chip::Es51922, "battery").starts_with("31 31 32 35"));
         assert!(first_frame(Chip::Fs9922, "harness-continuity").starts_with("2B 3F 30 3A 3F"));
-        assert!(first_frame(Chip::Es51922, "harness-continuity").ends_with("33 31 30 30 32 30 0D 0A"));
+        assert!(
+            first_frame(Chip::Es51922, "harness-continuity").ends_with("33 31 30 30 32 30 0D 0A")
+        );
     }
 
     #[test]
     fn a_multimeter_reads_no_pressure() {
         let mut meter = Meter::new(Chip::Fs9922, 1, true);
-        let error = meter.place(TestPoint::find("pump-inlet-pressure")).unwrap_err().to_string();
-        assert!(error.contains("pump-inlet-pressure") && error.contains("pressure"), "{error}");
+        let error = meter
+            .place(TestPoint::find("pump-inlet-pressure"))
+            .unwrap_err()
+            .to_string();
+        assert!(
+            error.contains("pump-inlet-pressure") && error.contains("pressure"),
+            "{error}"
+        );
     }
 
     #[test]

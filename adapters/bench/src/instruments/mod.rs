@@ -20,7 +20,7 @@ pub use modbus::WordOrder;
 
 pub(crate) use meter::Meter;
 pub(crate) use modbus::request;
-pub(crate) use port::{Line, Port};
+pub(crate) use port::{Heard, Line, Port, hear};
 pub(crate) use transducer::Transducer;
 
 /// Why leads cannot be put where they were to go.
@@ -49,7 +49,9 @@ pub enum PlaceError {
         point: String,
     },
     /// The instrument does not measure what is there.
-    #[error("placing leads on `{point}`: {by} does not measure {quantity}; take another instrument")]
+    #[error(
+        "placing leads on `{point}`: {by} does not measure {quantity}; take another instrument"
+    )]
     NotMeasurable {
         /// The point.
         point: &'static str,
@@ -62,5 +64,9 @@ pub enum PlaceError {
 
 #[cfg(test)]
 pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ")
+    bytes
+        .iter()
+        .map(|byte| format!("{byte:02X}"))
+        .collect::<Vec<_>>()
+        .join(" ")
 }

@@ -43,7 +43,9 @@ fn closed(mut frame: Vec<u8>) -> Vec<u8> {
 }
 
 fn intact(frame: &[u8]) -> bool {
-    let Some(split) = frame.len().checked_sub(2).filter(|&split| split >= 2) else { return false };
+    let Some(split) = frame.len().checked_sub(2).filter(|&split| split >= 2) else {
+        return false;
+    };
     let (body, sum) = frame.split_at(split);
     CRC.checksum(body).to_le_bytes() == sum
 }
@@ -59,7 +61,12 @@ pub(crate) fn request(bytes: &[u8]) -> Option<usize> {
 
 /// The slave's reply to a whole request, or `None` when it is for another
 /// slave or for all of them. `values` stand from register 0 on, two each.
-pub(crate) fn reply(address: u8, order: WordOrder, values: &[f32], request: &[u8]) -> Option<Vec<u8>> {
+pub(crate) fn reply(
+    address: u8,
+    order: WordOrder,
+    values: &[f32],
+    request: &[u8],
+) -> Option<Vec<u8>> {
     let (&to, &function) = (request.first()?, request.get(1)?);
     if to != address {
         return None;
@@ -68,15 +75,22 @@ pub(crate) fn reply(address: u8, order: WordOrder, values: &[f32], request: &[u8
     if !(function == 3 || function == 4) {
         return exception(1);
     }
-    let Some(&[start_high, start_low, count_high, count_low]) = request.get(2..6) else { return exception(3) };
+    let Some(&[start_high, start_low, count_high, count_low]) = request.get(2..6) else {
+        return exception(3);
+    };
     let start = u16::from_be_bytes([start_high, start_low]);
     let count = u16::from_be_bytes([count_high, count_low]);
     if !(1..=MOST).contains(&count) {
         return exception(3);
     }
-    let registers: Vec<u8> = values.iter().flat_map(|&value| order.bytes(value)).collect();
+    let registers: Vec<u8> = values
+        .iter()
+        .flat_map(|&value| order.bytes(value))
+        .collect();
     let from = usize::from(start) * 2;
-    let Some(wanted) = registers.get(from..from + usize::from(count) * 2) else { return exception(2) };
+    let Some(wanted) = registers.get(from..from + usize::from(count) * 2) else {
+        return exception(2);
+    };
     let mut frame = vec![address, function, (count * 2) as u8];
     frame.extend(wanted);
     Some(closed(frame))
@@ -97,7 +111,10 @@ mod tests {
         // Modbus over serial line; the last three recomputed.
         check_crc(&[0x02, 0x07], "41 12");
         check_crc(&[0x01, 0x03, 0x00, 0x6B, 0x00, 0x03], "74 17");
-        check_crc(&[0x01, 0x03, 0x06, 0x02, 0x2B, 0x00, 0x00, 0x00, 0x64], "05 7A");
+        check_crc(
+            &[0x01, 0x03, 0x06, 0x02, 0x2B, 0x00, 0x00, 0x00, 0x64],
+            "05 7A",
+        );
         check_crc(&[0x11, 0x03, 0x00, 0x6B, 0x00, 0x03], "76 87");
         check_crc(&[0x01, 0x04, 0x02, 0x00, 0x0A], "39 37");
         check_crc(&[0x01, 0x83, 0x02], "C0 F1");
@@ -122,7 +139,12 @@ mod tests {
     fn every_word_order() {
         // `pymodbus` 3.16.1 and `minimalmodbus` 2.1.1.
         let asked = [1, 3, 0, 0, 0, 2];
-        check_reply(&[123.456], WordOrder::Big, &asked, "01 03 04 42 F6 E9 79 80 0B");
+        check_reply(
+            &[123.456],
+            WordOrder::Big,
+            &asked,
+            "01 03 04 42 F6 E9 79 80 0B",
+        );
         for (order, words) in [
             (WordOrder::SwappedWords, "E9 79 42 F6"),
             (WordOrder::Little, "79 E9 F6 42"),

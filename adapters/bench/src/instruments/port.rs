@@ -4,17 +4,40 @@
 use std::fs::File;
 use std::io::{self, ErrorKind, Read, Write};
 use std::os::unix::ffi::OsStrExt;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use rustix::fs::{Mode, OFlags};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
-use tokio::io::unix::AsyncFd;
 use tokio::sync::watch;
 
-/// The instrument's end of a plugged-in line.
-pub(crate) type Line = Arc<AsyncFd<File>>;
+/// The instrument's end of a plugged-in line; reading and writing do not block.
+pub(crate) type Line = Arc<File>;
+
+/// What a look at a line found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Heard {
+    /// So many bytes.
+    Bytes(usize),
+    /// Someone holds the other end and has said nothing.
+    Nothing,
+    /// Nobody holds the other end.
+    Nobody,
+}
+
+/// Reads what is there. Reading the instrument's end fails outright while
+/// nobody holds the other.
+pub(crate) fn hear(mut line: &File, chunk: &mut [u8]) -> Heard {
+    match line.read(chunk) {
+        Ok(0) => Heard::Nobody,
+        Ok(count) => Heard::Bytes(count),
+        Err(error) => match error.kind() {
+            ErrorKind::WouldBlock | ErrorKind::Interrupted => Heard::Nothing,
+            _ => Heard::Nobody,
+        },
+    }
+}
 
 /// A port that can be unplugged.
 #[derive(Debug)]
@@ -25,16 +48,15 @@ pub(crate) struct Port {
 }
 
 impl Port {
-    /// A port reached by `link`, plugged in. Needs a tokio runtime.
+    /// A port reached by `link`, plugged in.
     pub(crate) fn new(link: PathBuf) -> io::Result<Self> {
-        let port = Port { link, line: Mutex::new(None), changes: watch::Sender::new(0) };
+        let port = Port {
+            link,
+            line: Mutex::new(None),
+            changes: watch::Sender::new(0),
+        };
         port.plug()?;
         Ok(port)
-    }
-
-    /// The path to open.
-    pub(crate) fn path(&self) -> &Path {
-        &self.link
     }
 
     fn line_slot(&self) -> MutexGuard<'_, Option<Line>> {
@@ -59,7 +81,7 @@ impl Port {
         let _ = std::fs::remove_file(&fresh);
         std::os::unix::fs::symlink(&name, &fresh)?;
         std::fs::rename(&fresh, &self.link)?;
-        *self.line_slot() = Some(Arc::new(AsyncFd::new(master)?));
+        *self.line_slot() = Some(Arc::new(master));
         self.changes.send_modify(|count| *count += 1);
         Ok(())
     }
@@ -75,7 +97,7 @@ impl Port {
     /// for later. What the listener sent is dropped: for instruments that only talk.
     pub(crate) fn say(&self, bytes: &[u8]) {
         let Some(line) = self.line() else { return };
-        let mut file = line.get_ref();
+        let mut file = &*line;
         if listened_to(file) {
             // A listener that does not keep up loses bytes, as on a real line.
             let _ = file.write(bytes);
@@ -89,14 +111,13 @@ impl Drop for Port {
     }
 }
 
-/// Reading the instrument's end fails outright while nobody holds the other.
-fn listened_to(mut file: &File) -> bool {
-    let mut ignored = [0; 64];
+fn listened_to(line: &File) -> bool {
+    let mut ignored = [0; 256];
     loop {
-        match file.read(&mut ignored) {
-            Ok(0) => return false,
-            Ok(_) => {}
-            Err(error) => return error.kind() == ErrorKind::WouldBlock,
+        match hear(line, &mut ignored) {
+            Heard::Bytes(_) => {}
+            Heard::Nothing => return true,
+            Heard::Nobody => return false,
         }
     }
 }
@@ -110,7 +131,11 @@ fn open_pair() -> io::Result<(File, PathBuf)> {
     let name = ptsname(&master, Vec::new())?;
     let path = PathBuf::from(std::ffi::OsStr::from_bytes(name.as_bytes()));
     // Opened and closed once: from then on the kernel tells whether anyone holds it.
-    let other = rustix::fs::open(&path, OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())?;
+    let other = rustix::fs::open(
+        &path,
+        OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC,
+        Mode::empty(),
+    )?;
     let mut settings = tcgetattr(&other)?;
     settings.make_raw();
     tcsetattr(&other, OptionalActions::Now, &settings)?;

@@ -38,7 +38,13 @@ pub(crate) struct Transducer {
 
 impl Transducer {
     /// A slave at `address` showing these units; a `perfect` one neither errs nor wavers.
-    pub(crate) fn new(address: u8, order: WordOrder, units: &[Unit], seed: u64, perfect: bool) -> Self {
+    pub(crate) fn new(
+        address: u8,
+        order: WordOrder,
+        units: &[Unit],
+        seed: u64,
+        perfect: bool,
+    ) -> Self {
         let mut random = Random::new(seed, 8);
         let share = if perfect { 0.0 } else { 1.0 };
         let inputs = units.iter().map(|&unit| Input {
@@ -48,7 +54,13 @@ impl Transducer {
             offset: share * noise(unit.quantity()) * random.normal().clamp(-2.0, 2.0),
         });
         let inputs = inputs.collect();
-        Transducer { address, order, inputs, perfect, random }
+        Transducer {
+            address,
+            order,
+            inputs,
+            perfect,
+            random,
+        }
     }
 
     /// Puts an input on a point of its quantity; `None` takes it off.
@@ -78,7 +90,12 @@ impl Transducer {
 
     /// Answers a whole request with the machine as it is now.
     pub(crate) fn reply(&mut self, machine: &Machine, request: &[u8]) -> Option<Vec<u8>> {
-        let Transducer { inputs, random, perfect, .. } = self;
+        let Transducer {
+            inputs,
+            random,
+            perfect,
+            ..
+        } = self;
         let values: Vec<f32> = inputs
             .iter()
             .map(|input| {
@@ -88,9 +105,20 @@ impl Transducer {
                     None => Self::idle(quantity, machine),
                 };
                 // A kelvin scale has no gain error worth the name; its offset stands for both.
-                let gain = if quantity == Quantity::Temperature { 0.0 } else { input.gain };
-                let waver = if *perfect { 0.0 } else { noise(quantity) * random.normal() };
-                input.unit.from_si(true_value * (1.0 + gain) + input.offset + waver) as f32
+                let gain = if quantity == Quantity::Temperature {
+                    0.0
+                } else {
+                    input.gain
+                };
+                let waver = if *perfect {
+                    0.0
+                } else {
+                    noise(quantity) * random.normal()
+                };
+                input
+                    .unit
+                    .from_si(true_value * (1.0 + gain) + input.offset + waver)
+                    as f32
             })
             .collect();
         modbus::reply(self.address, self.order, &values, request)
@@ -106,9 +134,13 @@ mod tests {
     fn shown(unit: Unit, point: Option<&str>) -> f32 {
         let machine = Machine::new(3, &[]);
         let mut transducer = Transducer::new(1, WordOrder::Big, &[unit], 1, true);
-        transducer.place(0, point.and_then(TestPoint::find)).unwrap();
+        transducer
+            .place(0, point.and_then(TestPoint::find))
+            .unwrap();
         // `01 04 00 00 00 02` and its checksum, recomputed bit by bit.
-        let reply = transducer.reply(&machine, &[1, 4, 0, 0, 0, 2, 0x71, 0xCB]).unwrap();
+        let reply = transducer
+            .reply(&machine, &[1, 4, 0, 0, 0, 2, 0x71, 0xCB])
+            .unwrap();
         f32::from_be_bytes(reply[3..7].try_into().unwrap())
     }
 
@@ -126,6 +158,10 @@ mod tests {
     fn an_input_takes_only_its_own_quantity() {
         let mut transducer = Transducer::new(1, WordOrder::Big, &[Unit::PSI], 1, true);
         assert!(transducer.place(0, TestPoint::find("battery")).is_err());
-        assert!(transducer.place(1, TestPoint::find("tank-suction")).is_err());
+        assert!(
+            transducer
+                .place(1, TestPoint::find("tank-suction"))
+                .is_err()
+        );
     }
 }

@@ -4,7 +4,13 @@ use super::random::Random;
 
 /// Open-circuit voltage of a 12 V battery by charge
 /// (TM 5-3805-262-20: 12.6 V full, 12.4 at 75 %, 12.2 at 50 %, 12.0 at 25 %, 11.7 empty).
-const OPEN_CIRCUIT: [(f64, f64); 5] = [(0.0, 11.7), (0.25, 12.0), (0.5, 12.2), (0.75, 12.4), (1.0, 12.6)];
+const OPEN_CIRCUIT: [(f64, f64); 5] = [
+    (0.0, 11.7),
+    (0.25, 12.0),
+    (0.5, 12.2),
+    (0.75, 12.4),
+    (1.0, 12.6),
+];
 
 /// Open-circuit voltage in volts at this charge (0 to 1).
 pub(crate) fn open_circuit(charge: f64) -> f64 {
@@ -116,7 +122,13 @@ mod tests {
     #[test]
     fn open_circuit_table() {
         // TM 5-3805-262-20.
-        for (charge, volts) in [(1.0, 12.6), (0.75, 12.4), (0.5, 12.2), (0.25, 12.0), (0.0, 11.7)] {
+        for (charge, volts) in [
+            (1.0, 12.6),
+            (0.75, 12.4),
+            (0.5, 12.2),
+            (0.25, 12.0),
+            (0.0, 11.7),
+        ] {
             check_open_circuit(charge, volts);
         }
     }
@@ -126,7 +138,14 @@ mod tests {
     #[test]
     fn load_test_table() {
         let table = [
-            (21.0, 9.6), (16.0, 9.5), (10.0, 9.4), (4.0, 9.3), (-1.0, 9.1), (-7.0, 8.9), (-12.0, 8.7), (-18.0, 8.5),
+            (21.0, 9.6),
+            (16.0, 9.5),
+            (10.0, 9.4),
+            (4.0, 9.3),
+            (-1.0, 9.1),
+            (-7.0, 8.9),
+            (-12.0, 8.7),
+            (-18.0, 8.5),
         ];
         for seed in 0..20 {
             let good = Electrics::draw(&mut Random::new(seed, 1));

@@ -105,7 +105,11 @@ impl Controller {
                 if random.chance(rate * dt) {
                     self.dropped_for = random.between(0.3, 1.5);
                 }
-                if self.dropped_for > 0.0 { 0.02 } else { true_volts }
+                if self.dropped_for > 0.0 {
+                    0.02
+                } else {
+                    true_volts
+                }
             }
         };
         self.accelerator_volts = if inputs.key_on { signal } else { 0.0 };
@@ -127,7 +131,11 @@ impl Controller {
         self.started = inputs.omega > STARTED || (self.started && inputs.omega > 30.0);
         if !self.started {
             self.governor.reset();
-            return Some(if self.turning_for > SYNCHRONISING { START_FUEL } else { 0.0 });
+            return Some(if self.turning_for > SYNCHRONISING {
+                START_FUEL
+            } else {
+                0.0
+            });
         }
         if self.commands_full {
             return Some(1.0);

@@ -12,23 +12,46 @@ use super::wiring::{OPEN, Run};
 
 /// Resistance of a connection that is bad by `degree`: open at the worst.
 fn bad_contact(degree: f64) -> f64 {
-    if degree > 0.99 { OPEN } else { 40.0 * degree.powi(3) }
+    if degree > 0.99 {
+        OPEN
+    } else {
+        40.0 * degree.powi(3)
+    }
 }
 
 /// Puts a fault into the parts; `random` picks where it sits.
 pub(crate) fn apply(fault: Fault, parts: &mut Parts, random: &mut Random) {
     use FaultKind as K;
     match fault.kind {
-        K::TankEmpty | K::SuctionRestricted | K::SuctionAirLeak | K::LiftPumpDead | K::LiftPumpWeak
-        | K::FilterPlugged | K::FuelWaxed | K::OverflowValveOpen => supply(fault, parts, random),
+        K::TankEmpty
+        | K::SuctionRestricted
+        | K::SuctionAirLeak
+        | K::LiftPumpDead
+        | K::LiftPumpWeak
+        | K::FilterPlugged
+        | K::FuelWaxed
+        | K::OverflowValveOpen => supply(fault, parts, random),
         K::BatteryWeak | K::CableResistance | K::StarterSlow => cranking(fault, parts, random),
-        K::ControllerNoFeed | K::ControllerGroundBad | K::ControllerDead | K::ControllerCommandsFull
-        | K::AcceleratorSensorBad | K::LiftPumpNotSwitched | K::SpeedSensorDead => controller(fault, parts, random),
-        K::PumpRelayOrFuse | K::HarnessOpen | K::HarnessShort | K::ConnectorPinsBad | K::DataBusFault => {
+        K::ControllerNoFeed
+        | K::ControllerGroundBad
+        | K::ControllerDead
+        | K::ControllerCommandsFull
+        | K::AcceleratorSensorBad
+        | K::LiftPumpNotSwitched
+        | K::SpeedSensorDead => controller(fault, parts, random),
+        K::PumpRelayOrFuse
+        | K::HarnessOpen
+        | K::HarnessShort
+        | K::ConnectorPinsBad
+        | K::DataBusFault => {
             wiring(fault, parts, random);
         }
-        K::PumpControlUnitDead | K::PumpControlUnitHot | K::MeteringStuckShut | K::MeteringStuckOpen
-        | K::TimingStuck | K::PumpRotorWorn => pump(fault, parts, random),
+        K::PumpControlUnitDead
+        | K::PumpControlUnitHot
+        | K::MeteringStuckShut
+        | K::MeteringStuckOpen
+        | K::TimingStuck
+        | K::PumpRotorWorn => pump(fault, parts, random),
         K::LowCompression => parts.engine.compression *= 1.0 - 0.5 * fault.degree,
         K::InjectorsBad => parts.engine.injectors = fault.degree,
         K::AirIntakeBlocked => parts.engine.intake = fault.degree,
@@ -68,9 +91,9 @@ fn cranking(fault: Fault, parts: &mut Parts, random: &mut Random) {
     match fault.kind {
         FaultKind::BatteryWeak => {
             // Flat, worn, or both.
-            let flat = random.between(0.55, 1.0);
+            let flat = random.between(0.5, 0.95);
             set.charge *= 1.0 - d * flat;
-            set.resistance *= 1.0 + 2.8 * d * (1.7 - flat);
+            set.resistance *= 1.0 + 1.9 * d * (1.7 - flat);
         }
         FaultKind::CableResistance => {
             let ohms = 4.5e-3 * d;

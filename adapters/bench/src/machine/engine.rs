@@ -79,7 +79,11 @@ impl Engine {
 
     /// Share of the charges that fire.
     fn firing(&self, acting: &Acting) -> f64 {
-        let heated = if acting.heater && acting.ambient < HEATER.0 { HEATER.1 } else { 0.0 };
+        let heated = if acting.heater && acting.ambient < HEATER.0 {
+            HEATER.1
+        } else {
+            0.0
+        };
         let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + heated;
         let blow_by = 1.0 - 0.9 / self.omega.max(5.0);
         let ratio = 17.0 * self.compression * blow_by * (1.0 - 0.15 * self.intake);
@@ -101,12 +105,25 @@ impl Engine {
 
     /// Moves the engine on by `dt` seconds.
     pub(crate) fn step(&mut self, acting: &Acting, dt: f64) {
-        let load = if self.omega > 60.0 { FULL_LOAD * acting.load } else { 0.0 };
+        let load = if self.omega > 60.0 {
+            FULL_LOAD * acting.load
+        } else {
+            0.0
+        };
         let against = self.drag() + acting.drag + load;
         let pulses = 28.0 * self.compression * (3.0 * self.angle).sin();
-        let pulses = if (1.0..60.0).contains(&self.omega) { pulses } else { 0.0 };
+        let pulses = if (1.0..60.0).contains(&self.omega) {
+            pulses
+        } else {
+            0.0
+        };
         let driving = acting.starter + self.combustion(acting) + pulses;
-        let torque = driving - if self.omega > 0.0 || driving > against { against } else { driving };
+        let torque = driving
+            - if self.omega > 0.0 || driving > against {
+                against
+            } else {
+                driving
+            };
         self.omega = (self.omega + torque / self.inertia * dt).max(0.0);
         self.angle = (self.angle + self.omega * dt) % std::f64::consts::TAU;
         if self.omega <= 0.0 {
@@ -114,8 +131,13 @@ impl Engine {
         } else if acting.delivered > 0.1 {
             self.smoked += self.omega * dt / std::f64::consts::TAU;
         }
-        let settles_at = if self.omega > 50.0 { 358.0 } else { acting.ambient };
-        self.kelvin += (settles_at - self.kelvin) * dt / if self.omega > 50.0 { 400.0 } else { 3000.0 };
+        let settles_at = if self.omega > 50.0 {
+            358.0
+        } else {
+            acting.ambient
+        };
+        self.kelvin +=
+            (settles_at - self.kelvin) * dt / if self.omega > 50.0 { 400.0 } else { 3000.0 };
     }
 
     /// Speed in revolutions a minute.

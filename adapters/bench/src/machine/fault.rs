@@ -48,26 +48,42 @@ const KINDS: [(FaultKind, &str, f64); 32] = [
     (FaultKind::SuctionRestricted, "suction-restricted", 0.9),
     (FaultKind::SuctionAirLeak, "suction-air-leak", 0.6),
     (FaultKind::LiftPumpDead, "lift-pump-dead", 1.0),
-    (FaultKind::LiftPumpWeak, "lift-pump-weak", 0.9),
-    (FaultKind::FilterPlugged, "filter-plugged", 0.95),
+    (FaultKind::LiftPumpWeak, "lift-pump-weak", 0.85),
+    (FaultKind::FilterPlugged, "filter-plugged", 0.9),
     (FaultKind::FuelWaxed, "fuel-waxed", 0.9),
     (FaultKind::OverflowValveOpen, "overflow-valve-open", 0.9),
-    (FaultKind::BatteryWeak, "battery-weak", 0.8),
+    (FaultKind::BatteryWeak, "battery-weak", 0.85),
     (FaultKind::CableResistance, "cable-resistance", 0.8),
     (FaultKind::StarterSlow, "starter-slow", 0.9),
     (FaultKind::ControllerNoFeed, "controller-no-feed", 1.0),
     (FaultKind::ControllerGroundBad, "controller-ground-bad", 0.9),
     (FaultKind::ControllerDead, "controller-dead", 1.0),
-    (FaultKind::ControllerCommandsFull, "controller-commands-full", 1.0),
-    (FaultKind::AcceleratorSensorBad, "accelerator-sensor-bad", 0.8),
+    (
+        FaultKind::ControllerCommandsFull,
+        "controller-commands-full",
+        1.0,
+    ),
+    (
+        FaultKind::AcceleratorSensorBad,
+        "accelerator-sensor-bad",
+        0.8,
+    ),
     (FaultKind::PumpRelayOrFuse, "pump-relay-or-fuse", 1.0),
     (FaultKind::HarnessOpen, "harness-open", 1.0),
     (FaultKind::HarnessShort, "harness-short", 0.9),
     (FaultKind::ConnectorPinsBad, "connector-pins-bad", 0.9),
     (FaultKind::DataBusFault, "data-bus-fault", 1.0),
-    (FaultKind::LiftPumpNotSwitched, "lift-pump-not-switched", 1.0),
+    (
+        FaultKind::LiftPumpNotSwitched,
+        "lift-pump-not-switched",
+        1.0,
+    ),
     (FaultKind::SpeedSensorDead, "speed-sensor-dead", 1.0),
-    (FaultKind::PumpControlUnitDead, "pump-control-unit-dead", 1.0),
+    (
+        FaultKind::PumpControlUnitDead,
+        "pump-control-unit-dead",
+        1.0,
+    ),
     (FaultKind::PumpControlUnitHot, "pump-control-unit-hot", 0.9),
     (FaultKind::MeteringStuckShut, "metering-stuck-shut", 0.95),
     (FaultKind::MeteringStuckOpen, "metering-stuck-open", 0.9),
@@ -154,7 +170,9 @@ pub enum FaultError {
         word: String,
     },
     /// The degree is not a number from 0 to 1.
-    #[error("reading the degree `{degree}` of `{word}`: write a number from 0 to 1, such as `{word}:0.8`")]
+    #[error(
+        "reading the degree `{degree}` of `{word}`: write a number from 0 to 1, such as `{word}:0.8`"
+    )]
     Degree {
         /// The fault.
         word: String,
@@ -176,13 +194,21 @@ impl FromStr for Fault {
             None => (text.trim(), None),
         };
         let Some(&(kind, _, usual)) = KINDS.iter().find(|(_, known, _)| *known == word) else {
-            return Err(FaultError::Unknown { word: word.to_owned() });
+            return Err(FaultError::Unknown {
+                word: word.to_owned(),
+            });
         };
         let Some(degree) = degree else {
-            return Ok(Fault { kind, degree: usual });
+            return Ok(Fault {
+                kind,
+                degree: usual,
+            });
         };
         match degree.parse::<f64>() {
-            Ok(value) if (0.0..=1.0).contains(&value) => Ok(Fault { kind, degree: value }),
+            Ok(value) if (0.0..=1.0).contains(&value) => Ok(Fault {
+                kind,
+                degree: value,
+            }),
             _ => Err(FaultError::Degree {
                 word: word.to_owned(),
                 degree: degree.to_owned(),
@@ -215,9 +241,15 @@ mod tests {
     #[test]
     fn errors_name_the_word_and_the_way_out() {
         let unknown = "lift-pump-tired".parse::<Fault>().unwrap_err().to_string();
-        assert!(unknown.contains("`lift-pump-tired`") && unknown.contains("lift-pump-weak"), "{unknown}");
+        assert!(
+            unknown.contains("`lift-pump-tired`") && unknown.contains("lift-pump-weak"),
+            "{unknown}"
+        );
         for degree in ["1.5", "-0.1", "NaN", "bad"] {
-            assert!(format!("tank-empty:{degree}").parse::<Fault>().is_err(), "{degree}");
+            assert!(
+                format!("tank-empty:{degree}").parse::<Fault>().is_err(),
+                "{degree}"
+            );
         }
     }
 }

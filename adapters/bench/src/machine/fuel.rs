@@ -8,7 +8,13 @@ use super::random::Random;
 
 /// Pressure lost in a round pipe in laminar flow, pascals (Hagen and
 /// Poiseuille): `flow` m³/s, kinematic viscosity m²/s, density kg/m³, metres.
-pub(crate) fn hagen_poiseuille(flow: f64, viscosity: f64, density: f64, length: f64, bore: f64) -> f64 {
+pub(crate) fn hagen_poiseuille(
+    flow: f64,
+    viscosity: f64,
+    density: f64,
+    length: f64,
+    bore: f64,
+) -> f64 {
     128.0 * viscosity * density * length * flow / (PI * bore.powi(4))
 }
 
@@ -146,7 +152,9 @@ impl Fuel {
     /// Flow through the lift pump, m³/s, and the suction it causes, Pa.
     fn lifted(&self, volts: f64, kelvin: f64, wax: f64) -> (f64, f64) {
         let still = -DENSITY * 9.81 * self.lift;
-        let linear = hagen_poiseuille(1.0, viscosity(kelvin), DENSITY, 3.0, self.bore) + self.kink + 1.2e10 * wax;
+        let linear = hagen_poiseuille(1.0, viscosity(kelvin), DENSITY, 3.0, self.bore)
+            + self.kink
+            + 1.2e10 * wax;
         let screen = 4e12;
         let drop = self.before_filter - still;
         if volts < 3.0 || !self.turns {
@@ -176,7 +184,8 @@ impl Fuel {
         self.shake(flow, random, dt);
 
         let thick = viscosity(draw.kelvin) / 4.5e-6;
-        let through = (self.before_filter - self.at_inlet) / (self.filter * thick * (1.0 + 150.0 * wax));
+        let through =
+            (self.before_filter - self.at_inlet) / (self.filter * thick * (1.0 + 150.0 * wax));
         let turning = (draw.omega / 15.0).min(1.0);
         let cooling = 1.67e-8 * self.at_inlet.max(0.0).sqrt() * turning;
         let over = (self.at_inlet - self.overflow_opens).max(0.0) / self.overflow;
@@ -185,7 +194,11 @@ impl Fuel {
         let soft = COMPLIANCE * (1.0 + 20.0 * self.air_line);
         // A gap that lets air in while sucking lets the column fall back once the lift pump stops.
         let running = draw.lift_volts > 3.0 && self.turns;
-        let back = if running { 0.0 } else { 0.05 * self.gap * self.before_filter.max(0.0) };
+        let back = if running {
+            0.0
+        } else {
+            0.05 * self.gap * self.before_filter.max(0.0)
+        };
         let arriving = flow * (1.0 - 0.5 * self.air_line);
         self.before_filter += (arriving - through - back) / soft * dt;
         self.before_filter = self.before_filter.max(-90e3);
@@ -233,7 +246,13 @@ mod tests {
     const LITRE_PER_HOUR: f64 = 1e-3 / 3600.0;
 
     fn check_loss(litres: f64, centistokes: f64, density: f64, bore_mm: f64, kilopascals: f64) {
-        let loss = hagen_poiseuille(litres * LITRE_PER_HOUR, centistokes * 1e-6, density, 3.0, bore_mm * 1e-3);
+        let loss = hagen_poiseuille(
+            litres * LITRE_PER_HOUR,
+            centistokes * 1e-6,
+            density,
+            3.0,
+            bore_mm * 1e-3,
+        );
         assert!((loss / 1e3 - kilopascals).abs() < 5e-4, "{loss} Pa");
     }
 
@@ -248,7 +267,12 @@ mod tests {
 
     fn run(fuel: &mut Fuel, volts: f64, seconds: f64) {
         let mut random = Random::new(3, 3);
-        let draw = Draw { lift_volts: volts, omega: 0.0, injected: 0.0, kelvin: 293.15 };
+        let draw = Draw {
+            lift_volts: volts,
+            omega: 0.0,
+            injected: 0.0,
+            kelvin: 293.15,
+        };
         for _ in 0..(seconds / 0.002) as usize {
             fuel.step(&draw, &mut random, 0.002);
         }
@@ -272,7 +296,11 @@ mod tests {
         run(&mut fuel, 0.0, 60.0);
         // Both volumes empty through the seals: p = p0 exp(−t · seepage / (2 · compliance)).
         let closed_form = start * (-60.0 * fuel.seepage / (2.0 * COMPLIANCE)).exp();
-        assert!((fuel.pump_inlet() / closed_form - 1.0).abs() < 1e-3, "{} {closed_form}", fuel.pump_inlet());
+        assert!(
+            (fuel.pump_inlet() / closed_form - 1.0).abs() < 1e-3,
+            "{} {closed_form}",
+            fuel.pump_inlet()
+        );
     }
 
     #[test]

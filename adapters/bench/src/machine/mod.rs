@@ -138,7 +138,13 @@ impl Machine {
 
     /// Takes over new controls; shares outside 0 to 1 are brought inside.
     pub fn set_controls(&mut self, controls: Controls) {
-        let share = |value: f64| if value.is_finite() { value.clamp(0.0, 1.0) } else { 0.0 };
+        let share = |value: f64| {
+            if value.is_finite() {
+                value.clamp(0.0, 1.0)
+            } else {
+                0.0
+            }
+        };
         self.controls = Controls {
             accelerator: share(controls.accelerator),
             load: share(controls.load),
@@ -175,7 +181,9 @@ impl Machine {
     fn step(&mut self) {
         let dt = Self::STEP;
         let key_on = self.controls.key != Key::Off;
-        self.parts.wiring.step(self.parts.engine.omega, &mut self.random, dt);
+        self.parts
+            .wiring
+            .step(self.parts.engine.omega, &mut self.random, dt);
         self.power(key_on, dt);
         let command = self.control(key_on, dt);
         self.deliver(command, dt);
@@ -185,7 +193,16 @@ impl Machine {
 
     /// Battery, and what it leaves for the three fed units.
     fn power(&mut self, key_on: bool, dt: f64) {
-        let Parts { electrics, wiring, controller, pump, fuel, ambient, engine, .. } = &mut self.parts;
+        let Parts {
+            electrics,
+            wiring,
+            controller,
+            pump,
+            fuel,
+            ambient,
+            engine,
+            ..
+        } = &mut self.parts;
         let feeds = &self.feeds;
         let units = feeds.controller.amps + feeds.lift_pump.amps + feeds.pump.amps;
         let others = units + if key_on { KEY_AMPS } else { 0.0 };
@@ -195,10 +212,14 @@ impl Machine {
         let switched = if key_on { electrics.volts } else { 0.0 };
         let ground = wiring.controller_ground;
         self.feeds.controller = branch(switched, wiring.controller_feed, controller.load, ground);
-        // A stopped motor has open brushes here; a relay not closed is an open run.
+        // A dead motor has open brushes here, and a relay not closed is an open
+        // run; where both are open, the run keeps the voltage.
         let motor = if fuel.turns { LIFT_PUMP_OHMS } else { OPEN };
-        let contact = if controller.lift_pump_on() { wiring.lift_pump_feed } else { OPEN };
-        let contact = if fuel.turns || controller.lift_pump_on() { contact } else { 1e3 * OPEN };
+        let contact = if controller.lift_pump_on() {
+            wiring.lift_pump_feed
+        } else {
+            1e3 * OPEN
+        };
         self.feeds.lift_pump = branch(switched, contact, motor, 0.0);
         self.feeds.pump = match self.controls.drive {
             Drive::Bypass => branch(electrics.volts, BYPASS_LEAD, pump.load(), 0.0),
@@ -225,7 +246,13 @@ impl Machine {
     /// Fuel to the pump, and from the pump into the cylinders.
     fn deliver(&mut self, command: Option<f64>, dt: f64) {
         let bypass = self.bypass();
-        let Parts { fuel, pump, engine, ambient, .. } = &mut self.parts;
+        let Parts {
+            fuel,
+            pump,
+            engine,
+            ambient,
+            ..
+        } = &mut self.parts;
         let draw = fuel::Draw {
             lift_volts: self.feeds.lift_pump.volts,
             omega: engine.omega,
@@ -247,7 +274,14 @@ impl Machine {
     }
 
     fn turn(&mut self, dt: f64) {
-        let Parts { electrics, controller, pump, engine, ambient, .. } = &mut self.parts;
+        let Parts {
+            electrics,
+            controller,
+            pump,
+            engine,
+            ambient,
+            ..
+        } = &mut self.parts;
         engine.air_open = self.controls.air_open;
         let acting = engine::Acting {
             delivered: pump.delivered,

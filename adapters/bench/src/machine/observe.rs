@@ -71,7 +71,11 @@ impl Machine {
             "bypass-runs-hot" => copy.bypass_runs_hot()?,
             "smoke-cranking" => copy.see_smoke(),
             "heat-dependence" => copy.heat_dependence()?,
-            _ => return Err(ActError::Unknown { check: check.to_owned() }),
+            _ => {
+                return Err(ActError::Unknown {
+                    check: check.to_owned(),
+                });
+            }
         })
     }
 
@@ -121,7 +125,11 @@ impl Machine {
     fn hear_click(&mut self) -> &'static str {
         self.with(|c| c.drive = Drive::Bypass);
         self.advance(0.5);
-        pick(self.parts.pump.clicks(self.feeds.pump.volts), "heard", "not-heard")
+        pick(
+            self.parts.pump.clicks(self.feeds.pump.volts),
+            "heard",
+            "not-heard",
+        )
     }
 
     fn bypass_start(&mut self) -> &'static str {
@@ -139,7 +147,10 @@ impl Machine {
         if start.started && !start.died {
             return Ok(());
         }
-        Err(ActError::NotPossible { check, why: NOT_ON_BYPASS })
+        Err(ActError::NotPossible {
+            check,
+            why: NOT_ON_BYPASS,
+        })
     }
 
     fn bypass_high_idle(&mut self) -> Result<&'static str, ActError> {
@@ -156,7 +167,10 @@ impl Machine {
     fn swap_back(&mut self) -> Result<&'static str, ActError> {
         self.run_on_bypass("swap-back")?;
         if self.rpm() > RACES {
-            return Err(ActError::NotPossible { check: "swap-back", why: "the engine races on the bypass drive" });
+            return Err(ActError::NotPossible {
+                check: "swap-back",
+                why: "the engine races on the bypass drive",
+            });
         }
         let start = self.try_start_twice(Drive::Harness, SWAP_WATCHED);
         let well = start.started && !start.died && start.peak <= RACES;
@@ -181,7 +195,10 @@ impl Machine {
         let stalled = start.started && self.wait_until(2400.0, |m| m.rpm() < 100.0);
         if !stalled {
             let why = "the engine does not stall here";
-            return Err(ActError::NotPossible { check: "heat-dependence", why });
+            return Err(ActError::NotPossible {
+                check: "heat-dependence",
+                why,
+            });
         }
         let hot = self.try_start(Drive::Harness, 5.0);
         self.bring_to_rest();

@@ -60,7 +60,11 @@ impl Machine {
         let parts = &self.parts;
         let feeds = &self.feeds;
         let on_harness = self.controls.drive == Drive::Harness;
-        let pump = if on_harness { feeds.pump } else { Default::default() };
+        let pump = if on_harness {
+            feeds.pump
+        } else {
+            Default::default()
+        };
         Some(match point {
             "battery" => parts.electrics.volts,
             "engine-speed" => parts.engine.omega,

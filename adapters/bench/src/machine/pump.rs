@@ -108,7 +108,7 @@ impl Pump {
             opening: 1.0,
             late: 0.0,
             wear: 0.0,
-            half_filled_at: 8e3 + 14e3 * random.normal().clamp(-2.0, 2.0),
+            half_filled_at: 13e3 + 14e3 * random.normal().clamp(-2.0, 2.0),
             idle: 84.0 * random.about_one(0.02),
             gallery: 0.0,
             governor: Governor::default(),
@@ -120,7 +120,11 @@ impl Pump {
 
     /// What the control unit draws as right now, ohms.
     pub(crate) fn load(&self) -> f64 {
-        if self.logic { self.load } else { self.dead_load }
+        if self.logic {
+            self.load
+        } else {
+            self.dead_load
+        }
     }
 
     /// Is there a click when the control unit gets `volts`?
@@ -158,10 +162,15 @@ impl Pump {
 
     fn warm(&mut self, feed: &Feed, running: bool, dt: f64) {
         let flow = (feed.returned / 20e-6).min(1.5);
-        let rise = if running { 35.0 / (0.4 + 0.6 * flow) } else { 0.0 };
+        let rise = if running {
+            35.0 / (0.4 + 0.6 * flow)
+        } else {
+            0.0
+        };
         let settles_at = feed.fuel_kelvin + rise;
         self.kelvin += (settles_at - self.kelvin) * (dt / 300.0).min(1.0);
-        self.tripped = self.kelvin > self.hot_limit || (self.tripped && self.kelvin > self.hot_limit - 8.0);
+        self.tripped =
+            self.kelvin > self.hot_limit || (self.tripped && self.kelvin > self.hot_limit - 8.0);
     }
 
     /// The pump's gallery fills by inlet pressure: fast when there is plenty, slowly when there is little.
@@ -178,11 +187,19 @@ impl Pump {
         let command = self.command(feed, dt);
         self.warm(feed, running && feed.omega > 40.0, dt);
         self.fill(feed, dt);
-        let wanted = if running { command.min(self.opening) } else { 0.0 };
+        let wanted = if running {
+            command.min(self.opening)
+        } else {
+            0.0
+        };
         // Metering stuck open meters nothing: no command and no loss of power closes it.
         let metered = self.stuck.map_or(wanted, |stuck| wanted.max(stuck));
         let leak = self.wear * (26.0 / feed.omega.max(1.0)).min(1.0);
         let top = ((TOP_SPEED - feed.omega) / (0.1 * TOP_SPEED)).clamp(0.0, 1.0);
-        self.delivered = if feed.omega > 3.0 { metered * self.gallery * (1.0 - leak) * top } else { 0.0 };
+        self.delivered = if feed.omega > 3.0 {
+            metered * self.gallery * (1.0 - leak) * top
+        } else {
+            0.0
+        };
     }
 }

@@ -32,7 +32,11 @@ impl Machine {
     }
 
     /// Lets time pass until `done`, at most `limit` seconds; says whether it came.
-    pub(crate) fn wait_until(&mut self, limit: f64, mut done: impl FnMut(&Machine) -> bool) -> bool {
+    pub(crate) fn wait_until(
+        &mut self,
+        limit: f64,
+        mut done: impl FnMut(&Machine) -> bool,
+    ) -> bool {
         let end = self.time() + limit;
         while self.time() < end {
             if done(self) {
@@ -47,7 +51,10 @@ impl Machine {
     /// starter a rest.
     pub(crate) fn bring_to_rest(&mut self) {
         self.with(|c| {
-            *c = Controls { drive: c.drive, ..Controls::default() };
+            *c = Controls {
+                drive: c.drive,
+                ..Controls::default()
+            };
         });
         if !self.wait_until(4.0, |m| m.rpm() < 1.0) {
             self.with(|c| c.air_open = false);
@@ -77,7 +84,12 @@ impl Machine {
                 peak = peak.max(m.rpm());
                 m.rpm() < 100.0
             });
-        Start { started, cranked, died, peak }
+        Start {
+            started,
+            cranked,
+            died,
+            peak,
+        }
     }
 
     /// Two attempts, as anyone makes: the first that runs and keeps running, else the last.

@@ -12,7 +12,11 @@ const SHOWN_AS_OPEN: f64 = 1e11;
 
 /// What an ohmmeter sees: infinite where the circuit is open.
 pub(crate) fn seen(ohms: f64) -> f64 {
-    if ohms >= SHOWN_AS_OPEN { f64::INFINITY } else { ohms }
+    if ohms >= SHOWN_AS_OPEN {
+        f64::INFINITY
+    } else {
+        ohms
+    }
 }
 
 /// A consumer at the end of a feed and a ground run.
@@ -132,7 +136,10 @@ impl Wiring {
 
     /// Resistance of a run with the harness at rest, ohms.
     fn at_rest(&self, run: Run) -> f64 {
-        RUNS.iter().zip(&self.runs).find(|(known, _)| known.0 == run).map_or(OPEN, |(_, &ohms)| ohms)
+        RUNS.iter()
+            .zip(&self.runs)
+            .find(|(known, _)| known.0 == run)
+            .map_or(OPEN, |(_, &ohms)| ohms)
     }
 
     /// Resistance of a run right now, ohms.
@@ -145,7 +152,11 @@ impl Wiring {
 
     /// A contact works loose the first time and then keeps coming and going.
     pub(crate) fn loosen(&mut self, run: Run, rate: f64) {
-        self.loose = Some(Loose { run, rate, open_for: 0.0 });
+        self.loose = Some(Loose {
+            run,
+            rate,
+            open_for: 0.0,
+        });
     }
 
     /// Lets the engine's shaking work on a loose contact.

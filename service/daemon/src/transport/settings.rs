@@ -53,7 +53,7 @@ impl Default for TransportSettings {
             origins: Vec::new(),
             role: Role::Manage,
             connections: 256,
-            request_bytes: 10 * MEBIBYTE,
+            request_bytes: 4 * MEBIBYTE,
             reply_bytes: 10 * MEBIBYTE,
             batch_entries: 1000,
             calls_at_once: 16,

@@ -1,0 +1,64 @@
+//! The service as a program of its own, so that it can be measured, told to stop, and killed.
+
+use std::net::SocketAddr;
+use std::path::Path;
+use std::process::{ExitStatus, Stdio};
+
+use tokio::io::{AsyncBufReadExt, BufReader};
+use tokio::process::{Child, Command};
+
+use crate::programs::program;
+use crate::wait::within;
+
+/// A running `trisectd serve`; killed when dropped.
+pub struct Daemon {
+    child: Child,
+    /// Where it listens.
+    pub address: SocketAddr,
+}
+
+impl Daemon {
+    /// Starts the one that was built for the tests, on a journal.
+    pub async fn start(journal: &Path) -> Daemon {
+        Daemon::start_program(&program("trisectd"), journal).await
+    }
+
+    /// Starts a certain build of it.
+    pub async fn start_program(program: &Path, journal: &Path) -> Daemon {
+        let mut child = Command::new(program)
+            .args(["serve", "--listen", "127.0.0.1:0", "--log", "warn", "--journal"])
+            .arg(journal)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .kill_on_drop(true)
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let first = within("the first line", lines.next_line()).await.unwrap();
+        let first = first.expect("trisectd ended before it listened");
+        let address = first.split("http://").nth(1).and_then(|rest| rest.split('/').next());
+        let address = address.and_then(|address| address.parse().ok());
+        Daemon { child, address: address.unwrap_or_else(|| panic!("no address in: {first}")) }
+    }
+
+    /// What it holds in memory, in bytes: `/proc/PID/statm`, second column, in pages.
+    pub fn resident(&self) -> u64 {
+        let id = self.child.id().expect("it runs");
+        let statm = std::fs::read_to_string(format!("/proc/{id}/statm")).unwrap();
+        let pages: u64 = statm.split_whitespace().nth(1).unwrap().parse().unwrap();
+        pages * rustix::param::page_size() as u64
+    }
+
+    /// Sends SIGTERM and waits for its end.
+    pub async fn terminate(mut self) -> ExitStatus {
+        let id = i32::try_from(self.child.id().expect("it runs")).unwrap();
+        let id = rustix::process::Pid::from_raw(id).unwrap();
+        rustix::process::kill_process(id, rustix::process::Signal::TERM).unwrap();
+        within("the end after SIGTERM", self.child.wait()).await.unwrap()
+    }
+
+    /// Ends it at once, as a power cut would.
+    pub async fn kill(mut self) {
+        within("the end after SIGKILL", self.child.kill()).await.unwrap();
+    }
+}

@@ -1,0 +1,62 @@
+//! The demo: the right side is named from bytes, for every fault it is promised for.
+
+use trisect_tests::programs::program;
+use trisect_tests::wait::within;
+
+/// Runs the demo at its own speed; everything it prints.
+async fn demo(fault: &str) -> String {
+    let mut command = tokio::process::Command::new(program("trisectd"));
+    command.args(["demo", "--fault", fault]).kill_on_drop(true);
+    // Less than 30 seconds is promised, and that is how long is waited.
+    let ended = within(fault, command.output()).await.unwrap();
+    let err = String::from_utf8_lossy(&ended.stderr);
+    assert!(ended.status.success(), "{fault}: {err}");
+    String::from_utf8(ended.stdout).unwrap()
+}
+
+async fn check(fault: &str, side: &str) -> String {
+    let said = demo(fault).await;
+    let last = said.trim_end().lines().last().unwrap_or_default();
+    assert!(last.starts_with(&format!("isolated: {side} (")), "{fault}: {last}\n{said}");
+    assert!(said.contains("byte for byte"), "{fault}: kept for replay\n{said}");
+    said
+}
+
+macro_rules! faults {
+    ($($name:ident: $fault:literal is $side:literal;)+) => {
+        $(
+            #[tokio::test]
+            async fn $name() {
+                check($fault, $side).await;
+            }
+        )+
+    };
+}
+
+faults! {
+    lift_pump_weak: "lift-pump-weak" is "supply";
+    lift_pump_dead: "lift-pump-dead" is "supply";
+    filter_plugged: "filter-plugged" is "supply";
+    battery_weak: "battery-weak" is "supply";
+    controller_no_feed: "controller-no-feed" is "controller";
+    harness_open: "harness-open" is "controller";
+    controller_commands_full: "controller-commands-full" is "controller";
+    pump_control_unit_dead: "pump-control-unit-dead" is "pump";
+    metering_stuck_open: "metering-stuck-open" is "pump";
+}
+
+/// Both at once: the supply is named, and the pump is said to be not cleared.
+#[tokio::test]
+async fn a_starved_pump_that_died() {
+    let said = check("lift-pump-weak+pump-control-unit-dead", "supply").await;
+    let verdict = &said[said.find("Verdict").expect("a verdict")..];
+    assert!(verdict.contains("not cleared") && verdict.contains("pump"), "{verdict}");
+}
+
+#[tokio::test]
+async fn a_fault_that_does_not_exist_is_refused() {
+    let mut command = tokio::process::Command::new(program("trisectd"));
+    let ended = within("its end", command.args(["demo", "--fault", "lift-pump-week"]).output()).await.unwrap();
+    let err = String::from_utf8(ended.stderr).unwrap();
+    assert!(!ended.status.success() && err.contains("lift-pump-weak"), "{err}");
+}

@@ -1,0 +1,15 @@
+//! The service, end to end: its own port, its journal on disk, its instruments on pseudo-terminals.
+
+mod bytes;
+mod command;
+mod demo;
+mod discover;
+mod flood;
+mod gate;
+mod keys;
+mod meters;
+mod refusals;
+mod replay;
+mod section7;
+mod stop;
+mod unplug;
