@@ -26,7 +26,14 @@ impl Daemon {
     /// Starts a certain build of it.
     pub async fn start_program(program: &Path, journal: &Path) -> Daemon {
         let mut child = Command::new(program)
-            .args(["serve", "--listen", "127.0.0.1:0", "--log", "warn", "--journal"])
+            .args([
+                "serve",
+                "--listen",
+                "127.0.0.1:0",
+                "--log",
+                "warn",
+                "--journal",
+            ])
             .arg(journal)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -36,9 +43,15 @@ impl Daemon {
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
         let first = within("the first line", lines.next_line()).await.unwrap();
         let first = first.expect("trisectd ended before it listened");
-        let address = first.split("http://").nth(1).and_then(|rest| rest.split('/').next());
+        let address = first
+            .split("http://")
+            .nth(1)
+            .and_then(|rest| rest.split('/').next());
         let address = address.and_then(|address| address.parse().ok());
-        Daemon { child, address: address.unwrap_or_else(|| panic!("no address in: {first}")) }
+        Daemon {
+            child,
+            address: address.unwrap_or_else(|| panic!("no address in: {first}")),
+        }
     }
 
     /// What it holds in memory, in bytes: `/proc/PID/statm`, second column, in pages.
@@ -54,11 +67,15 @@ impl Daemon {
         let id = i32::try_from(self.child.id().expect("it runs")).unwrap();
         let id = rustix::process::Pid::from_raw(id).unwrap();
         rustix::process::kill_process(id, rustix::process::Signal::TERM).unwrap();
-        within("the end after SIGTERM", self.child.wait()).await.unwrap()
+        within("the end after SIGTERM", self.child.wait())
+            .await
+            .unwrap()
     }
 
     /// Ends it at once, as a power cut would.
     pub async fn kill(mut self) {
-        within("the end after SIGKILL", self.child.kill()).await.unwrap();
+        within("the end after SIGKILL", self.child.kill())
+            .await
+            .unwrap();
     }
 }

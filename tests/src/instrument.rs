@@ -2,18 +2,19 @@
 //! the service opens it by a path that stays.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use serde_json::{Map, Value, json};
 use tempfile::TempDir;
 use trisect_api::client::{Client, Watch};
-use trisect_api::table::{InstrumentAttach, InstrumentWatch, ProbePlace};
+use trisect_api::table::{InstrumentAttach, InstrumentList, InstrumentWatch, ProbePlace};
 use trisect_api::wire::{
     Instrument, InstrumentAttachParams, InstrumentItem, InstrumentListParams, ProbePlaceParams,
 };
 use trisect_kit::harness::Pty;
 
 use crate::service::BAY;
-use crate::wait::within;
+use crate::wait::{LONGEST, within};
 
 /// The name it is attached under.
 pub const METER: &str = "meter";
@@ -27,7 +28,10 @@ pub struct Cable {
 impl Cable {
     /// One that is plugged in.
     pub fn new() -> Cable {
-        let mut cable = Cable { folder: tempfile::tempdir().unwrap(), pty: None };
+        let mut cable = Cable {
+            folder: tempfile::tempdir().unwrap(),
+            pty: None,
+        };
         cable.plug();
         cable
     }
@@ -52,7 +56,9 @@ impl Cable {
 
     /// The instrument says these bytes.
     pub async fn say(&self, bytes: &[u8]) {
-        within("a write", self.pty().write_all(bytes)).await.unwrap();
+        within("a write", self.pty().write_all(bytes))
+            .await
+            .unwrap();
     }
 
     /// The instrument waits for so many bytes.
@@ -60,7 +66,9 @@ impl Cable {
         let mut heard = Vec::new();
         while heard.len() < count {
             let mut chunk = [0; 256];
-            let read = within("a request", self.pty().read(&mut chunk)).await.unwrap();
+            let read = within("a request", self.pty().read(&mut chunk))
+                .await
+                .unwrap();
             heard.extend_from_slice(&chunk[..read]);
         }
         heard
@@ -72,7 +80,8 @@ impl Cable {
 
     /// Attaches a multimeter at its end.
     pub async fn attach_meter(&self, client: &Client, protocol: &str) -> Instrument {
-        self.attach(client, "multimeter", json!({"protocol": protocol})).await
+        self.attach(client, "multimeter", json!({"protocol": protocol}))
+            .await
     }
 
     /// Attaches an instrument at its end; `port` is added to the settings.
@@ -85,7 +94,12 @@ impl Cable {
             adapter: adapter.to_owned(),
             settings,
         };
-        within("instrument.attach", client.call::<InstrumentAttach>(&params)).await.unwrap()
+        within(
+            "instrument.attach",
+            client.call::<InstrumentAttach>(&params),
+        )
+        .await
+        .unwrap()
     }
 }
 
@@ -103,17 +117,53 @@ pub async fn place(client: &Client, point: &str) -> Instrument {
         channel: "0".to_owned(),
         point: point.to_owned(),
     };
-    within("probe.place", client.call::<ProbePlace>(&params)).await.unwrap()
+    within("probe.place", client.call::<ProbePlace>(&params))
+        .await
+        .unwrap()
+}
+
+/// Asks for the instrument until its counters are as is wished: they change without being told of.
+pub async fn counted(
+    client: &Client,
+    what: &str,
+    wish: impl Fn(&Instrument) -> bool,
+) -> Instrument {
+    let mut last = None;
+    let asking = async {
+        let mut again = tokio::time::interval(Duration::from_millis(5));
+        loop {
+            again.tick().await;
+            let all = client
+                .call::<InstrumentList>(&InstrumentListParams::default())
+                .await
+                .unwrap();
+            let instrument = all.instruments.into_iter().next().expect("it is attached");
+            if wish(&instrument) {
+                return instrument;
+            }
+            last = Some(instrument.counters);
+        }
+    };
+    match tokio::time::timeout(LONGEST, asking).await {
+        Ok(instrument) => instrument,
+        Err(_) => panic!("{what}: the counters stay at {last:?}"),
+    }
 }
 
 /// Follows the instruments of all bays.
 pub async fn watch(client: &Client) -> Watch<InstrumentWatch> {
     let all = InstrumentListParams::default();
-    within("instrument.watch", client.watch::<InstrumentWatch>(&all)).await.unwrap()
+    within("instrument.watch", client.watch::<InstrumentWatch>(&all))
+        .await
+        .unwrap()
 }
 
 /// Waits until an instrument stands as is wished.
-pub async fn until(watch: &mut Watch<InstrumentWatch>, what: &str, wish: impl Fn(&Instrument) -> bool) -> Instrument {
+pub async fn until(
+    watch: &mut Watch<InstrumentWatch>,
+    what: &str,
+    wish: impl Fn(&Instrument) -> bool,
+) -> Instrument {
     within(what, async {
         loop {
             let item = watch.next().await.expect("the service is there").unwrap();

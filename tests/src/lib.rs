@@ -4,7 +4,11 @@
 //!
 //! They panic with a message when something is not as a test needs it.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "fixtures of tests fail by panicking")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "fixtures of tests fail by panicking"
+)]
 
 pub mod daemon;
 pub mod instrument;

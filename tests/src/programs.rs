@@ -22,7 +22,7 @@ pub struct Ended {
 /// The path of a program. `tests/run` has built all of them; otherwise cargo is asked to, once.
 pub fn program(name: &str) -> PathBuf {
     static BUILT: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
-    if let Some(directory) = std::env::var_os("TRISECT_PROGRAMS") {
+    if let Some(directory) = std::env::var_os("TESTED_PROGRAMS") {
         return Path::new(&directory).join(name);
     }
     // Two tests of one process do not both build it; a failed build fails both.
@@ -37,15 +37,26 @@ pub fn program(name: &str) -> PathBuf {
 fn build(package: &str) {
     let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
     let arguments = ["build", "--quiet", "--locked", "--package", package];
-    let built = Command::new(cargo).args(arguments).current_dir(root()).output().unwrap();
-    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let built = Command::new(cargo)
+        .args(arguments)
+        .current_dir(root())
+        .output()
+        .unwrap();
+    assert!(
+        built.status.success(),
+        "{}",
+        String::from_utf8_lossy(&built.stderr)
+    );
 }
 
 /// A test runs in `target/debug/deps`, the programs lie in `target/debug`. Cargo was asked without a
 /// profile, so they are there even if this is an optimised bench.
 fn beside_this_test() -> PathBuf {
     let this = std::env::current_exe().unwrap();
-    let profile = this.parent().and_then(Path::parent).expect("a test lies in target/…/deps");
+    let profile = this
+        .parent()
+        .and_then(Path::parent)
+        .expect("a test lies in target/…/deps");
     profile.with_file_name("debug")
 }
 

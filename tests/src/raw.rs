@@ -40,18 +40,33 @@ pub async fn exchange(address: SocketAddr, request: &str) -> Answer {
     // A request may be refused before it was sent to its end; the answer says so.
     let _ = stream.write_all(request.as_bytes()).await;
     let mut bytes = Vec::new();
-    within("an HTTP answer", stream.read_to_end(&mut bytes)).await.unwrap();
+    within("an HTTP answer", stream.read_to_end(&mut bytes))
+        .await
+        .unwrap();
     let text = String::from_utf8(bytes).unwrap();
-    let (head, body) = text.split_once("\r\n\r\n").unwrap_or_else(|| panic!("no head: {text}"));
-    let status = head.split(' ').nth(1).and_then(|status| status.parse().ok());
-    Answer { status: status.expect("a status"), head: head.to_owned(), body: body.to_owned() }
+    let (head, body) = text
+        .split_once("\r\n\r\n")
+        .unwrap_or_else(|| panic!("no head: {text}"));
+    let status = head
+        .split(' ')
+        .nth(1)
+        .and_then(|status| status.parse().ok());
+    Answer {
+        status: status.expect("a status"),
+        head: head.to_owned(),
+        body: body.to_owned(),
+    }
 }
 
 /// POSTs a text to `/rpc` with these header lines, each ended by CR LF.
 pub async fn post_with(address: SocketAddr, headers: &str, body: &str) -> Answer {
     let length = body.len();
     let head = "POST /rpc HTTP/1.1\r\ncontent-type: application/json\r\nconnection: close\r\n";
-    exchange(address, &format!("{head}{headers}content-length: {length}\r\n\r\n{body}")).await
+    exchange(
+        address,
+        &format!("{head}{headers}content-length: {length}\r\n\r\n{body}"),
+    )
+    .await
 }
 
 /// POSTs a text to `/rpc`.
@@ -61,7 +76,11 @@ pub async fn post(address: SocketAddr, body: &str) -> Answer {
 
 /// GETs a path with these header lines.
 pub async fn get_with(address: SocketAddr, path: &str, headers: &str) -> Answer {
-    exchange(address, &format!("GET {path} HTTP/1.1\r\nconnection: close\r\n{headers}\r\n")).await
+    exchange(
+        address,
+        &format!("GET {path} HTTP/1.1\r\nconnection: close\r\n{headers}\r\n"),
+    )
+    .await
 }
 
 /// What came over a WebSocket.
@@ -111,7 +130,9 @@ impl WebSocket {
 
     /// Opens one.
     pub async fn open(address: SocketAddr) -> WebSocket {
-        WebSocket::try_open(address, &format!("host: {address}\r\n")).await.unwrap()
+        WebSocket::try_open(address, &format!("host: {address}\r\n"))
+            .await
+            .unwrap()
     }
 
     /// Sends a text in one frame.
@@ -180,6 +201,11 @@ fn masked(kind: u8, payload: &[u8]) -> Vec<u8> {
         }
     }
     frame.extend(MASK);
-    frame.extend(payload.iter().zip(MASK.iter().cycle()).map(|(byte, mask)| byte ^ mask));
+    frame.extend(
+        payload
+            .iter()
+            .zip(MASK.iter().cycle())
+            .map(|(byte, mask)| byte ^ mask),
+    );
     frame
 }

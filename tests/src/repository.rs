@@ -11,7 +11,10 @@ pub fn root() -> &'static Path {
     static ROOT: OnceLock<PathBuf> = OnceLock::new();
     ROOT.get_or_init(|| {
         let tests = Path::new(env!("CARGO_MANIFEST_DIR"));
-        tests.parent().expect("the tests lie in the repository").to_owned()
+        tests
+            .parent()
+            .expect("the tests lie in the repository")
+            .to_owned()
     })
 }
 
@@ -19,7 +22,16 @@ pub fn root() -> &'static Path {
 pub fn files() -> &'static [String] {
     static FILES: OnceLock<Vec<String>> = OnceLock::new();
     FILES.get_or_init(|| {
-        let listed = run("git", &["ls-files", "-z", "--cached", "--others", "--exclude-standard"]);
+        let listed = run(
+            "git",
+            &[
+                "ls-files",
+                "-z",
+                "--cached",
+                "--others",
+                "--exclude-standard",
+            ],
+        );
         let mut files: Vec<String> = listed
             .split('\0')
             .filter(|path| !path.is_empty() && root().join(path).is_file())
@@ -47,7 +59,10 @@ pub fn metadata() -> &'static Value {
 }
 
 fn run(program: &str, arguments: &[&str]) -> String {
-    let output = Command::new(program).args(arguments).current_dir(root()).output();
+    let output = Command::new(program)
+        .args(arguments)
+        .current_dir(root())
+        .output();
     let output = output.unwrap_or_else(|error| panic!("{program}: {error}"));
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{program} {arguments:?}: {said}");

@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use tempfile::TempDir;
 use trisect_api::client::Client;
 use trisect_api::table::{JobOpen, PhaseSay, ReadingSubmit};
-use trisect_api::wire::{Job, JobOpenParams, Phase, PhaseSayParams, ReadingSubmitParams, SubmittedReading};
+use trisect_api::wire::{
+    Job, JobOpenParams, Phase, PhaseSayParams, ReadingSubmitParams, SubmittedReading,
+};
 use trisectd::Service;
 use trisectd::config::Settings;
 
@@ -38,7 +40,11 @@ impl Served {
             ..Settings::default()
         };
         let service = within("the start", Service::start(settings)).await.unwrap();
-        Served { address: service.address(), service, folder }
+        Served {
+            address: service.address(),
+            service,
+            folder,
+        }
     }
 
     /// A client of it.
@@ -68,13 +74,21 @@ pub async fn open_job(client: &Client, ruleset: Option<&str>) -> Job {
         ruleset: ruleset.map(str::to_owned),
         by: Some("a test".to_owned()),
     };
-    within("job.open", client.call::<JobOpen>(&params)).await.unwrap()
+    within("job.open", client.call::<JobOpen>(&params))
+        .await
+        .unwrap()
 }
 
 /// Says the engine's phase.
 pub async fn say(client: &Client, phase: Phase) {
-    let params = PhaseSayParams { bay: BAY.to_owned(), phase: Some(phase), drive: None };
-    within("phase.say", client.call::<PhaseSay>(&params)).await.unwrap();
+    let params = PhaseSayParams {
+        bay: BAY.to_owned(),
+        phase: Some(phase),
+        drive: None,
+    };
+    within("phase.say", client.call::<PhaseSay>(&params))
+        .await
+        .unwrap();
 }
 
 /// Readings of one point, as a program submits them.
@@ -97,5 +111,8 @@ pub async fn submit(client: &Client, readings: Vec<SubmittedReading>) -> u64 {
         senml: None,
         key: None,
     };
-    within("reading.submit", client.call::<ReadingSubmit>(&params)).await.unwrap().accepted
+    within("reading.submit", client.call::<ReadingSubmit>(&params))
+        .await
+        .unwrap()
+        .accepted
 }

@@ -1,6 +1,10 @@
 //! The one integration binary: everything that crosses crates.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests fail by panicking")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "tests fail by panicking"
+)]
 
 mod cases;
 mod house;

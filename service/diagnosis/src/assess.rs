@@ -141,15 +141,21 @@ fn from_window(
         let reason = format!("the reading is marked {words}: put that right and read again");
         return Some((when, Assessment::void(reason)));
     };
-    let assessment = if can_take(measured.take) {
-        limits(model, measured, latest).map(|limits| judge(model, measured, window, &limits, now))
-    } else {
-        Err(format!(
-            "`{}` of a window cannot be taken yet",
-            measured.take.word()
-        ))
+    if !can_take(measured.take) {
+        let reason = format!("`{}` of a window cannot be taken yet", measured.take.word());
+        return Some((state.touched, Assessment::void(reason)));
+    }
+    let limits = match limits(model, measured, latest) {
+        Ok(limits) => limits,
+        Err(reason) => return Some((state.touched, Assessment::void(reason))),
     };
-    Some((state.touched, assessment.unwrap_or_else(Assessment::void)))
+    let newest = judge(model, measured, window, &limits, now);
+    // The newest valid outcome counts: a window that is not full displaces none.
+    let valid = match &state.before {
+        Some(before) if newest.pass.is_none() => judge(model, measured, before, &limits, now),
+        _ => newest,
+    };
+    Some((state.touched, valid))
 }
 
 /// A check's limits at this moment: a value and a standard uncertainty each.
@@ -235,16 +241,23 @@ fn judge(
         };
     };
     let decision = decide(pass, measured.risk);
+    let definite = decision == Decision::Failed && definite(measured);
+    if !(window.full(measured, now) || definite) {
+        // No evidence yet: what comes may still change it.
+        let reason = if window.is_open() {
+            "the window is not full yet"
+        } else {
+            LEFT_EARLY
+        };
+        return Assessment {
+            reason: Some(reason.to_owned()),
+            ..base
+        };
+    }
     let (outcome, reason) = match decision {
-        Decision::Failed if full(measured, window, now) || definite(measured) => {
-            (Outcome::Failed, None)
-        }
-        Decision::Passed if full(measured, window, now) => (Outcome::Passed, None),
+        Decision::Failed => (Outcome::Failed, None),
+        Decision::Passed => (Outcome::Passed, None),
         Decision::Undecided => (Outcome::Undecided, Some(closer(model, measured, u))),
-        _ => (
-            Outcome::Undecided,
-            Some("the window is not full yet".to_owned()),
-        ),
     };
     Assessment {
         outcome,
@@ -253,6 +266,8 @@ fn judge(
         ..base
     }
 }
+
+const LEFT_EARLY: &str = "the phase was left before the window was full: stay in it for longer";
 
 /// The limit's own uncertainty is independent of the reading's, so they combine.
 fn conform(amount: Amount, u: f64, limits: &Limits) -> Option<f64> {
@@ -265,13 +280,6 @@ fn conform(amount: Amount, u: f64, limits: &Limits) -> Option<f64> {
         value(limits.at_least),
         value(limits.at_most),
     )
-}
-
-/// Nothing can be added to the window that would change it: its time is over,
-/// the phase was left, or a person answers for all of it.
-fn full(measured: &Measured, window: &Window, now: i64) -> bool {
-    let over = measured.over.map(|over| window.opened.saturating_add(over));
-    window.entered || window.closed || over.is_none_or(|end| now >= end)
 }
 
 /// A minimum below its lower limit, or a maximum above its upper one, stays so

@@ -17,6 +17,8 @@ use crate::window::Window;
 pub(crate) struct CheckState {
     /// The newest window that has a usable reading.
     pub(crate) window: Option<Window>,
+    /// The newest full one before it, which counts until the newest is full.
+    pub(crate) before: Option<Window>,
     /// When the phase of the window that is still to open was entered.
     waiting: Option<i64>,
     /// Count of events at its newest reading.
@@ -192,13 +194,17 @@ impl Diagnosis {
                 continue;
             };
             if let Some(entered) = state.waiting {
-                // A person reads off what mattered; only a stream has to wait.
-                let after = if reading.entered { 0 } else { measured.after };
+                // What a person says together with its phase is about the whole of it.
+                let with_phase = reading.entered && reading.at == entered;
+                let after = if with_phase { 0 } else { measured.after };
                 if reading.at < entered.saturating_add(after) {
                     continue;
                 }
                 state.waiting = None;
-                state.window = Some(Window::new(reading.at));
+                let last = state.window.replace(Window::new(reading.at));
+                if let Some(last) = last.filter(|last| last.full(measured, self.now)) {
+                    state.before = Some(last);
+                }
                 state.spoiled = None;
             }
             let Some(window) = &mut state.window else {
@@ -207,7 +213,7 @@ impl Diagnosis {
             let late = measured
                 .over
                 .is_some_and(|over| reading.at - window.opened > over);
-            if !window.closed && !late && reading.at >= window.opened {
+            if window.is_open() && !late && reading.at >= window.opened {
                 window.add(reading.at, reading.amount, reading.u, reading.entered);
                 state.touched = self.events;
             }
@@ -275,7 +281,7 @@ impl Diagnosis {
             }
             if !here || again {
                 if let Some(window) = &mut state.window {
-                    window.closed = true;
+                    window.close(at);
                 }
             }
             if !here {
@@ -296,7 +302,7 @@ impl Diagnosis {
             let drive = measured.drive.is_none_or(|drive| drive == self.drive);
             let state = &mut self.states[usize::from(check)];
             if let Some(window) = &mut state.window {
-                window.closed = true;
+                window.close(at);
             }
             if drive && measured.phases.contains(&now) {
                 state.waiting = Some(state.waiting.map_or(at, |entered| entered.max(at)));

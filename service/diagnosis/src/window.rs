@@ -2,7 +2,7 @@
 //! length of the job.
 
 use trisect_measure::{Amount, combine};
-use trisect_rules::Take;
+use trisect_rules::{Measured, Take};
 
 /// The readings of one stay in a check's phases, summed up.
 #[derive(Clone, Debug)]
@@ -12,8 +12,8 @@ pub(crate) struct Window {
     pub(crate) count: u64,
     /// Some reading was entered by a person, who stands for the whole window.
     pub(crate) entered: bool,
-    /// The phase was left, or the check's time is over: nothing more counts.
-    pub(crate) closed: bool,
+    /// When the phase was left, or a probe moved: nothing more counts.
+    closed: Option<i64>,
     last: (Amount, f64),
     lowest: Option<(f64, f64)>,
     highest: Option<(f64, f64)>,
@@ -33,7 +33,7 @@ impl Window {
             newest: opened,
             count: 0,
             entered: false,
-            closed: false,
+            closed: None,
             last: (Amount::Exactly(f64::NAN), 0.0),
             lowest: None,
             highest: None,
@@ -44,6 +44,27 @@ impl Window {
             variances: 0.0,
             exact: 0,
         }
+    }
+
+    /// Nothing after this time counts.
+    pub(crate) fn close(&mut self, at: i64) {
+        self.closed = self.closed.or(Some(at));
+    }
+
+    pub(crate) const fn is_open(&self) -> bool {
+        self.closed.is_none()
+    }
+
+    /// Whether nothing can come that would change it: a person answers for all
+    /// of it, its time is over, or the phase was left. An extreme of a phase left
+    /// early is that of the phase; a mean over ten seconds takes ten seconds.
+    pub(crate) fn full(&self, measured: &Measured, now: i64) -> bool {
+        let Some(over) = measured.over else {
+            return true;
+        };
+        let lasted = self.closed.unwrap_or(now).saturating_sub(self.opened);
+        let extreme = matches!(measured.take, Take::Last | Take::Minimum | Take::Maximum);
+        self.entered || lasted >= over || extreme && self.closed.is_some()
     }
 
     pub(crate) fn add(&mut self, at: i64, amount: Amount, u: f64, entered: bool) {

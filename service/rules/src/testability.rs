@@ -66,7 +66,8 @@ pub fn testability(rules: &RuleSet) -> Testability {
             .map(|group| shares(group))
             .sum();
         if detected > 0.0 {
-            shares / detected
+            // Plus zero: the empty sum is -0.0.
+            shares / detected + 0.0
         } else {
             0.0
         }
@@ -83,7 +84,7 @@ pub fn testability(rules: &RuleSet) -> Testability {
             .collect()
     };
     Testability {
-        detected: if all > 0.0 { detected / all } else { 0.0 },
+        detected: if all > 0.0 { detected / all + 0.0 } else { 0.0 },
         isolated: Isolated {
             to_side: isolated(&one_side),
             to_1: isolated(&|group| group.len() <= 1),

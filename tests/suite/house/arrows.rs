@@ -12,7 +12,10 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("trisect-measure", &[]),
     ("trisect-rules", &["trisect-measure"]),
     ("trisect-diagnosis", &["trisect-measure", "trisect-rules"]),
-    ("trisect-journal", &["trisect-measure", "trisect-rules", "trisect-diagnosis"]),
+    (
+        "trisect-journal",
+        &["trisect-measure", "trisect-rules", "trisect-diagnosis"],
+    ),
     // Mirrors what it shows; the daemon converts.
     ("trisect-api", &[]),
     (
@@ -52,17 +55,27 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
 pub(super) fn ours() -> Vec<&'static Value> {
     let members: BTreeSet<&str> = strings(&metadata()["workspace_members"]).collect();
     let packages = metadata()["packages"].as_array().unwrap();
-    packages.iter().filter(|package| members.contains(package["id"].as_str().unwrap())).collect()
+    packages
+        .iter()
+        .filter(|package| members.contains(package["id"].as_str().unwrap()))
+        .collect()
 }
 
 /// The texts in a JSON array.
 pub(super) fn strings(array: &'static Value) -> impl Iterator<Item = &'static str> {
-    array.as_array().unwrap().iter().map(|text| text.as_str().unwrap())
+    array
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|text| text.as_str().unwrap())
 }
 
 #[test]
 fn dependencies_point_one_way() {
-    let names: BTreeSet<&str> = ours().iter().map(|package| package["name"].as_str().unwrap()).collect();
+    let names: BTreeSet<&str> = ours()
+        .iter()
+        .map(|package| package["name"].as_str().unwrap())
+        .collect();
     let mut breaches = Vec::new();
     for package in ours() {
         let name = package["name"].as_str().unwrap();
@@ -70,14 +83,20 @@ fn dependencies_point_one_way() {
             continue;
         }
         let Some((_, may)) = MAY_KNOW.iter().find(|(known, _)| *known == name) else {
-            breaches.push(format!("{name} is new: say in {} whom it may know", file!()));
+            breaches.push(format!(
+                "{name} is new: say in {} whom it may know",
+                file!()
+            ));
             continue;
         };
         // Dev-dependencies too: a test that needs more belongs into this package.
         for dependency in package["dependencies"].as_array().unwrap() {
             let on = dependency["name"].as_str().unwrap();
             if names.contains(on) && !may.contains(&on) {
-                breaches.push(format!("{}: {name} must not know {on}", package["manifest_path"]));
+                breaches.push(format!(
+                    "{}: {name} must not know {on}",
+                    package["manifest_path"]
+                ));
             }
         }
     }
@@ -105,7 +124,9 @@ fn every_package_inherits_what_the_workspace_says() {
     for package in ours() {
         let path = package["manifest_path"].as_str().unwrap();
         let manifest: toml::Table = std::fs::read_to_string(path).unwrap().parse().unwrap();
-        let inherits = |table: &toml::Value| table.get("workspace").and_then(toml::Value::as_bool) == Some(true);
+        let inherits = |table: &toml::Value| {
+            table.get("workspace").and_then(toml::Value::as_bool) == Some(true)
+        };
         if !manifest.get("lints").is_some_and(inherits) {
             breaches.push(format!("{path}: [lints] workspace = true"));
         }

@@ -6,7 +6,9 @@ use super::none;
 
 /// The targets of `[text](target)` in a Markdown line.
 fn targets(line: &str) -> impl Iterator<Item = &str> {
-    line.split("](").skip(1).filter_map(|rest| rest.split(')').next())
+    line.split("](")
+        .skip(1)
+        .filter_map(|rest| rest.split(')').next())
 }
 
 #[test]
@@ -63,7 +65,9 @@ fn no_text_names_the_machine_it_was_written_on() {
     let mut breaches = Vec::new();
     for path in files().iter().filter(|path| !may_look_outside(path)) {
         // What is not text names nothing.
-        let Ok(text) = std::fs::read_to_string(root().join(path)) else { continue };
+        let Ok(text) = std::fs::read_to_string(root().join(path)) else {
+            continue;
+        };
         for (index, line) in text.lines().enumerate() {
             if let Some(word) = words.iter().find(|word| line.contains(*word)) {
                 breaches.push(format!("{path}:{}: names `{word}`", index + 1));

@@ -17,12 +17,26 @@ const HOUSE: &[Room] = &[
     Room {
         folder: "",
         must: &[
-            ".ci", ".gitignore", "Cargo.lock", "Cargo.toml", "DEVELOPERS.md", "LICENSE-APACHE", "LICENSE-MIT",
-            "README.md", "adapters", "clients", "service", "tests",
+            ".ci",
+            ".gitignore",
+            "Cargo.lock",
+            "Cargo.toml",
+            "DEVELOPERS.md",
+            "LICENSE-APACHE",
+            "LICENSE-MIT",
+            "README.md",
+            "adapters",
+            "clients",
+            "service",
+            "tests",
         ],
         may: &["clippy.toml", "deploy", "rustfmt.toml"],
     },
-    Room { folder: ".ci/", must: &["run"], may: &[] },
+    Room {
+        folder: ".ci/",
+        must: &["run"],
+        may: &[],
+    },
     Room {
         folder: "service/",
         must: &["api", "daemon", "diagnosis", "journal", "measure", "rules"],
@@ -33,10 +47,23 @@ const HOUSE: &[Room] = &[
         must: &["bench", "kit", "multimeter", "transducer"],
         may: &["network", "plugins"],
     },
-    Room { folder: "clients/", must: &["cli"], may: &["python", "web"] },
+    Room {
+        folder: "clients/",
+        must: &["cli"],
+        may: &["python", "web"],
+    },
     Room {
         folder: "tests/",
-        must: &["Cargo.toml", "benches", "cases", "outside", "rulesets", "run", "src", "suite"],
+        must: &[
+            "Cargo.toml",
+            "benches",
+            "cases",
+            "outside",
+            "rulesets",
+            "run",
+            "src",
+            "suite",
+        ],
         may: &["fuzz"],
     },
 ];
@@ -49,7 +76,9 @@ fn the_house_is_laid_out_as_agreed() {
         let there: BTreeSet<&str> = inside.filter_map(|path| path.split('/').next()).collect();
         let missing = must.iter().filter(|name| !there.contains(*name));
         breaches.extend(missing.map(|name| format!("{folder}{name} is missing")));
-        let stray = there.iter().filter(|name| !must.contains(name) && !may.contains(name));
+        let stray = there
+            .iter()
+            .filter(|name| !must.contains(name) && !may.contains(name));
         breaches.extend(stray.map(|name| format!("{folder}{name} is not part of the house")));
     }
     none(&breaches);
@@ -57,7 +86,9 @@ fn the_house_is_laid_out_as_agreed() {
 
 #[test]
 fn no_artefact_is_kept() {
-    let endings = [".db", ".db-wal", ".db-shm", ".orig", ".rej", ".swp", ".log", ".profraw", ".pyc"];
+    let endings = [
+        ".db", ".db-wal", ".db-shm", ".orig", ".rej", ".swp", ".log", ".profraw", ".pyc",
+    ];
     let is_artefact = |path: &&String| endings.iter().any(|ending| path.ends_with(ending));
     let breaches: Vec<String> = files().iter().filter(is_artefact).cloned().collect();
     none(&breaches);

@@ -29,7 +29,10 @@ impl std::fmt::Display for Line {
 
 /// The Rust sources below a folder.
 fn rust_files(under: &str) -> impl Iterator<Item = &'static str> {
-    files().iter().map(String::as_str).filter(move |path| path.starts_with(under) && path.ends_with(".rs"))
+    files()
+        .iter()
+        .map(String::as_str)
+        .filter(move |path| path.starts_with(under) && path.ends_with(".rs"))
 }
 
 /// The lines of a Rust source.
@@ -55,7 +58,10 @@ fn lines(path: &'static str) -> Vec<Line> {
 /// The item that is compiled for tests only, if the first of these lines says so.
 fn for_tests<'a>(lines: &[&'a str]) -> Option<&'a str> {
     let (first, rest) = lines.split_first()?;
-    let item = rest.iter().map(|line| line.trim()).find(|line| !line.starts_with("#["));
+    let item = rest
+        .iter()
+        .map(|line| line.trim())
+        .find(|line| !line.starts_with("#["));
     item.filter(|_| first.trim() == "#[cfg(test)]")
 }
 
@@ -64,18 +70,28 @@ fn only_for_tests(path: &str) -> bool {
     if path.starts_with("tests/") || path.contains("/tests/") || path.ends_with("/tests.rs") {
         return true;
     }
-    let Some((folder, file)) = path.rsplit_once('/') else { return false };
+    let Some((folder, file)) = path.rsplit_once('/') else {
+        return false;
+    };
     let module = format!("mod {};", file.trim_end_matches(".rs"));
     let mut parents = vec![format!("{folder}.rs")];
     parents.extend(["lib.rs", "main.rs", "mod.rs"].map(|name| format!("{folder}/{name}")));
-    parents.iter().filter(|parent| files().contains(parent)).any(|parent| {
-        let source = text(parent);
-        let all: Vec<&str> = source.lines().collect();
-        (0..all.len()).any(|index| for_tests(&all[index..]) == Some(&module))
-    })
+    parents
+        .iter()
+        .filter(|parent| files().contains(parent))
+        .any(|parent| {
+            let source = text(parent);
+            let all: Vec<&str> = source.lines().collect();
+            (0..all.len()).any(|index| for_tests(&all[index..]) == Some(&module))
+        })
 }
 
 /// Fails with every breach on a line of its own.
 fn none(breaches: &[String]) {
-    assert!(breaches.is_empty(), "{} breaches:\n{}", breaches.len(), breaches.join("\n"));
+    assert!(
+        breaches.is_empty(),
+        "{} breaches:\n{}",
+        breaches.len(),
+        breaches.join("\n")
+    );
 }

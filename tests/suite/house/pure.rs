@@ -39,8 +39,25 @@ const DOORS: &[(&str, &str)] = &[
 
 /// Packages that let the world in, whoever brings them.
 const WORLDLY: &[&str] = &[
-    "tokio", "mio", "socket2", "async-std", "smol", "rand", "rand_core", "getrandom", "fastrand", "uuid",
-    "chrono", "time", "jiff", "tempfile", "rusqlite", "tracing", "log", "rayon", "crossbeam-channel",
+    "tokio",
+    "mio",
+    "socket2",
+    "async-std",
+    "smol",
+    "rand",
+    "rand_core",
+    "getrandom",
+    "fastrand",
+    "uuid",
+    "chrono",
+    "time",
+    "jiff",
+    "tempfile",
+    "rusqlite",
+    "tracing",
+    "log",
+    "rayon",
+    "crossbeam-channel",
 ];
 
 #[test]
@@ -61,10 +78,18 @@ fn pure_sources_open_no_door_to_the_world() {
 /// What a package is built from at run time: neither build scripts nor macros nor tests.
 fn closure(name: &str) -> BTreeSet<&'static str> {
     let packages = metadata()["packages"].as_array().unwrap();
-    let by_id: BTreeMap<&str, &Value> = packages.iter().map(|p| (p["id"].as_str().unwrap(), p)).collect();
+    let by_id: BTreeMap<&str, &Value> = packages
+        .iter()
+        .map(|p| (p["id"].as_str().unwrap(), p))
+        .collect();
     let nodes = metadata()["resolve"]["nodes"].as_array().unwrap();
-    let needs: BTreeMap<&str, &Value> = nodes.iter().map(|n| (n["id"].as_str().unwrap(), &n["deps"])).collect();
-    let start = packages.iter().find(|p| p["name"] == name).unwrap()["id"].as_str().unwrap();
+    let needs: BTreeMap<&str, &Value> = nodes
+        .iter()
+        .map(|n| (n["id"].as_str().unwrap(), &n["deps"]))
+        .collect();
+    let start = packages.iter().find(|p| p["name"] == name).unwrap()["id"]
+        .as_str()
+        .unwrap();
     let mut open = vec![start];
     let mut seen = BTreeSet::from([start]);
     while let Some(id) = open.pop() {
@@ -77,7 +102,9 @@ fn closure(name: &str) -> BTreeSet<&'static str> {
             }
         }
     }
-    seen.iter().map(|id| by_id[id]["name"].as_str().unwrap()).collect()
+    seen.iter()
+        .map(|id| by_id[id]["name"].as_str().unwrap())
+        .collect()
 }
 
 #[test]
@@ -85,9 +112,17 @@ fn pure_crates_are_built_from_nothing_worldly() {
     let mut breaches = Vec::new();
     for (name, folder) in PURE {
         let built_from = closure(name);
-        assert!(built_from.contains("serde"), "{name} is built from {built_from:?}");
-        for worldly in WORLDLY.iter().filter(|worldly| built_from.contains(*worldly)) {
-            breaches.push(format!("{folder}Cargo.toml: {name} is built from `{worldly}`"));
+        assert!(
+            built_from.contains("serde"),
+            "{name} is built from {built_from:?}"
+        );
+        for worldly in WORLDLY
+            .iter()
+            .filter(|worldly| built_from.contains(*worldly))
+        {
+            breaches.push(format!(
+                "{folder}Cargo.toml: {name} is built from `{worldly}`"
+            ));
         }
     }
     none(&breaches);

@@ -17,8 +17,15 @@ fn no_file_is_longer_than_one_sitting() {
 
 /// Words are put together here so that this file does not breach its own rule.
 fn undone() -> [String; 6] {
-    [("tod", "o!"), ("unimpl", "emented!"), ("#[ig", "nore"), ("TO", "DO"), ("FIX", "ME"), ("dbg", "!(")]
-        .map(|(head, tail)| format!("{head}{tail}"))
+    [
+        ("tod", "o!"),
+        ("unimpl", "emented!"),
+        ("#[ig", "nore"),
+        ("TO", "DO"),
+        ("FIX", "ME"),
+        ("dbg", "!("),
+    ]
+    .map(|(head, tail)| format!("{head}{tail}"))
 }
 
 #[test]
@@ -35,14 +42,20 @@ fn nothing_is_left_undone() {
 
 /// Whether a line ends the program if something is not as it should be.
 fn may_panic(line: &Line) -> bool {
-    [".unwrap()", ".expect(", "panic!(", "unreachable!("].iter().any(|call| line.code.contains(call))
+    [".unwrap()", ".expect(", "panic!(", "unreachable!("]
+        .iter()
+        .any(|call| line.code.contains(call))
 }
 
 /// A proof: a comment just before or on the line, or an allowance that says why.
 fn is_proven(before: &[Line], line: &Line) -> bool {
     let near = before.iter().rev().take(3);
     let comment = near.chain([line]).any(|line| line.text.contains("//"));
-    let allowed = before.iter().rev().take(8).any(|line| line.text.contains("reason ="));
+    let allowed = before
+        .iter()
+        .rev()
+        .take(8)
+        .any(|line| line.text.contains("reason ="));
     comment || allowed
 }
 
@@ -51,9 +64,15 @@ fn no_panic_outside_tests_without_a_proof() {
     let mut breaches = Vec::new();
     for path in rust_files("") {
         let lines = lines(path);
-        for (index, line) in lines.iter().enumerate().filter(|(_, line)| !line.test && may_panic(line)) {
+        for (index, line) in lines
+            .iter()
+            .enumerate()
+            .filter(|(_, line)| !line.test && may_panic(line))
+        {
             if !is_proven(&lines[..index], line) {
-                breaches.push(format!("{line}: say why this cannot fail, or return an error"));
+                breaches.push(format!(
+                    "{line}: say why this cannot fail, or return an error"
+                ));
             }
         }
     }
@@ -64,7 +83,11 @@ fn no_panic_outside_tests_without_a_proof() {
 fn every_module_says_what_it_is_about() {
     let breaches: Vec<String> = rust_files("")
         .filter(|path| !super::only_for_tests(path))
-        .filter(|path| !lines(path).first().is_some_and(|first| first.text.starts_with("//!")))
+        .filter(|path| {
+            !lines(path)
+                .first()
+                .is_some_and(|first| first.text.starts_with("//!"))
+        })
         .map(|path| format!("{path}: begin with a `//!` line"))
         .collect();
     none(&breaches);

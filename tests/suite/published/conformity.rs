@@ -9,16 +9,34 @@ const PRINTED: f64 = 5e-5;
 #[test]
 fn worked_examples() {
     // 7.3.3, example 1: breakdown voltage of a Zener diode, at most −5.40 V; printed 0.92.
-    let zener = one_reading("voltage", "V", r#"{ at_most = "-5.40 V" }"#, "-5.47 V", r#"uncertainty = "0.05 V""#);
+    let zener = one_reading(
+        "voltage",
+        "V",
+        r#"{ at_most = "-5.40 V" }"#,
+        "-5.47 V",
+        r#"uncertainty = "0.05 V""#,
+    );
     near(&zener["conformance"], 0.9192, PRINTED, "Zener");
     assert_eq!(zener["outcome"], "undecided");
     // 7.3.3, example 2: burst pressure of a container, at least 490 kPa; printed 0.99.
-    let burst = one_reading("pressure", "kPa", r#"{ at_least = "490 kPa" }"#, "509.7 kPa", r#"uncertainty = "8.6 kPa""#);
+    let burst = one_reading(
+        "pressure",
+        "kPa",
+        r#"{ at_least = "490 kPa" }"#,
+        "509.7 kPa",
+        r#"uncertainty = "8.6 kPa""#,
+    );
     near(&burst["conformance"], 0.989, 5e-4, "burst pressure");
     assert_eq!(burst["outcome"], "passed");
     // 7.4: SAE 40 oil, 12.5 to 16.3 mm²/s. The rule sets have no viscosity, so the numbers stand alone;
     // printed 0.66.
-    let oil = one_reading("ratio", "1", "{ at_least = 12.5, at_most = 16.3 }", "13.6", r#"uncertainty = "1.8""#);
+    let oil = one_reading(
+        "ratio",
+        "1",
+        "{ at_least = 12.5, at_most = 16.3 }",
+        "13.6",
+        r#"uncertainty = "1.8""#,
+    );
     near(&oil["conformance"], 0.6626, PRINTED, "oil");
     assert_eq!(oil["outcome"], "undecided");
 }
@@ -28,7 +46,13 @@ fn worked_examples() {
 fn table_1() {
     let check = |z: f64, p: f64| {
         let value = format!("{} V", 10.0 + z * 0.1);
-        let found = one_reading("voltage", "V", r#"{ at_least = "10 V" }"#, &value, r#"uncertainty = "0.1 V""#);
+        let found = one_reading(
+            "voltage",
+            "V",
+            r#"{ at_least = "10 V" }"#,
+            &value,
+            r#"uncertainty = "0.1 V""#,
+        );
         // Two digits of z leave this much of p open.
         near(&found["conformance"], p, 1e-3, &format!("z = {z}"));
     };
@@ -45,15 +69,33 @@ fn table_1() {
 fn guard_bands() {
     let check = |r: f64, wrong: f64| {
         let value = format!("{} V", 10.0 + r * 2.0 * 0.1);
-        let found = one_reading("voltage", "V", r#"{ at_least = "10 V" }"#, &value, r#"uncertainty = "0.1 V""#);
-        near(&found["conformance"], 1.0 - wrong, 5e-7, &format!("r = {r}"));
+        let found = one_reading(
+            "voltage",
+            "V",
+            r#"{ at_least = "10 V" }"#,
+            &value,
+            r#"uncertainty = "0.1 V""#,
+        );
+        near(
+            &found["conformance"],
+            1.0 - wrong,
+            5e-7,
+            &format!("r = {r}"),
+        );
     };
     check(0.0, 0.5);
     check(0.5, 0.158_655);
     check(1.0, 0.022_750);
     // 5 % at r = 0.8224.
     let at_risk = |value: &str| {
-        one_reading("voltage", "V", r#"{ at_least = "10 V" }"#, value, r#"uncertainty = "0.1 V""#)["outcome"].clone()
+        one_reading(
+            "voltage",
+            "V",
+            r#"{ at_least = "10 V" }"#,
+            value,
+            r#"uncertainty = "0.1 V""#,
+        )["outcome"]
+            .clone()
     };
     assert_eq!(at_risk("10.1643 V"), "undecided");
     assert_eq!(at_risk("10.1646 V"), "passed");
@@ -67,7 +109,11 @@ fn bus_termination() {
             "[[event]]\nat = \"0 s\"\npoint = \"bus-termination\"\nvalue = \"{value}\"\nuncertainty = \"0.3 Ohm\"\n"
         );
         let verdict = super::verdict("distributor-pump-12v", &event);
-        assert_eq!(super::evidence(&verdict, "bus-termination")["outcome"], outcome, "{value}");
+        assert_eq!(
+            super::evidence(&verdict, "bus-termination")["outcome"],
+            outcome,
+            "{value}"
+        );
     };
     check("60 Ohm", "passed");
     check("120 Ohm", "failed");

@@ -4,8 +4,16 @@
 use super::{evidence, verdict};
 
 /// Temperature in °C and the least voltage in V, as published.
-const TABLE: [(f64, f64); 8] =
-    [(21.0, 9.6), (16.0, 9.5), (10.0, 9.4), (4.0, 9.3), (-1.0, 9.1), (-7.0, 8.9), (-12.0, 8.7), (-18.0, 8.5)];
+const TABLE: [(f64, f64); 8] = [
+    (21.0, 9.6),
+    (16.0, 9.5),
+    (10.0, 9.4),
+    (4.0, 9.3),
+    (-1.0, 9.1),
+    (-7.0, 8.9),
+    (-12.0, 8.7),
+    (-18.0, 8.5),
+];
 
 fn outcome(celsius: f64, volts: f64) -> String {
     let events = format!(
@@ -26,7 +34,10 @@ fn outcome(celsius: f64, volts: f64) -> String {
         "#
     );
     let verdict = verdict("distributor-pump-12v", &events);
-    evidence(&verdict, "battery-cranking")["outcome"].as_str().unwrap().to_owned()
+    evidence(&verdict, "battery-cranking")["outcome"]
+        .as_str()
+        .unwrap()
+        .to_owned()
 }
 
 #[test]

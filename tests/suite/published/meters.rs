@@ -28,10 +28,17 @@ pub(crate) fn noted_value(noted: &Value) -> (Option<f64>, &str) {
 fn check(noted: &Value, said: &Value) {
     let (value, unit) = noted_value(noted);
     match (said["value"].as_f64(), value) {
-        (Some(said), Some(value)) => assert!((said - value).abs() <= 1e-12 * value.abs(), "{said}: {noted}"),
+        (Some(said), Some(value)) => assert!(
+            (said - value).abs() <= 1e-12 * value.abs(),
+            "{said}: {noted}"
+        ),
         (said, value) => assert_eq!(said, value, "{noted}"),
     }
-    assert_eq!((&said["unit"], &said["overload"]), (&unit.into(), &noted["overload"]), "{noted}");
+    assert_eq!(
+        (&said["unit"], &said["overload"]),
+        (&unit.into(), &noted["overload"]),
+        "{noted}"
+    );
     // Not every coupling on a display was noted down.
     if !noted["coupling"].is_null() {
         assert_eq!(said["coupling"], noted["coupling"], "{noted}");
@@ -39,12 +46,21 @@ fn check(noted: &Value, said: &Value) {
 }
 
 fn check_all(protocol: &str) {
-    let Some(frames) = captured(protocol) else { return };
+    let Some(frames) = captured(protocol) else {
+        return;
+    };
     assert!(!frames.is_empty());
-    let hex: String = frames.iter().map(|frame| frame["hex"].as_str().unwrap().to_owned() + "\n").collect();
+    let hex: String = frames
+        .iter()
+        .map(|frame| frame["hex"].as_str().unwrap().to_owned() + "\n")
+        .collect();
     let ended = trisect(&["decode", protocol, "--hex"], &hex);
     assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{protocol}");
-    let said: Vec<Value> = ended.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let said: Vec<Value> = ended
+        .out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
     assert_eq!(said.len(), frames.len(), "{protocol}");
     for (noted, said) in frames.iter().zip(&said) {
         check(noted, said);
@@ -61,7 +77,10 @@ fn every_captured_frame_decodes_to_its_display() {
 #[test]
 fn what_is_cut_is_said_on_standard_error() {
     let whole = "2B 31 32 33 34 20 32 31 00 00 80 0C 0D 0A";
-    let ended = trisect(&["decode", "fs9922", "--hex"], &format!("31 32 33 {whole} 2B 31"));
+    let ended = trisect(
+        &["decode", "fs9922", "--hex"],
+        &format!("31 32 33 {whole} 2B 31"),
+    );
     assert_eq!((ended.code, ended.out.lines().count()), (0, 1), "{ended:?}");
     assert!(ended.out.contains("12.34"), "{ended:?}");
     assert_eq!(ended.err.matches("skipped").count(), 2, "{ended:?}");
@@ -76,5 +95,9 @@ fn a_wrong_request_ends_with_2_and_a_way_out() {
     };
     check(&["decode", "fs9999", "--hex"], "", "fs9922");
     check(&["decode", "fs9922", "--hex"], "2B 3", "half a byte");
-    check(&["decode", "fs9922", "--hex"], "2B ZZ", "not a hexadecimal digit");
+    check(
+        &["decode", "fs9922", "--hex"],
+        "2B ZZ",
+        "not a hexadecimal digit",
+    );
 }

@@ -18,7 +18,16 @@ fn verdict(ruleset: &str, events: &str) -> Value {
     let case = folder.path().join("case.toml");
     let head = "format = 1\ntitle = \"A published example\"\nsource = \"see the test\"\nruleset = \"./any.toml\"\n";
     std::fs::write(&case, format!("{head}{events}")).unwrap();
-    let ended = trisect(&["ruleset", "trial", ruleset, case.to_str().unwrap(), "--json"], "");
+    let ended = trisect(
+        &[
+            "ruleset",
+            "trial",
+            ruleset,
+            case.to_str().unwrap(),
+            "--json",
+        ],
+        "",
+    );
     assert_eq!(ended.code, 0, "{ended:?}");
     let answer: Value = serde_json::from_str(&ended.out).unwrap();
     answer["cases"][0]["verdict"].clone()
@@ -69,12 +78,18 @@ fn one_reading(quantity: &str, unit: &str, limit: &str, value: &str, doubt: &str
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("one-check.toml");
     std::fs::write(&file, rules).unwrap();
-    let event = format!("[[event]]\nat = \"0 s\"\npoint = \"point\"\nvalue = \"{value}\"\n{doubt}\n");
+    let event =
+        format!("[[event]]\nat = \"0 s\"\npoint = \"point\"\nvalue = \"{value}\"\n{doubt}\n");
     evidence(&verdict(file.to_str().unwrap(), &event), "held").clone()
 }
 
 /// Holds a number against a published one.
 fn near(found: &Value, expected: f64, within: f64, what: &str) {
-    let found = found.as_f64().unwrap_or_else(|| panic!("{what}: {found} is no number"));
-    assert!((found - expected).abs() <= within, "{what}: {found}, published {expected}");
+    let found = found
+        .as_f64()
+        .unwrap_or_else(|| panic!("{what}: {found} is no number"));
+    assert!(
+        (found - expected).abs() <= within,
+        "{what}: {found}, published {expected}"
+    );
 }

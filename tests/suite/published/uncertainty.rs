@@ -12,7 +12,12 @@ fn volts(value: &str, doubt: &str, expected: f64, within: f64) {
 /// 0.928571 V: a = 15.0 µV, u = 8.7 µV (from memory, recomputed).
 #[test]
 fn the_voltmeter() {
-    volts("0.928571 V", r#"accuracy = "0.0014 % rdg + 2 uV""#, 8.7e-6, 0.05e-6);
+    volts(
+        "0.928571 V",
+        r#"accuracy = "0.0014 % rdg + 2 uV""#,
+        8.7e-6,
+        0.05e-6,
+    );
 }
 
 /// GUM F.2.2.1: the resolution δ of an indication gives 0.29 δ.
@@ -27,11 +32,21 @@ fn a_resolution_gives_0_29_of_itself() {
 #[test]
 fn accuracy_and_resolution_combine() {
     let combined = f64::hypot(0.062_769_521, 0.002_886_751);
-    volts("12.34 V", r#"accuracy = "0.8 % rdg + 1 dgt""#, combined, 5e-10);
+    volts(
+        "12.34 V",
+        r#"accuracy = "0.8 % rdg + 1 dgt""#,
+        combined,
+        5e-10,
+    );
 }
 
 /// With the part of temperature, 0.014249005, given as a standard uncertainty: 0.064431206.
 #[test]
 fn a_standard_uncertainty_is_taken_as_it_is() {
-    volts("12.34 V", r#"uncertainty = "0.064431206 V""#, 0.064_431_206, 1e-12);
+    volts(
+        "12.34 V",
+        r#"uncertainty = "0.064431206 V""#,
+        0.064_431_206,
+        1e-12,
+    );
 }

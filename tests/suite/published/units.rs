@@ -6,7 +6,13 @@ use super::{near, one_reading};
 #[test]
 fn factors_of_pressure() {
     let check = |unit: &str, pascals: f64, within: f64| {
-        let reading = one_reading("pressure", "Pa", r#"{ at_least = "0 Pa" }"#, &format!("1 {unit}"), "");
+        let reading = one_reading(
+            "pressure",
+            "Pa",
+            r#"{ at_least = "0 Pa" }"#,
+            &format!("1 {unit}"),
+            "",
+        );
         near(&reading["value"], pascals, within * pascals, unit);
     };
     check("psi", 6894.757, 1e-7);
@@ -21,8 +27,13 @@ fn factors_of_pressure() {
 #[test]
 fn temperatures_have_an_offset_and_their_spans_none() {
     let check = |value: &str, celsius: f64| {
-        let reading =
-            one_reading("temperature", "degC", r#"{ at_least = "-40 degC" }"#, value, r#"uncertainty = "1.8 degF""#);
+        let reading = one_reading(
+            "temperature",
+            "degC",
+            r#"{ at_least = "-40 degC" }"#,
+            value,
+            r#"uncertainty = "1.8 degF""#,
+        );
         near(&reading["value"], celsius, 1e-9, value);
         near(&reading["uncertainty"], 1.0, 1e-9, value);
     };

@@ -25,17 +25,48 @@ async fn json(served: &Served, arguments: &[&str]) -> Value {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_job_from_opening_to_closing() {
     let served = Served::start().await;
-    let opened = json(&served, &["job", "open", "bay-1", "Unit 14", "--complaint", "cranks-no-start", "--by", "R."]).await;
+    let opened = json(
+        &served,
+        &[
+            "job",
+            "open",
+            "bay-1",
+            "Unit 14",
+            "--complaint",
+            "cranks-no-start",
+            "--by",
+            "R.",
+        ],
+    )
+    .await;
     let job = opened["job"].as_str().unwrap().to_owned();
-    let entered = json(&served, &["enter", "bay-1", "tank-suction", "-3 inHg", "--by", "R."]).await;
-    assert_eq!((&entered["point"], &entered["entered"]), (&"tank-suction".into(), &true.into()));
-    json(&served, &["job", "answer", &job, "fuel-seen", "not-seen", "--by", "R."]).await;
+    let entered = json(
+        &served,
+        &["enter", "bay-1", "tank-suction", "-3 inHg", "--by", "R."],
+    )
+    .await;
+    assert_eq!(
+        (&entered["point"], &entered["entered"]),
+        (&"tank-suction".into(), &true.into())
+    );
+    json(
+        &served,
+        &["job", "answer", &job, "fuel-seen", "not-seen", "--by", "R."],
+    )
+    .await;
     let shown = json(&served, &["job", "show", &job]).await;
     assert_eq!(shown["verdict"]["suspects"][0]["id"], "tank-empty");
     assert_eq!(shown["answers"][0]["answer"], "not-seen");
     let people = run(&served, &["job", "show", &job]).await;
-    assert!(people.code == 0 && people.out.contains("supply"), "{people:?}");
-    let closed = json(&served, &["job", "close", &job, "--confirmed", "tank-empty"]).await;
+    assert!(
+        people.code == 0 && people.out.contains("supply"),
+        "{people:?}"
+    );
+    let closed = json(
+        &served,
+        &["job", "close", &job, "--confirmed", "tank-empty"],
+    )
+    .await;
     assert_eq!(closed["state"], "closed");
     let list = json(&served, &["job", "list", "--state", "closed"]).await;
     assert_eq!(list["jobs"][0]["job"], job.as_str());
@@ -51,5 +82,8 @@ async fn a_refusal_ends_with_2_and_says_the_way_out() {
     let folder = served.stop().await;
     drop(folder);
     let gone = trisect(&["--server", "ws://127.0.0.1:1/rpc", "job", "list"], "");
-    assert!(gone.code == 2 && gone.err.contains("127.0.0.1:1"), "{gone:?}");
+    assert!(
+        gone.code == 2 && gone.err.contains("127.0.0.1:1"),
+        "{gone:?}"
+    );
 }

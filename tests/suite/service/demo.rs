@@ -17,8 +17,14 @@ async fn demo(fault: &str) -> String {
 async fn check(fault: &str, side: &str) -> String {
     let said = demo(fault).await;
     let last = said.trim_end().lines().last().unwrap_or_default();
-    assert!(last.starts_with(&format!("isolated: {side} (")), "{fault}: {last}\n{said}");
-    assert!(said.contains("byte for byte"), "{fault}: kept for replay\n{said}");
+    assert!(
+        last.starts_with(&format!("isolated: {side} (")),
+        "{fault}: {last}\n{said}"
+    );
+    assert!(
+        said.contains("byte for byte"),
+        "{fault}: kept for replay\n{said}"
+    );
     said
 }
 
@@ -50,13 +56,24 @@ faults! {
 async fn a_starved_pump_that_died() {
     let said = check("lift-pump-weak+pump-control-unit-dead", "supply").await;
     let verdict = &said[said.find("Verdict").expect("a verdict")..];
-    assert!(verdict.contains("not cleared") && verdict.contains("pump"), "{verdict}");
+    assert!(
+        verdict.contains("not cleared") && verdict.contains("pump"),
+        "{verdict}"
+    );
 }
 
 #[tokio::test]
 async fn a_fault_that_does_not_exist_is_refused() {
     let mut command = tokio::process::Command::new(program("trisectd"));
-    let ended = within("its end", command.args(["demo", "--fault", "lift-pump-week"]).output()).await.unwrap();
+    let ended = within(
+        "its end",
+        command.args(["demo", "--fault", "lift-pump-week"]).output(),
+    )
+    .await
+    .unwrap();
     let err = String::from_utf8(ended.stderr).unwrap();
-    assert!(!ended.status.success() && err.contains("lift-pump-weak"), "{err}");
+    assert!(
+        !ended.status.success() && err.contains("lift-pump-weak"),
+        "{err}"
+    );
 }

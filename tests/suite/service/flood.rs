@@ -41,17 +41,31 @@ async fn a_flood_is_cut_within_seconds_and_costs_little() {
     let daemon = Daemon::start(&folder.path().join("journal.db")).await;
     // What it needs for a well-behaved client is not the flood's.
     let mut polite = WebSocket::open(daemon.address).await;
-    polite.send(r#"{"jsonrpc":"2.0","method":"rpc.discover","id":1}"#).await.unwrap();
+    polite
+        .send(r#"{"jsonrpc":"2.0","method":"rpc.discover","id":1}"#)
+        .await
+        .unwrap();
     polite.receive().await;
     let before = daemon.resident();
     let begun = Instant::now();
     let most = flood(&daemon).await;
-    assert!(begun.elapsed() < PATIENCE, "cut after {:?}", begun.elapsed());
+    assert!(
+        begun.elapsed() < PATIENCE,
+        "cut after {:?}",
+        begun.elapsed()
+    );
     let cost = most.saturating_sub(before);
-    println!("cut after {:?}, at a cost of {} KiB", begun.elapsed(), cost / 1024);
+    println!(
+        "cut after {:?}, at a cost of {} KiB",
+        begun.elapsed(),
+        cost / 1024
+    );
     assert!(cost < MEMORY, "it cost {cost} bytes");
     // The others are served as before.
-    polite.send(r#"{"jsonrpc":"2.0","method":"bay.list","id":2}"#).await.unwrap();
+    polite
+        .send(r#"{"jsonrpc":"2.0","method":"bay.list","id":2}"#)
+        .await
+        .unwrap();
     assert_eq!(polite.receive().await["id"], 2);
     assert!(daemon.terminate().await.success());
 }

@@ -12,7 +12,11 @@ use trisect_tests::service::{Served, open_job, readings, say, submit};
 async fn call(address: SocketAddr, method: &str, params: Value) -> String {
     let call = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
     let answer = post(address, &call.to_string()).await;
-    assert!(answer.json()["error"].is_null(), "{method}: {}", answer.body);
+    assert!(
+        answer.json()["error"].is_null(),
+        "{method}: {}",
+        answer.body
+    );
     answer.body
 }
 
@@ -44,7 +48,10 @@ async fn verdict_bytes(address: SocketAddr, job: &str) -> String {
     let replayed = call(address, "job.replay", json!({"job": job})).await;
     let replayed: Answer<Replayed<'_>> = serde_json::from_str(&replayed).unwrap();
     assert!(replayed.result.same);
-    assert_eq!(replayed.result.recorded.get(), replayed.result.replayed.get());
+    assert_eq!(
+        replayed.result.recorded.get(),
+        replayed.result.replayed.get()
+    );
     assert_eq!(shown.result.verdict.get(), replayed.result.replayed.get());
     replayed.result.replayed.get().to_owned()
 }
@@ -56,19 +63,32 @@ async fn a_job_replays_to_the_same_bytes_open_closed_and_after_a_restart() {
     let job = open_job(&client, None).await.job;
     submit(&client, readings("ambient-temperature", "degC", &[4.0])).await;
     say(&client, Phase::Cranking).await;
-    submit(&client, readings("pump-inlet-pressure", "psi", &[3.2, 3.1, 2.9])).await;
+    submit(
+        &client,
+        readings("pump-inlet-pressure", "psi", &[3.2, 3.1, 2.9]),
+    )
+    .await;
     submit(&client, readings("battery", "V", &[10.4])).await;
-    let entered = json!({"bay": "bay-1", "point": "pump-inlet-pressure", "value": "3.0 psi", "by": "R."});
+    let entered =
+        json!({"bay": "bay-1", "point": "pump-inlet-pressure", "value": "3.0 psi", "by": "R."});
     call(served.address, "reading.enter", entered).await;
     let answer = json!({"job": job, "check": "fuel-seen", "answer": "seen", "by": "R."});
     call(served.address, "job.answer", answer).await;
     let open = verdict_bytes(served.address, &job).await;
-    assert!(open.contains(r#""check":"inlet-pressure-cranking","outcome":"failed""#), "{open}");
+    assert!(
+        open.contains(r#""check":"inlet-pressure-cranking","outcome":"failed""#),
+        "{open}"
+    );
 
     let folder = served.stop().await;
     let served = Served::start_with(folder, Vec::new()).await;
     assert_eq!(verdict_bytes(served.address, &job).await, open);
-    call(served.address, "job.close", json!({"job": job, "confirmed": ["lift-pump-weak"]})).await;
+    call(
+        served.address,
+        "job.close",
+        json!({"job": job, "confirmed": ["lift-pump-weak"]}),
+    )
+    .await;
     let closed = verdict_bytes(served.address, &job).await;
 
     let folder = served.stop().await;
@@ -83,7 +103,8 @@ async fn a_verdict_names_its_rule_set_by_digest() {
     let served = Served::start().await;
     let client = served.client().await;
     let job = open_job(&client, None).await;
-    let verdict: Value = serde_json::from_str(&verdict_bytes(served.address, &job.job).await).unwrap();
+    let verdict: Value =
+        serde_json::from_str(&verdict_bytes(served.address, &job.job).await).unwrap();
     let shipped = trisect_rules::shipped_rule_set("distributor-pump-12v").unwrap();
     assert_eq!(verdict["ruleset"]["digest"], shipped.digest);
     assert_eq!(job.ruleset.digest, shipped.digest);

@@ -34,12 +34,24 @@ fn examples() -> Vec<(&'static str, Back)> {
             r#"{"jsonrpc": "2.0", "method": "job.list", "params": [42, 23], "id": 1}"#,
             Error(-32602, "Invalid params", json!(1)),
         ),
-        (r#"{"jsonrpc": "2.0", "method": "bay.list", "params": [], "id": 2}"#, result(2)),
+        (
+            r#"{"jsonrpc": "2.0", "method": "job.list", "params": [23, 42], "id": 2}"#,
+            Error(-32602, "Invalid params", json!(2)),
+        ),
         // rpc call with named parameters
-        (r#"{"jsonrpc": "2.0", "method": "job.list", "params": {"limit": 42, "state": "open"}, "id": 3}"#, result(3)),
-        (r#"{"jsonrpc": "2.0", "method": "job.list", "params": {"state": "open", "limit": 42}, "id": 4}"#, result(4)),
+        (
+            r#"{"jsonrpc": "2.0", "method": "job.list", "params": {"limit": 42, "state": "open"}, "id": 3}"#,
+            result(3),
+        ),
+        (
+            r#"{"jsonrpc": "2.0", "method": "job.list", "params": {"state": "open", "limit": 42}, "id": 4}"#,
+            result(4),
+        ),
         // a Notification
-        (r#"{"jsonrpc": "2.0", "method": "update", "params": [1,2,3,4,5]}"#, Nothing),
+        (
+            r#"{"jsonrpc": "2.0", "method": "update", "params": [1,2,3,4,5]}"#,
+            Nothing,
+        ),
         (r#"{"jsonrpc": "2.0", "method": "foobar"}"#, Nothing),
         // rpc call of non-existent method
         (
@@ -52,7 +64,10 @@ fn examples() -> Vec<(&'static str, Back)> {
             Error(-32700, "Parse error", Value::Null),
         ),
         // rpc call with invalid Request object
-        (r#"{"jsonrpc": "2.0", "method": 1, "params": "bar"}"#, invalid()),
+        (
+            r#"{"jsonrpc": "2.0", "method": 1, "params": "bar"}"#,
+            invalid(),
+        ),
         // rpc call Batch, invalid JSON
         (
             r#"[
@@ -100,11 +115,22 @@ fn check(found: &Value, expected: &Back, sent: &str) {
     match expected {
         Nothing => panic!("{sent}: {found}, where nothing was due"),
         Back::Result(id) => {
-            assert_eq!((&found["jsonrpc"], &found["id"]), (&json!("2.0"), id), "{sent}: {found}");
-            assert!(found["result"].is_object() && found.get("error").is_none(), "{sent}: {found}");
+            assert_eq!(
+                (&found["jsonrpc"], &found["id"]),
+                (&json!("2.0"), id),
+                "{sent}: {found}"
+            );
+            assert!(
+                found["result"].is_object() && found.get("error").is_none(),
+                "{sent}: {found}"
+            );
         }
         Error(code, message, id) => {
-            assert_eq!((&found["jsonrpc"], &found["id"]), (&json!("2.0"), id), "{sent}: {found}");
+            assert_eq!(
+                (&found["jsonrpc"], &found["id"]),
+                (&json!("2.0"), id),
+                "{sent}: {found}"
+            );
             assert_eq!(found["error"]["code"], *code, "{sent}: {found}");
             // A method's own refusal says in its message what is wrong.
             if *code != -32602 {
@@ -113,9 +139,14 @@ fn check(found: &Value, expected: &Back, sent: &str) {
             assert!(found.get("result").is_none(), "{sent}: {found}");
         }
         Each(expected) => {
-            let found = found.as_array().unwrap_or_else(|| panic!("{sent}: {found} is no array"));
+            let found = found
+                .as_array()
+                .unwrap_or_else(|| panic!("{sent}: {found} is no array"));
             assert_eq!(found.len(), expected.len(), "{sent}: {found:?}");
-            found.iter().zip(expected).for_each(|(found, expected)| check(found, expected, sent));
+            found
+                .iter()
+                .zip(expected)
+                .for_each(|(found, expected)| check(found, expected, sent));
         }
     }
 }
@@ -146,7 +177,10 @@ async fn every_example_over_websocket() {
             check(&socket.receive().await, &expected, sent);
         }
         // Whatever came or not, this comes next.
-        socket.send(r#"{"jsonrpc":"2.0","method":"bay.list","id":"marker"}"#).await.unwrap();
+        socket
+            .send(r#"{"jsonrpc":"2.0","method":"bay.list","id":"marker"}"#)
+            .await
+            .unwrap();
         assert_eq!(socket.receive().await["id"], "marker", "{sent}");
     }
     served.stop().await;

@@ -10,7 +10,11 @@ use serde::de::DeserializeOwned;
 /// # Errors
 /// [`ErrorKind::InvalidParams`], with the member at fault as `field` and the way out as `hint`.
 pub fn parse<P: DeserializeOwned>(raw: Option<&str>) -> Result<P, WireError> {
-    let text = raw.unwrap_or("{}").trim();
+    let text = match raw.unwrap_or("{}").trim() {
+        // No parameters, as clients of other languages say it.
+        "[]" => "{}",
+        text => text,
+    };
     if !text.starts_with('{') {
         return Err(ErrorKind::InvalidParams
             .because("the parameters are not an object")

@@ -121,11 +121,11 @@ impl Bay {
     pub(crate) async fn close(&mut self, params: JobCloseParams) -> Result<Job, WireError> {
         self.this_job(&params.job)?;
         let (rules, _) = self.moment()?;
-        for suspect in params.confirmed.iter().flatten() {
+        for (index, suspect) in params.confirmed.iter().flatten().enumerate() {
             if rules.suspect_index(suspect).is_none() {
                 return Err(ErrorKind::UnknownSuspect
                     .because(format!("there is no suspect `{suspect}`"))
-                    .at("confirmed")
+                    .at(format!("confirmed[{index}]"))
                     .hint_nearest(suspect, rules.suspects.iter().map(|s| s.id.as_str())));
             }
         }

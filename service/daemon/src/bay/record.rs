@@ -201,7 +201,10 @@ pub(crate) fn refusal(error: &JournalError) -> WireError {
         JournalError::UnknownJob { .. } => ErrorKind::UnknownJob.because(said).at("job"),
         JournalError::JobClosed { .. } => ErrorKind::JobClosed.because(said).at("job"),
         JournalError::BayBusy { .. } => ErrorKind::BayBusy.because(said).at("bay"),
-        JournalError::KeyReused { .. } => ErrorKind::InvalidValue.because(said).at("key"),
+        JournalError::KeyReused { .. } => ErrorKind::InvalidValue
+            .because(said)
+            .at("key")
+            .hint("use a new key for other readings"),
         JournalError::BadRow { .. } => ErrorKind::InvalidValue.because(said),
         _ => {
             tracing::error!(error = error as &dyn std::error::Error, "journal failed");

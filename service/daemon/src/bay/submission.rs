@@ -162,7 +162,9 @@ fn read(
         None => {
             return Err(test_point(rules, &submitted.point, &field("point"))
                 .err()
-                .unwrap_or_else(|| ErrorKind::UnknownPoint.because("there is no such test point")));
+                .unwrap_or_else(|| {
+                    ErrorKind::UnknownPoint.because("there is no such test point")
+                }));
         }
     };
     let unit = Unit::parse(&submitted.unit).map_err(|error| {

@@ -31,7 +31,14 @@ pub struct Flags {
 /// that is), or a value that does not fit.
 pub fn load(flags: &Flags) -> Result<Settings, ConfigError> {
     let file = flags.file.as_deref().map(read).transpose()?;
-    from_sources(flags, file, Environment::with_prefix("TRISECT"))
+    // The command-line client's own variable is no setting of the service.
+    let variables = std::env::vars_os().filter(|(key, _)| key != "TRISECT_SERVER");
+    let text = |text: std::ffi::OsString| text.to_string_lossy().into_owned();
+    let variables = variables
+        .map(|(key, value)| (text(key), text(value)))
+        .collect();
+    let environment = Environment::with_prefix("TRISECT").source(Some(variables));
+    from_sources(flags, file, environment)
 }
 
 fn read(path: &Path) -> Result<String, ConfigError> {

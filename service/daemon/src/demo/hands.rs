@@ -41,15 +41,45 @@ pub(super) struct Task<'a> {
 impl<'a> Task<'a> {
     /// The measured check's task; `None` for an asked one.
     pub(super) fn of(check: &'a CheckShown) -> Option<Task<'a>> {
-        let HowShown::Measured { point, phase, after, over, .. } = &check.how else { return None };
+        let HowShown::Measured {
+            point,
+            phase,
+            after,
+            over,
+            ..
+        } = &check.how
+        else {
+            return None;
+        };
         let seconds = after + over.unwrap_or(LOOK) + 0.5;
-        Some(Task { check, point, phases: phase, seconds })
+        Some(Task {
+            check,
+            point,
+            phases: phase,
+            seconds,
+        })
+    }
+
+    /// The drive to measure on: as the check says, or its own harness. The clamp
+    /// of `bypass-current` is on the bypass drive's lead.
+    fn drive(&self) -> Drive {
+        match self.check.drive {
+            Some(drive) => drive,
+            None if self.point == "bypass-current" => Drive::Bypass,
+            None => Drive::Harness,
+        }
     }
 }
 
 impl<'a> Technician<'a> {
     pub(super) fn new(stage: &'a Stage, rules: &'a Ruleset, job: String) -> Technician<'a> {
-        Technician { stage, rules, job, said: None, drive: Drive::Harness }
+        Technician {
+            stage,
+            rules,
+            job,
+            said: None,
+            drive: Drive::Harness,
+        }
     }
 
     /// The tachometer stays on all the time: the service reads the phase off it.
@@ -60,7 +90,7 @@ impl<'a> Technician<'a> {
     /// Carries a measured check out. False: the machine does not let itself be
     /// brought into the phase.
     pub(super) async fn measure(&mut self, task: &Task<'_>) -> Result<bool, DemoError> {
-        self.connect(task.check.drive.unwrap_or(Drive::Harness)).await?;
+        self.connect(task.drive()).await?;
         self.probes(task.point).await?;
         let Some(phase) = self.enter(task).await? else {
             self.rest().await?;
@@ -81,8 +111,12 @@ impl<'a> Technician<'a> {
 
     /// The verdict as it stands.
     pub(super) async fn verdict(&self) -> Result<JobVerdict, DemoError> {
-        let job = JobName { job: self.job.clone() };
-        self.stage.call::<JobVerdictNow>("cannot read the verdict", &job).await
+        let job = JobName {
+            job: self.job.clone(),
+        };
+        self.stage
+            .call::<JobVerdictNow>("cannot read the verdict", &job)
+            .await
     }
 
     /// Waits until a check is settled, for as long as patience lasts.
@@ -90,7 +124,11 @@ impl<'a> Technician<'a> {
         let until = self.stage.bay.time() + PATIENCE;
         while self.stage.bay.time() < until {
             let verdict = self.verdict().await?.verdict;
-            let found = verdict.evidence.iter().find(|e| e.check == check).map(|e| e.outcome);
+            let found = verdict
+                .evidence
+                .iter()
+                .find(|e| e.check == check)
+                .map(|e| e.outcome);
             if matches!(found, Some(Outcome::Passed | Outcome::Failed)) {
                 break;
             }
@@ -114,8 +152,14 @@ impl<'a> Technician<'a> {
 
     async fn tell(&mut self, phase: Option<Phase>, drive: Option<Drive>) -> Result<(), DemoError> {
         self.said = phase.or(self.said);
-        let params = PhaseSayParams { bay: BAY.to_owned(), phase, drive };
-        self.stage.call::<PhaseSay>("cannot say the phase", &params).await?;
+        let params = PhaseSayParams {
+            bay: BAY.to_owned(),
+            phase,
+            drive,
+        };
+        self.stage
+            .call::<PhaseSay>("cannot say the phase", &params)
+            .await?;
         Ok(())
     }
 
@@ -151,7 +195,9 @@ impl<'a> Technician<'a> {
             instrument: instrument.to_owned(),
             channel: channel.clone(),
         };
-        self.stage.call::<ProbeLift>("cannot lift a probe", &lifted).await?;
+        self.stage
+            .call::<ProbeLift>("cannot lift a probe", &lifted)
+            .await?;
         self.stage.bay.place(instrument, 0, point)?;
         self.stage.bay.wait(SETTLE).await;
         let placed = ProbePlaceParams {
@@ -160,14 +206,18 @@ impl<'a> Technician<'a> {
             channel,
             point: point.to_owned(),
         };
-        self.stage.call::<ProbePlace>("cannot place a probe", &placed).await?;
+        self.stage
+            .call::<ProbePlace>("cannot place a probe", &placed)
+            .await?;
         Ok(())
     }
 
     /// Brings the machine into one of the check's phases; which one, or `None`
     /// when it does not get there.
     async fn enter(&mut self, task: &Task<'_>) -> Result<Option<Phase>, DemoError> {
-        let Some(&phase) = task.phases.first() else { return Ok(None) };
+        let Some(&phase) = task.phases.first() else {
+            return Ok(None);
+        };
         let bay = &self.stage.bay;
         if self.drive == Drive::Bypass && phase != Phase::Off {
             bay.bypass(BypassCommand::LowIdle);
@@ -186,9 +236,16 @@ impl<'a> Technician<'a> {
             }
             Phase::Idle | Phase::HighIdle | Phase::Loaded => self.start(phase).await,
         };
-        // What the speed does not tell has to be said.
-        if reached && matches!(phase, Phase::Off | Phase::KeyOn | Phase::Loaded) {
-            self.tell(Some(phase), None).await?;
+        // What the speed does not tell has to be said: at once for cranking, which
+        // a weak battery makes too slow to be told from standing; once the
+        // instruments show it for the others.
+        match phase {
+            Phase::Cranking => self.tell(Some(phase), None).await?,
+            Phase::Off | Phase::KeyOn | Phase::Loaded if reached => {
+                bay.wait(SETTLE).await;
+                self.tell(Some(phase), None).await?;
+            }
+            _ => {}
         }
         Ok(reached.then_some(phase))
     }

@@ -2,9 +2,7 @@
 
 use std::collections::HashSet;
 
-use trisect_api::table::{
-    JobAnswer, JobClose, JobOpen, JobReplay, ReadingEnter, RulesetShow,
-};
+use trisect_api::table::{JobAnswer, JobClose, JobOpen, JobReplay, ReadingEnter, RulesetShow};
 use trisect_api::wire::{
     CheckShown, HowShown, Job, JobAnswerParams, JobCloseParams, JobName, JobOpenParams, NextTest,
     ReadingEnterParams, Ruleset, RulesetName, Standing, Verdict,
@@ -27,8 +25,12 @@ const SURE: f64 = 0.9;
 
 /// Works the job and returns the last line to print.
 pub(super) async fn work(stage: &Stage, fault: &str) -> Result<String, DemoError> {
-    let rules = RulesetName { ruleset: "distributor-pump-12v".to_owned() };
-    let rules = stage.call::<RulesetShow>("cannot read the rule set", &rules).await?;
+    let rules = RulesetName {
+        ruleset: "distributor-pump-12v".to_owned(),
+    };
+    let rules = stage
+        .call::<RulesetShow>("cannot read the rule set", &rules)
+        .await?;
     let job = open(stage, &rules, fault).await?;
     let mut technician = Technician::new(stage, &rules, job.job.clone());
     technician.watch_speed().await?;
@@ -36,8 +38,12 @@ pub(super) async fn work(stage: &Stage, fault: &str) -> Result<String, DemoError
     let mut cannot = HashSet::new();
     for step in 1..=STEPS {
         let verdict = technician.verdict().await?.verdict;
-        let Some(test) = choose(&verdict, &cannot) else { break };
-        let Some(check) = rules.checks.iter().find(|c| c.id == test.check) else { break };
+        let Some(test) = choose(&verdict, &cannot) else {
+            break;
+        };
+        let Some(check) = rules.checks.iter().find(|c| c.id == test.check) else {
+            break;
+        };
         say::head(step, check, test);
         if !carry_out(&mut technician, check).await? {
             cannot.insert(test.check.clone());
@@ -69,19 +75,32 @@ async fn open(stage: &Stage, rules: &Ruleset, fault: &str) -> Result<Job, DemoEr
     };
     let job = stage.call::<JobOpen>("cannot open a job", &params).await?;
     let said = complaint.as_deref().map_or("nothing in particular", |id| {
-        rules.complaints.iter().find(|c| c.id == id).map_or(id, |c| c.title.as_str())
+        rules
+            .complaints
+            .iter()
+            .find(|c| c.id == id)
+            .map_or(id, |c| c.title.as_str())
     });
     println!("Northmoor Roads Depot (invented), bay 2: plough truck Unit 14");
     say::line("complaint", said);
-    say::line("fault", &format!("{fault} (put into the simulated machine; the service is not told)"));
-    say::line("service", &format!("http://{}{}", stage.address, trisect_api::RPC_PATH));
+    say::line(
+        "fault",
+        &format!("{fault} (put into the simulated machine; the service is not told)"),
+    );
+    say::line(
+        "service",
+        &format!("http://{}{}", stage.address, trisect_api::RPC_PATH),
+    );
     say::line("job", &job.job);
     Ok(job)
 }
 
 /// A person reads the yard's thermometer and enters it.
 async fn ambient(stage: &Stage) -> Result<(), DemoError> {
-    let kelvin = stage.bay.true_value("ambient-temperature").unwrap_or(277.15);
+    let kelvin = stage
+        .bay
+        .true_value("ambient-temperature")
+        .unwrap_or(277.15);
     let params = ReadingEnterParams {
         bay: BAY.to_owned(),
         point: "ambient-temperature".to_owned(),
@@ -91,30 +110,40 @@ async fn ambient(stage: &Stage) -> Result<(), DemoError> {
         by: BY.to_owned(),
         instrument: Some("yard thermometer".to_owned()),
     };
-    let entered = stage.call::<ReadingEnter>("cannot enter the temperature", &params).await?;
-    say::line("entered", &format!("ambient temperature {} {}", entered.value, entered.unit));
+    let entered = stage
+        .call::<ReadingEnter>("cannot enter the temperature", &params)
+        .await?;
+    say::line(
+        "entered",
+        &format!("ambient temperature {} {}", entered.value, entered.unit),
+    );
     Ok(())
 }
 
 /// The best test that is worth it, or `None` when the job has come to its end.
 fn choose<'a>(verdict: &'a Verdict, cannot: &HashSet<String>) -> Option<&'a NextTest> {
-    let top = verdict.suspects.first().map_or(0.0, |suspect| suspect.probability);
+    let top = verdict
+        .suspects
+        .first()
+        .map_or(0.0, |suspect| suspect.probability);
     let unproven = verdict.missing.iter().any(|m| Some(m.side) == verdict.side);
     if verdict.standing == Standing::Isolated && top >= SURE && !unproven {
         return None;
     }
-    let mut doable = verdict.next.iter().filter(|test| !cannot.contains(&test.check));
+    let mut doable = verdict
+        .next
+        .iter()
+        .filter(|test| !cannot.contains(&test.check));
     doable.find(|test| test.bits >= WORTH || test.advances_proof)
 }
 
-async fn carry_out(
-    technician: &mut Technician<'_>,
-    check: &CheckShown,
-) -> Result<bool, DemoError> {
+async fn carry_out(technician: &mut Technician<'_>, check: &CheckShown) -> Result<bool, DemoError> {
     if let Some(task) = Task::of(check) {
         return technician.measure(&task).await;
     }
-    let Ok(answer) = technician.stage.bay.observe(&check.id).await else { return Ok(false) };
+    let Ok(answer) = technician.stage.bay.observe(&check.id).await else {
+        return Ok(false);
+    };
     if let HowShown::Asked { ask, .. } = &check.how {
         say::line("asked", ask);
     }
@@ -124,24 +153,42 @@ async fn carry_out(
         answer: answer.to_owned(),
         by: Some(BY.to_owned()),
     };
-    technician.stage.call::<JobAnswer>("cannot answer", &params).await?;
+    technician
+        .stage
+        .call::<JobAnswer>("cannot answer", &params)
+        .await?;
     Ok(true)
 }
 
 /// Closes the job with what it really was, and replays it.
 async fn close(stage: &Stage, job: &Job, fault: &str) -> Result<(), DemoError> {
     let known = |suspect: &&str| *suspect != "none";
-    let confirmed = fault.split('+').map(|one| one.split('@').next().unwrap_or(one).trim());
+    let confirmed = fault
+        .split('+')
+        .map(|one| one.split('@').next().unwrap_or(one).trim());
     let params = JobCloseParams {
         job: job.job.clone(),
         confirmed: Some(confirmed.filter(known).map(str::to_owned).collect()),
         note: Some("demo".to_owned()),
     };
-    stage.call::<JobClose>("cannot close the job", &params).await?;
-    let name = JobName { job: job.job.clone() };
-    let replay = stage.call::<JobReplay>("cannot replay the job", &name).await?;
-    let same = if replay.same { "the same verdict, byte for byte" } else { "ANOTHER VERDICT" };
-    say::line("kept", &format!("job {}, replayed from the journal: {same}", job.job));
+    stage
+        .call::<JobClose>("cannot close the job", &params)
+        .await?;
+    let name = JobName {
+        job: job.job.clone(),
+    };
+    let replay = stage
+        .call::<JobReplay>("cannot replay the job", &name)
+        .await?;
+    let same = if replay.same {
+        "the same verdict, byte for byte"
+    } else {
+        "ANOTHER VERDICT"
+    };
+    say::line(
+        "kept",
+        &format!("job {}, replayed from the journal: {same}", job.job),
+    );
     println!();
     Ok(())
 }

@@ -1,6 +1,8 @@
 //! What the demo prints.
 
-use trisect_api::wire::{CheckShown, Evidence, JobVerdict, NextTest, Outcome, Side, Standing, Verdict};
+use trisect_api::wire::{
+    CheckShown, Evidence, JobVerdict, NextTest, Outcome, Side, Standing, Verdict,
+};
 
 /// Width of a line on screen.
 const WIDTH: usize = 100;
@@ -33,7 +35,10 @@ pub(super) fn belief(verdict: &Verdict) {
         (standing, Some(side)) => format!("{standing}: {side}"),
         (standing, None) => standing.to_string(),
     };
-    line("belief", &format!("{}  ({standing})", sides.collect::<Vec<_>>().join("  ")));
+    line(
+        "belief",
+        &format!("{}  ({standing})", sides.collect::<Vec<_>>().join("  ")),
+    );
 }
 
 /// A labelled line, wrapped.
@@ -66,7 +71,9 @@ fn found(evidence: &Evidence) -> String {
         parts.push(format!("answered {answer}"));
     }
     if let (Some(value), Some(unit)) = (evidence.value, &evidence.unit) {
-        let beyond = evidence.bound.map_or(String::new(), |bound| format!("{bound} "));
+        let beyond = evidence
+            .bound
+            .map_or(String::new(), |bound| format!("{bound} "));
         let value = trisect_measure::significant(value, 4);
         let u = evidence.uncertainty.map_or(String::new(), |u| {
             format!(" (u = {} {unit})", trisect_measure::significant(u, 2))
@@ -92,18 +99,28 @@ fn found(evidence: &Evidence) -> String {
 pub(super) fn verdict(told: &JobVerdict) {
     println!("\nVerdict");
     line("says", &told.verdict.text);
-    let Some(side) = told.verdict.side else { return };
+    let Some(side) = told.verdict.side else {
+        return;
+    };
     let mut weighty: Vec<&Evidence> = told.verdict.evidence.iter().collect();
     let weight = |e: &Evidence| e.decibans.of(side).unwrap_or(f64::INFINITY);
     weighty.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     for evidence in weighty.iter().filter(|e| weight(e) >= 1.0) {
-        let text = format!("{:+.1} dB for {side}: {}: {}", weight(evidence), evidence.check, found(evidence));
+        let text = format!(
+            "{:+.1} dB for {side}: {}: {}",
+            weight(evidence),
+            evidence.check,
+            found(evidence)
+        );
         line("proof", &text);
     }
     if !told.verdict.also.is_empty() {
-        let sides: Vec<String> = told.verdict.also.iter().map(|side| {
-            format!("{side} ({:.2})", told.verdict.sides.of(*side))
-        }).collect();
+        let sides: Vec<String> = told
+            .verdict
+            .also
+            .iter()
+            .map(|side| format!("{side} ({:.2})", told.verdict.sides.of(*side)))
+            .collect();
         line("also", &format!("not cleared: {}", sides.join(", ")));
     }
 }

@@ -33,18 +33,29 @@ impl Stage {
     pub(super) async fn set(wishes: &Wishes, faults: &[Fault]) -> Result<Stage, DemoError> {
         let directory = TempDir::with_prefix("trisect-demo-")?;
         let lines = directory.path();
-        let bay =
-            SimulatedBay::start(lines, wishes.seed, faults, wishes.speed, Options::default())
-                .await?;
-        let journal = wishes.journal.clone().unwrap_or_else(|| lines.join("demo.db"));
+        let bay = SimulatedBay::start(lines, wishes.seed, faults, wishes.speed, Options::default())
+            .await?;
+        let journal = wishes
+            .journal
+            .clone()
+            .unwrap_or_else(|| lines.join("demo.db"));
         let settings = settings(&journal, bay.instruments(), wishes.speed);
         let service = Service::start_at_speed(settings, wishes.speed).await?;
         let address = service.address();
         let url = format!("ws://{address}{RPC_PATH}");
         let client = Client::connect(&url)
             .await
-            .map_err(|source| DemoError::Call { doing: "cannot reach the service", source })?;
-        Ok(Stage { bay, client, address, service, directory })
+            .map_err(|source| DemoError::Call {
+                doing: "cannot reach the service",
+                source,
+            })?;
+        Ok(Stage {
+            bay,
+            client,
+            address,
+            service,
+            directory,
+        })
     }
 
     /// Calls a method of the service, as any other program would.
@@ -78,7 +89,10 @@ fn settings(journal: &Path, instruments: &[Instrument], speed: f64) -> Settings 
             ruleset: "distributor-pump-12v".to_owned(),
             instruments: instruments.iter().map(|one| attached(one, speed)).collect(),
         }],
-        log: LogSettings { level: "warn".to_owned(), format: LogFormat::Text },
+        log: LogSettings {
+            level: "warn".to_owned(),
+            format: LogFormat::Text,
+        },
         ..Settings::default()
     }
 }
@@ -99,7 +113,11 @@ fn attached(instrument: &Instrument, speed: f64) -> InstrumentSettings {
                 },
             }),
         ),
-        Speaks::ModbusRtu { address, order, units } => {
+        Speaks::ModbusRtu {
+            address,
+            order,
+            units,
+        } => {
             let unit = units.first().copied().unwrap_or(trisect_measure::Unit::PSI);
             let (full_scale, accuracy) = match unit.quantity() {
                 trisect_measure::Quantity::Pressure => (60.0, "0.25 % FS"),
@@ -130,7 +148,11 @@ fn attached(instrument: &Instrument, speed: f64) -> InstrumentSettings {
         Value::Object(settings) => settings,
         _ => Map::new(),
     };
-    InstrumentSettings { instrument: instrument.id.clone(), adapter: adapter.to_owned(), settings }
+    InstrumentSettings {
+        instrument: instrument.id.clone(),
+        adapter: adapter.to_owned(),
+        settings,
+    }
 }
 
 /// The word of a float's order in the transducer's settings.

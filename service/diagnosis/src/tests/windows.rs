@@ -170,6 +170,30 @@ fn a_phase_left_fills_the_window() {
 }
 
 #[test]
+fn a_mean_takes_its_time_and_an_idle_passed_through_counts_for_nothing() {
+    let mut job = job();
+    job.passed(&["cranking"]).phase(Phase::Idle);
+    for tick in 0..=101 {
+        job.at(f64::from(tick) * 0.1).reads("inlet", "15 psi");
+    }
+    assert_eq!(job.outcome("idle"), Outcome::Passed);
+    let believed = job.suspect("weak");
+    job.at(20.0)
+        .phase(Phase::Off)
+        .at(30.0)
+        .phase(Phase::Idle)
+        .at(30.1)
+        .reads("inlet", "1 psi");
+    job.at(30.3).phase(Phase::HighIdle);
+    assert_eq!(
+        job.outcome("idle"),
+        Outcome::Passed,
+        "0.2 s of idle are no 10 s"
+    );
+    assert_eq!(job.suspect("weak"), believed);
+}
+
+#[test]
 fn a_minimum_below_its_limit_has_failed_at_once() {
     let mut job = job();
     job.phase(Phase::Cranking).at(1.2).reads("inlet", "3.1 psi");
@@ -179,8 +203,13 @@ fn a_minimum_below_its_limit_has_failed_at_once() {
 #[test]
 fn a_person_answers_for_the_whole_window() {
     let mut job = job();
-    job.phase(Phase::Cranking).at(0.2).enters("inlet", "8 psi");
+    job.phase(Phase::Cranking).at(0.2).enters("inlet", "3 psi");
+    assert_eq!(job.outcome("cranking"), Outcome::Void, "before `after`");
+    job.at(1.2).enters("inlet", "8 psi");
     assert_eq!(job.outcome("cranking"), Outcome::Passed);
+    // Said together with its phase, it is about the whole of it.
+    job.at(60.0).phase(Phase::Cranking).enters("inlet", "3 psi");
+    assert_eq!(job.outcome("cranking"), Outcome::Failed);
 }
 
 #[test]

@@ -107,7 +107,8 @@ fn event(event: &ResolvedEvent) -> Event {
             amount,
             u: uncertainty,
             flags,
-            entered: false,
+            // Written down one by one: each stands for its window, unlike a stream.
+            entered: true,
         },
         ResolvedWhat::Answer { check, answer } => What::Answer {
             check: index(check),

@@ -199,6 +199,8 @@ fn uncertainty(
         Doubt::Standard(text) => {
             parse_span(text, quantity).map_err(|error| (entry_kind(&error), error.to_string()))
         }
+        // Nothing is read of an overload but the end of the range.
+        Doubt::Accuracy(_) if amount.is_overload() => Ok(0.0),
         Doubt::Accuracy(accuracy) => accuracy
             .standard_uncertainty(amount.edge(), step, None)
             .map(|of_instrument| combine(&[of_instrument, digits]))
