@@ -159,7 +159,10 @@ mod tests {
         let budget = meter
             .budget(Quantity::Temperature, 373.15, None, None)
             .unwrap();
-        assert!((budget.accuracy * 3f64.sqrt() - 1.0).abs() < 1e-9, "{budget:?}");
+        assert!(
+            (budget.accuracy * 3f64.sqrt() - 1.0).abs() < 1e-9,
+            "{budget:?}"
+        );
     }
 
     #[test]
@@ -174,7 +177,10 @@ mod tests {
             ..budget
         }
         .widened(2.0);
-        assert_eq!((wide.accuracy, wide.calibration), (2.0 * budget.accuracy, 1.0));
+        assert_eq!(
+            (wide.accuracy, wide.calibration),
+            (2.0 * budget.accuracy, 1.0)
+        );
         assert_eq!(wide.resolution, budget.resolution);
     }
 }

@@ -30,7 +30,9 @@ impl Ratiometric {
         (from, to): (f64, f64),
         supply_u: f64,
     ) -> Result<Ratiometric, RatiometricError> {
-        let finite = [zero, full, from, to, supply_u].iter().all(|x| x.is_finite());
+        let finite = [zero, full, from, to, supply_u]
+            .iter()
+            .all(|x| x.is_finite());
         if !finite || zero == full || from == to || supply_u < 0.0 {
             return Err(RatiometricError);
         }
@@ -63,9 +65,17 @@ mod tests {
     fn a_supply_off_by_one_percent() {
         let sensor = Ratiometric::new((0.0, 100.0), (0.1, 0.9), 0.01);
         let u = |reading: f64| sensor.map(|s| s.standard_uncertainty(reading));
-        assert!(matches!(u(50.0), Ok(x) if (x - 0.625).abs() < 1e-12), "{:?}", u(50.0));
+        assert!(
+            matches!(u(50.0), Ok(x) if (x - 0.625).abs() < 1e-12),
+            "{:?}",
+            u(50.0)
+        );
         // At the lower end a tenth of the supply still counts.
-        assert!(matches!(u(0.0), Ok(x) if (x - 0.125).abs() < 1e-12), "{:?}", u(0.0));
+        assert!(
+            matches!(u(0.0), Ok(x) if (x - 0.125).abs() < 1e-12),
+            "{:?}",
+            u(0.0)
+        );
     }
 
     #[test]

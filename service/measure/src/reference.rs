@@ -55,7 +55,11 @@ mod tests {
     #[test]
     fn pressures_say_what_they_count_from() {
         let check = |text: &str, unit: Unit, reference| {
-            assert_eq!(Unit::parse_referenced(text), Ok((unit, reference)), "{text}");
+            assert_eq!(
+                Unit::parse_referenced(text),
+                Ok((unit, reference)),
+                "{text}"
+            );
         };
         check("psi", Unit::PSI, None);
         check("psig", Unit::PSI, Some(Reference::Gauge));

@@ -78,7 +78,9 @@ fn per(body: &str) -> Option<Per> {
             .filter(|p| p.is_finite() && *p >= 0.0)
             .map(Per::OfAccuracy);
     }
-    let bare = body.strip_suffix('%').map(|number| format!("{number}% rdg"));
+    let bare = body
+        .strip_suffix('%')
+        .map(|number| format!("{number}% rdg"));
     let terms = Accuracy::parse(bare.as_deref().unwrap_or(body)).ok()?;
     Some(Per::Kelvin(terms))
 }
@@ -111,11 +113,22 @@ mod tests {
     #[test]
     fn what_cannot_be_read_says_how_to_write_it() {
         for text in [
-            "", "0.1 %", "0.1 %/K", "0.1 % over 2 K", "0.1 %/s over 2 K", "0.1 %/K over 2 V",
-            "-0.1 %/K over 2 K", "0.1 %/K over -2 K", "x accuracy/K over 1 K", "nan x accuracy/K over 1 K",
+            "",
+            "0.1 %",
+            "0.1 %/K",
+            "0.1 % over 2 K",
+            "0.1 %/s over 2 K",
+            "0.1 %/K over 2 V",
+            "-0.1 %/K over 2 K",
+            "0.1 %/K over -2 K",
+            "x accuracy/K over 1 K",
+            "nan x accuracy/K over 1 K",
         ] {
             let error = TemperatureCoefficient::parse(text).map_err(|e| e.to_string());
-            assert!(matches!(&error, Err(m) if m.contains("over 2 K")), "{text}: {error:?}");
+            assert!(
+                matches!(&error, Err(m) if m.contains("over 2 K")),
+                "{text}: {error:?}"
+            );
         }
     }
 }

@@ -139,13 +139,20 @@ pub(super) fn line(points: &[AsFound]) -> Result<Fit, CalibrationError> {
     }
     let centre = mean(points.iter().map(|p| p.shown), count);
     let mean = mean(corrections(points), count);
-    let pairs = || points.iter().map(|p| p.shown - centre).zip(corrections(points));
+    let pairs = || {
+        points
+            .iter()
+            .map(|p| p.shown - centre)
+            .zip(corrections(points))
+    };
     let spread: f64 = pairs().map(|(off, _)| off * off).sum();
     if spread == 0.0 {
         return Err(CalibrationError::NotRising);
     }
     let slope = pairs().map(|(off, c)| off * c).sum::<f64>() / spread;
-    let squares = pairs().map(|(off, c)| (c - mean - slope * off).powi(2)).sum();
+    let squares = pairs()
+        .map(|(off, c)| (c - mean - slope * off).powi(2))
+        .sum();
     let curve = Curve::Line {
         centre,
         mean,
@@ -159,9 +166,7 @@ pub(super) fn line(points: &[AsFound]) -> Result<Fit, CalibrationError> {
 pub(super) fn table(points: &[AsFound]) -> Result<Fit, CalibrationError> {
     let mut sorted = points.to_vec();
     sorted.sort_by(|a, b| a.reference.total_cmp(&b.reference));
-    let groups: Vec<&[AsFound]> = sorted
-        .chunk_by(|a, b| a.reference == b.reference)
-        .collect();
+    let groups: Vec<&[AsFound]> = sorted.chunk_by(|a, b| a.reference == b.reference).collect();
     if groups.len() < 2 {
         return Err(too_few(CalibrationKind::Table, 2, groups.len()));
     }
@@ -177,7 +182,10 @@ pub(super) fn table(points: &[AsFound]) -> Result<Fit, CalibrationError> {
             correction,
             points: group.len() as f64,
         };
-        if knots.last().is_some_and(|before| before.shown >= knot.shown) {
+        if knots
+            .last()
+            .is_some_and(|before| before.shown >= knot.shown)
+        {
             return Err(CalibrationError::NotRising);
         }
         knots.push(knot);

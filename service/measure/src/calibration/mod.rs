@@ -83,7 +83,9 @@ pub enum CalibrationError {
         have: usize,
     },
     /// Two references at which the same is shown, or in the wrong order.
-    #[error("what is shown does not rise with the reference: see that each point is reference first, then shown")]
+    #[error(
+        "what is shown does not rise with the reference: see that each point is reference first, then shown"
+    )]
     NotRising,
     /// A value that is no number.
     #[error("a point or its uncertainty is no finite number")]

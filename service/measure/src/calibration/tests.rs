@@ -44,7 +44,11 @@ fn thermometer_of_the_gum() {
     near(b, -0.1712, 0.00005);
     near(u, 0.0029, 0.00005);
     // One reading scatters about the line as well.
-    near(calibration.correction(30.0).u, 0.0041386f64.hypot(0.0034976), 1e-6);
+    near(
+        calibration.correction(30.0).u,
+        0.0041386f64.hypot(0.0034976),
+        1e-6,
+    );
 }
 
 #[test]
@@ -60,7 +64,13 @@ fn an_offset_is_the_mean_and_keeps_its_scatter() {
 
 #[test]
 fn a_table_goes_through_its_points_and_holds_its_ends() {
-    let found = points(&[(0.0, 0.0), (0.0, 0.2), (10.0, 10.5), (10.0, 10.5), (20.0, 20.1)]);
+    let found = points(&[
+        (0.0, 0.0),
+        (0.0, 0.2),
+        (10.0, 10.5),
+        (10.0, 10.5),
+        (20.0, 20.1),
+    ]);
     let calibration = Calibration::fit(CalibrationKind::Table, &found, None).unwrap();
     near(calibration.correction(0.1).value, -0.1, 1e-12);
     near(calibration.correction(10.5).value, -0.5, 1e-12);
@@ -72,14 +82,21 @@ fn a_table_goes_through_its_points_and_holds_its_ends() {
     near(calibration.correction(20.1).u, s.hypot(s), 1e-12);
     // Ten beyond the end, where the last stretch rose by 0.4 in 9.6.
     let unknown = 10.0 * 0.4 / 9.6 / 3f64.sqrt();
-    near(calibration.correction(30.1).u, s.hypot(s).hypot(unknown), 1e-12);
+    near(
+        calibration.correction(30.1).u,
+        s.hypot(s).hypot(unknown),
+        1e-12,
+    );
 }
 
 #[test]
 fn without_a_residual_the_given_uncertainty_stands_for_it() {
     let one = points(&[(0.0, 0.2)]);
     let refused = Calibration::fit(CalibrationKind::Offset, &one, None);
-    assert!(matches!(refused, Err(CalibrationError::NoResidual { have: 1, .. })));
+    assert!(matches!(
+        refused,
+        Err(CalibrationError::NoResidual { have: 1, .. })
+    ));
     let taken = Calibration::fit(CalibrationKind::Offset, &one, Some(0.1)).unwrap();
     near(taken.correction(9.0).u, 0.1 * 2f64.sqrt(), 1e-12);
     let two = points(&[(0.0, 0.2), (10.0, 10.2)]);
@@ -96,10 +113,22 @@ fn what_cannot_be_fitted_says_why() {
         assert!(error.to_string().contains(part), "{error}");
     };
     check(CalibrationKind::Offset, &[], "needs 1");
-    check(CalibrationKind::Line, &[(1.0, 1.0), (1.0, 1.1)], "needs 2 different points, and there are 1");
+    check(
+        CalibrationKind::Line,
+        &[(1.0, 1.0), (1.0, 1.1)],
+        "needs 2 different points, and there are 1",
+    );
     check(CalibrationKind::Table, &[(1.0, 1.0)], "needs 2");
-    check(CalibrationKind::Table, &[(1.0, 2.0), (2.0, 1.0)], "reference first");
-    check(CalibrationKind::Line, &[(1.0, 1.0), (2.0, 1.0)], "reference first");
+    check(
+        CalibrationKind::Table,
+        &[(1.0, 2.0), (2.0, 1.0)],
+        "reference first",
+    );
+    check(
+        CalibrationKind::Line,
+        &[(1.0, 1.0), (2.0, 1.0)],
+        "reference first",
+    );
     check(CalibrationKind::Line, &[(1.0, f64::NAN)], "finite");
     assert!("curve".parse::<CalibrationKind>().is_err());
 }
