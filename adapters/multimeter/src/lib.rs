@@ -8,9 +8,16 @@
 //! - no overload becomes a number;
 //! - no maker or model is known here: the chip's protocol is the name.
 
+mod dtm0660;
+mod eleven;
 mod es51922;
+mod es51962;
+mod es51986;
+mod fs9721;
 mod fs9922;
+mod glass;
 mod lines;
+mod metex14;
 mod settings;
 mod shown;
 
@@ -19,7 +26,11 @@ mod captured;
 #[cfg(test)]
 mod conformance;
 #[cfg(test)]
+mod reading;
+#[cfg(test)]
 mod resynchronising;
+#[cfg(test)]
+mod tests;
 
 pub use settings::MultimeterSettings;
 use trisect_kit::Codec;
@@ -27,7 +38,15 @@ pub use trisect_kit::sample_json;
 
 /// Every protocol, by name.
 pub fn codecs() -> &'static [Codec] {
-    const ALL: &[Codec] = &[fs9922::CODEC, es51922::CODEC];
+    const ALL: &[Codec] = &[
+        fs9721::CODEC,
+        fs9922::CODEC,
+        es51922::CODEC,
+        es51962::CODEC,
+        es51986::CODEC,
+        dtm0660::CODEC,
+        metex14::CODEC,
+    ];
     ALL
 }
 
