@@ -1,10 +1,11 @@
 //! Instruments of the bay, and where their probes are.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use trisect_api::wire::{
-    self, InstrumentAttachParams, InstrumentItem, InstrumentName, PhaseSayParams, ProbeLiftParams,
-    ProbePlaceParams,
+    self, AttachedTo, InstrumentAttachParams, InstrumentItem, InstrumentName, PhaseSayParams,
+    ProbeLiftParams, ProbePlaceParams,
 };
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::{EventRow, Happened, Probe};
@@ -79,6 +80,18 @@ impl Bay {
             .values()
             .map(|one| one.shown(&self.name, &self.clock))
             .collect()
+    }
+
+    /// The ports of the instruments, each with whose it is.
+    pub(crate) fn ports(&self) -> Vec<(PathBuf, AttachedTo)> {
+        let attached = self.instruments.iter().filter_map(|(name, one)| {
+            let to = AttachedTo {
+                bay: self.name.clone(),
+                instrument: name.clone(),
+            };
+            Some((one.port.clone()?, to))
+        });
+        attached.collect()
     }
 
     /// `probe.place`.

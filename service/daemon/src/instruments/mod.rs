@@ -3,9 +3,11 @@
 mod build;
 mod chain;
 mod manual;
+mod probe;
 
 pub(crate) use build::{Built, about, build};
 pub(crate) use chain::{Air, Chain, ChainError, Link, Measured, Shown, function_of};
+pub(crate) use probe::{Patience, probe};
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
