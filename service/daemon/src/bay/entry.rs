@@ -5,7 +5,9 @@ use std::sync::Arc;
 use trisect_api::wire::{self, ReadingEnterParams};
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::{Appended, EventRow, Happened, Reading};
-use trisect_measure::{Amount, EntryError, Flags, Quantity, Sample, parse_entry, parse_span};
+use trisect_measure::{
+    Amount, EntryError, Flags, Function, Quantity, Sample, parse_entry, parse_span,
+};
 use trisect_rules::{RuleSet, TestPoint};
 
 use super::arrival::implausible;
@@ -74,7 +76,7 @@ impl Bay {
         let known = params.instrument.as_deref();
         let known = known.and_then(|name| self.instruments.get(name));
         let channel = known.and_then(|one| one.channel_of(point.quantity));
-        let sample = written(point.quantity, amount, step, channel)?;
+        let sample = written(point.quantity, amount, step, channel);
         let unknown = Link::default();
         let link = known.zip(channel).map(|(one, c)| one.chain.channel(c));
         let now = self.clock.now();
@@ -99,27 +101,19 @@ impl Bay {
     }
 }
 
-/// What a person read off, as a sample.
-fn written(
-    quantity: Quantity,
-    amount: Amount,
-    step: Option<f64>,
-    channel: Option<u16>,
-) -> Result<Sample, WireError> {
-    let function = function_of(quantity).ok_or_else(|| {
-        ErrorKind::WrongQuantity
-            .because(format!("no instrument shows a {quantity}"))
-            .at("point")
-    })?;
-    Ok(Sample {
+/// What a person read off, as a sample. A stopwatch is the one thing to be read
+/// that no instrument here is a function of: nothing is known of its accuracy, so
+/// any function of one scale does.
+fn written(quantity: Quantity, amount: Amount, step: Option<f64>, channel: Option<u16>) -> Sample {
+    Sample {
         channel: channel.unwrap_or(0),
-        function,
+        function: function_of(quantity).unwrap_or(Function::Duty),
         amount,
         digit: step,
         span: None,
         coupling: None,
         flags: Flags::empty(),
-    })
+    }
 }
 
 /// Why what was written cannot become a reading, in the words of the wire.
