@@ -9,10 +9,11 @@
     reason = "a bench fails by panicking"
 )]
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
+use tempfile::TempDir;
 use trisect_tests::daemon::Daemon;
 use trisect_tests::raw::post;
 use trisect_tests::repository::root;
@@ -41,17 +42,17 @@ fn optimised() -> PathBuf {
     this.parent().unwrap().with_file_name("trisectd")
 }
 
-async fn first_answer(program: &std::path::Path) -> (Duration, Daemon) {
-    let folder = tempfile::tempdir().unwrap().keep();
+async fn first_answer(program: &Path) -> (Duration, Daemon, TempDir) {
+    let folder = tempfile::tempdir().unwrap();
     let begun = Instant::now();
-    let daemon = Daemon::start_program(program, &folder.join("journal.db")).await;
+    let daemon = Daemon::start_program(program, &folder.path().join("journal.db")).await;
     let answer = post(
         daemon.address,
         r#"{"jsonrpc":"2.0","method":"service.about","id":1}"#,
     )
     .await;
     assert_eq!(answer.status, 200);
-    (begun.elapsed(), daemon)
+    (begun.elapsed(), daemon, folder)
 }
 
 fn median(mut times: Vec<Duration>) -> Duration {
@@ -82,7 +83,7 @@ fn main() {
     let mut resident = Vec::new();
     runtime.block_on(async {
         for _ in 0..15 {
-            let (time, daemon) = first_answer(&program).await;
+            let (time, daemon, _folder) = first_answer(&program).await;
             times.push(time);
             resident.push(daemon.resident());
             assert!(daemon.terminate().await.success());

@@ -33,14 +33,14 @@ impl Bay {
             what,
         };
         let mut rows = vec![row(Happened::Reading(entered))];
-        // Taken in a phase that the engine has left since: there and back again.
-        let then = params
-            .phase
-            .map(convert::phase_said)
-            .filter(|phase| *phase != now);
+        // Said with its phase, it is about the whole of it; a phase that the engine
+        // has left since is come back from.
+        let then = params.phase.map(convert::phase_said);
         if let Some(then) = then {
             rows.insert(0, row(Happened::Phase(then)));
-            rows.push(row(Happened::Phase(now)));
+            if then != now {
+                rows.push(row(Happened::Phase(now)));
+            }
         }
         let place = usize::from(then.is_some());
         let stored = rows[place].clone();
