@@ -21,6 +21,12 @@ impl Bay {
         &mut self,
         params: ReadingEnterParams,
     ) -> Result<wire::Reading, WireError> {
+        if params.by.trim().is_empty() || params.by.len() > 200 {
+            return Err(ErrorKind::InvalidParams
+                .because("a reading is signed by 1 to 200 characters")
+                .at("by")
+                .hint("write who took it"));
+        }
         let (rules, at) = self.moment()?;
         let wall = self.wall_of(at);
         let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
