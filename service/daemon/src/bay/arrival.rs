@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use trisect_journal::{EventRow, Happened, Reading};
 use trisect_kit::Emission;
-use trisect_measure::{Amount, Flags};
+use trisect_measure::Flags;
 use trisect_rules::RuleSet;
 
 use super::state::Bay;
@@ -93,7 +93,7 @@ fn measured(
         .uncertainty(sample)
         .map_err(|error| error.to_string())?;
     let mut flags = sample.flags;
-    if implausible(sample.amount, place.plausible) {
+    if place.implausible(sample.amount, uncertainty) {
         flags |= Flags::IMPLAUSIBLE;
     }
     Ok(Reading {
@@ -105,12 +105,4 @@ fn measured(
         instrument: Some(Arc::clone(&instrument.name)),
         channel: Some(sample.channel),
     })
-}
-
-/// An overload is not implausible: an open circuit is one.
-pub(super) fn implausible(amount: Amount, plausible: Option<(f64, f64)>) -> bool {
-    match (amount, plausible) {
-        (Amount::Exactly(x), Some((low, high))) => x < low || x > high,
-        _ => false,
-    }
 }

@@ -10,7 +10,6 @@ use trisect_measure::{
 };
 use trisect_rules::{RuleSet, TestPoint};
 
-use super::arrival::implausible;
 use super::record::stored_reading;
 use super::state::Bay;
 use crate::convert;
@@ -76,7 +75,7 @@ fn read(rules: &RuleSet, params: &ReadingEnterParams) -> Result<Reading, WireErr
         }
         None => step.map_or(0.0, resolution_uncertainty),
     };
-    check_plausible(point, amount, &params.value, "value")?;
+    check_plausible(point, amount, uncertainty, &params.value, "value")?;
     Ok(Reading {
         point: Arc::from(point.id.as_str()),
         amount,
@@ -117,10 +116,11 @@ pub(super) fn test_point<'a>(
 pub(super) fn check_plausible(
     point: &TestPoint,
     amount: Amount,
+    u: f64,
     written: &str,
     field: &str,
 ) -> Result<(), WireError> {
-    if !implausible(amount, point.plausible) {
+    if !point.implausible(amount, u) {
         return Ok(());
     }
     let (low, high) = point

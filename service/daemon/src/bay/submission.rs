@@ -191,14 +191,15 @@ fn read(
         ));
     }
     let amount = Amount::Exactly(unit.to_si(submitted.value));
-    if super::arrival::implausible(amount, point.plausible) {
+    let u = unit.span_to_si(u);
+    if point.implausible(amount, u) {
         let written = format!("{} {}", submitted.value, submitted.unit);
-        check_plausible(point, amount, &written, &field("value"))?;
+        check_plausible(point, amount, u, &written, &field("value"))?;
     }
     Ok(Reading {
         point: id,
         amount,
-        uncertainty: unit.span_to_si(u),
+        uncertainty: u,
         flags: Flags::empty(),
         entered: false,
         instrument: None,
