@@ -70,11 +70,12 @@ pub(crate) fn assess(
         let Some(assessment) = own(model, check, &states[check], latest, now) else {
             continue;
         };
-        let unmet = model.rules.checks[check].needs.iter().find(|need| {
-            !found[**need]
-                .as_ref()
-                .is_some_and(|a| a.outcome == Outcome::Passed)
-        });
+        let passed = |need: &usize| {
+            let known = found[*need].as_ref();
+            known.is_some_and(|a| a.outcome == Outcome::Passed)
+        };
+        let mut needs = model.rules.checks[check].needs.iter();
+        let unmet = needs.find(|need| !passed(need));
         found[check] = Some(match unmet {
             Some(need) => {
                 let need = &model.rules.checks[*need].id;

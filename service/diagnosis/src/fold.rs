@@ -279,10 +279,10 @@ impl Diagnosis {
             if here && (again || !was) {
                 state.waiting = Some(at);
             }
-            if !here || again {
-                if let Some(window) = &mut state.window {
-                    window.close(at);
-                }
+            if (!here || again)
+                && let Some(window) = &mut state.window
+            {
+                window.close(at);
             }
             if !here {
                 state.waiting = None;

@@ -40,6 +40,18 @@ fn nothing_is_left_undone() {
     none(&breaches);
 }
 
+/// Tests wait on conditions; nothing anywhere stops a thread and hopes.
+#[test]
+fn no_thread_sleeps() {
+    let word = ["thread::", "sleep"].concat();
+    let breaches: Vec<String> = rust_files("")
+        .flat_map(lines)
+        .filter(|line| line.code.contains(&word))
+        .map(|line| line.to_string())
+        .collect();
+    none(&breaches);
+}
+
 /// Whether a line ends the program if something is not as it should be.
 fn may_panic(line: &Line) -> bool {
     [".unwrap()", ".expect(", "panic!(", "unreachable!("]

@@ -21,7 +21,7 @@ fn factors_of_pressure() {
     check("bar", 1e5, 1e-12);
     check("kPa", 1e3, 1e-12);
     // UCUM's own spelling; its value has more digits than SP 811 prints.
-    check("[psi]", 6894.757_293, 1e-7);
+    check("[psi]", 6_894.757_293, 1e-7);
 }
 
 #[test]

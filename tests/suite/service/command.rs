@@ -1,8 +1,13 @@
 //! The `trisect` command against a running service: a small job from opening to closing.
 
+use std::process::Stdio;
+
 use serde_json::Value;
-use trisect_tests::programs::{Ended, trisect};
-use trisect_tests::service::Served;
+use tokio::io::{AsyncBufReadExt, BufReader};
+use tokio::process::Command;
+use trisect_tests::programs::{Ended, program, trisect};
+use trisect_tests::service::{Served, open_job, readings, submit};
+use trisect_tests::wait::within;
 
 /// Runs the command while the service runs.
 async fn run(served: &Served, arguments: &[&str]) -> Ended {
@@ -86,4 +91,41 @@ async fn a_refusal_ends_with_2_and_says_the_way_out() {
         gone.code == 2 && gone.err.contains("127.0.0.1:1"),
         "{gone:?}"
     );
+}
+
+/// What `trisect watch` prints while it runs: first the verdict as it stands, then what happens.
+#[tokio::test(flavor = "multi_thread")]
+async fn watch_tells_readings_and_verdicts_as_they_come() {
+    let served = Served::start().await;
+    let client = served.client().await;
+    open_job(&client, None).await;
+    let mut child = Command::new(program("trisect"))
+        .args(["watch", "--json", "--server"])
+        .arg(format!("ws://{}/rpc", served.address))
+        .stdout(Stdio::piped())
+        .kill_on_drop(true)
+        .spawn()
+        .unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let mut next = async || -> Value {
+        let line = within("a line", lines.next_line())
+            .await
+            .unwrap()
+            .expect("it runs");
+        serde_json::from_str(&line).unwrap()
+    };
+    assert_eq!(next().await["watch"], "verdict.watch");
+    submit(&client, readings("battery", "V", &[12.61])).await;
+    let (mut reading, mut verdict) = (false, false);
+    while !(reading && verdict) {
+        let line = next().await;
+        reading |= line["watch"] == "reading.watch" && line["value"] == 12.61;
+        let evidence = line["evidence"].as_array();
+        verdict |=
+            evidence.is_some_and(|all| all.iter().any(|piece| piece["check"] == "battery-rest"));
+    }
+    // When the service goes, so does it, and says why.
+    served.stop().await;
+    let ended = within("its end", child.wait()).await.unwrap();
+    assert_eq!(ended.code(), Some(2));
 }

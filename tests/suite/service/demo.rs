@@ -1,14 +1,36 @@
 //! The demo: the right side is named from bytes, for every fault it is promised for.
 
+use std::fs::File;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
 use trisect_tests::programs::program;
 use trisect_tests::wait::within;
 
+/// Less than this is promised, at the speed the demo has by itself.
+const PROMISED: Duration = Duration::from_secs(30);
+
+/// One demo at a time, whatever process a test runs in: its bay is many times as fast as the world, so that
+/// what delays an instrument's bytes here delays them there by half a second.
+fn turn() -> File {
+    let lock = File::create(Path::new(env!("CARGO_TARGET_TMPDIR")).join("demo.lock")).unwrap();
+    lock.lock().unwrap();
+    lock
+}
+
 /// Runs the demo at its own speed; everything it prints.
 async fn demo(fault: &str) -> String {
+    let turn = turn();
     let mut command = tokio::process::Command::new(program("trisectd"));
     command.args(["demo", "--fault", fault]).kill_on_drop(true);
-    // Less than 30 seconds is promised, and that is how long is waited.
+    let begun = Instant::now();
     let ended = within(fault, command.output()).await.unwrap();
+    assert!(
+        begun.elapsed() < PROMISED,
+        "{fault}: took {:?}",
+        begun.elapsed()
+    );
+    drop(turn);
     let err = String::from_utf8_lossy(&ended.stderr);
     assert!(ended.status.success(), "{fault}: {err}");
     String::from_utf8(ended.stdout).unwrap()

@@ -176,7 +176,7 @@ fn wrong_requests(job: &str) -> Vec<Refusal> {
             "job.close",
             json!({"job": job, "confirmed": ["lift-pump-week"]}),
             "unknown-suspect",
-            "confirmed",
+            "confirmed[0]",
             "lift-pump-weak",
         ),
         refusal(

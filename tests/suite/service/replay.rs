@@ -65,20 +65,21 @@ async fn a_job_replays_to_the_same_bytes_open_closed_and_after_a_restart() {
     say(&client, Phase::Cranking).await;
     submit(
         &client,
-        readings("pump-inlet-pressure", "psi", &[3.2, 3.1, 2.9]),
+        readings("positive-cable-drop", "V", &[0.9, 1.4, 1.2]),
     )
     .await;
-    submit(&client, readings("battery", "V", &[10.4])).await;
-    let entered =
-        json!({"bay": "bay-1", "point": "pump-inlet-pressure", "value": "3.0 psi", "by": "R."});
+    say(&client, Phase::Off).await;
+    let entered = json!({
+        "bay": "bay-1", "point": "pump-inlet-pressure", "value": "3.0 psi", "phase": "cranking", "by": "R.",
+    });
     call(served.address, "reading.enter", entered).await;
     let answer = json!({"job": job, "check": "fuel-seen", "answer": "seen", "by": "R."});
     call(served.address, "job.answer", answer).await;
     let open = verdict_bytes(served.address, &job).await;
-    assert!(
-        open.contains(r#""check":"inlet-pressure-cranking","outcome":"failed""#),
-        "{open}"
-    );
+    for failed in ["positive-cable", "inlet-pressure-cranking"] {
+        let evidence = format!(r#""check":"{failed}","outcome":"failed""#);
+        assert!(open.contains(&evidence), "{failed}: {open}");
+    }
 
     let folder = served.stop().await;
     let served = Served::start_with(folder, Vec::new()).await;

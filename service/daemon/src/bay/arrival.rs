@@ -5,7 +5,7 @@ use std::sync::Arc;
 use trisect_api::wire::PressureReference;
 use trisect_journal::{EventRow, Happened, Reading};
 use trisect_kit::Emission;
-use trisect_measure::{Amount, Flags, Quantity};
+use trisect_measure::{Flags, Quantity};
 use trisect_rules::RuleSet;
 
 use super::state::Bay;
@@ -156,7 +156,7 @@ fn measured(
     let mut reading = measured.at(point);
     reading.instrument = Some(Arc::clone(&instrument.name));
     reading.channel = Some(sample.channel);
-    if implausible(reading.amount, place.plausible) {
+    if place.implausible(reading.amount, reading.uncertainty) {
         reading.flags |= Flags::IMPLAUSIBLE;
     }
     Ok(reading)
@@ -177,13 +177,5 @@ impl Measured {
             latency: self.latency,
             barometer: self.barometer,
         }
-    }
-}
-
-/// An overload is not implausible: an open circuit is one.
-pub(super) fn implausible(amount: Amount, plausible: Option<(f64, f64)>) -> bool {
-    match (amount, plausible) {
-        (Amount::Exactly(x), Some((low, high))) => x < low || x > high,
-        _ => false,
     }
 }

@@ -10,7 +10,6 @@ use trisect_measure::{
 };
 use trisect_rules::{RuleSet, TestPoint};
 
-use super::arrival::implausible;
 use super::record::stored_reading;
 use super::state::Bay;
 use crate::convert;
@@ -22,6 +21,12 @@ impl Bay {
         &mut self,
         params: ReadingEnterParams,
     ) -> Result<wire::Reading, WireError> {
+        if params.by.trim().is_empty() || params.by.len() > 200 {
+            return Err(ErrorKind::InvalidParams
+                .because("a reading is signed by 1 to 200 characters")
+                .at("by")
+                .hint("write who took it"));
+        }
         let (rules, at) = self.moment()?;
         let wall = self.wall_of(at);
         let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
@@ -34,14 +39,14 @@ impl Bay {
             what,
         };
         let mut rows = vec![row(Happened::Reading(entered))];
-        // Taken in a phase that the engine has left since: there and back again.
-        let then = params
-            .phase
-            .map(convert::phase_said)
-            .filter(|phase| *phase != now);
+        // Said with its phase, it is about the whole of it; a phase that the engine
+        // has left since is come back from.
+        let then = params.phase.map(convert::phase_said);
         if let Some(then) = then {
             rows.insert(0, row(Happened::Phase(then)));
-            rows.push(row(Happened::Phase(now)));
+            if then != now {
+                rows.push(row(Happened::Phase(now)));
+            }
         }
         let place = usize::from(then.is_some());
         let stored = rows[place].clone();
@@ -89,7 +94,13 @@ impl Bay {
         };
         let measured = link.unwrap_or(&unknown).measure(&shown);
         let measured = measured.map_err(|error| unmeasured(&error))?;
-        check_plausible(point, measured.amount, &params.value, "value")?;
+        check_plausible(
+            point,
+            measured.amount,
+            measured.uncertainty,
+            &params.value,
+            "value",
+        )?;
         Ok(Reading {
             entered: true,
             instrument: params.instrument.as_deref().map(Arc::from),
@@ -159,10 +170,11 @@ pub(super) fn test_point<'a>(
 pub(super) fn check_plausible(
     point: &TestPoint,
     amount: Amount,
+    u: f64,
     written: &str,
     field: &str,
 ) -> Result<(), WireError> {
-    if !implausible(amount, point.plausible) {
+    if !point.implausible(amount, u) {
         return Ok(());
     }
     let (low, high) = point

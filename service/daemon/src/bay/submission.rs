@@ -226,17 +226,18 @@ fn read(
         Some(Beyond::Above) => Amount::Above(value),
         Some(Beyond::Below) => Amount::Below(value),
     };
-    if super::arrival::implausible(amount, point.plausible) {
+    let u = match air {
+        Some(air) => combine(&[unit.span_to_si(u), air.u]),
+        None => unit.span_to_si(u),
+    };
+    if point.implausible(amount, u) {
         let written = format!("{} {}", submitted.value, submitted.unit);
-        check_plausible(point, amount, &written, &field("value"))?;
+        check_plausible(point, amount, u, &written, &field("value"))?;
     }
     Ok(Reading {
         point: id,
         amount,
-        uncertainty: match air {
-            Some(air) => combine(&[unit.span_to_si(u), air.u]),
-            None => unit.span_to_si(u),
-        },
+        uncertainty: u,
         flags: Flags::empty(),
         entered: false,
         instrument: None,

@@ -15,6 +15,8 @@ use super::stage::{BAY, Stage};
 
 /// Simulated seconds that a reading takes to settle after a lead was moved.
 const SETTLE: f64 = 1.0;
+/// Simulated seconds with the key on before cranking.
+const PRIME: f64 = 3.0;
 /// Simulated seconds of measuring where the check does not say.
 const LOOK: f64 = 2.0;
 /// Simulated seconds of patience beyond what the check asks for.
@@ -229,7 +231,10 @@ impl<'a> Technician<'a> {
                 true
             }
             Phase::Cranking => {
-                // Without air it cannot start, and is measured for as long as it takes.
+                // The line fills with the key on. Without air it cannot start, and
+                // is measured for as long as it takes.
+                bay.key(Key::On);
+                bay.wait(PRIME).await;
                 bay.air(false);
                 bay.key(Key::Crank);
                 true
@@ -253,7 +258,7 @@ impl<'a> Technician<'a> {
     async fn start(&self, phase: Phase) -> bool {
         let bay = &self.stage.bay;
         bay.key(Key::On);
-        bay.wait(3.0).await;
+        bay.wait(PRIME).await;
         bay.key(Key::Crank);
         let runs = bay.wait_until(12.0, |m| m.rpm() > 500.0).await;
         bay.key(Key::On);

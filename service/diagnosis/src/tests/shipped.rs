@@ -26,25 +26,18 @@ fn no_pump_is_named_until_supply_is_proven() {
         .find(|m| m.side == Side::Pump)
         .unwrap();
     assert_eq!(missing.passed, SUPPLY_PROVEN);
-    for left_out in 0..SUPPLY_PROVEN.len() {
+    for left_out in SUPPLY_PROVEN {
         let mut job = Job::shipped(Some("cranks-no-start"));
         job.failed(&["bypass-start", "bypass-click", "bypass-current"]);
-        for (index, check) in SUPPLY_PROVEN.iter().enumerate() {
-            if index != left_out {
-                job.passed(&[check]);
-            }
+        for check in SUPPLY_PROVEN.iter().filter(|check| **check != left_out) {
+            job.passed(&[check]);
         }
         let verdict = job.verdict();
-        assert_eq!(
-            verdict.standing,
-            Standing::Leaning,
-            "without {}",
-            SUPPLY_PROVEN[left_out]
-        );
+        assert_eq!(verdict.standing, Standing::Leaning, "without {left_out}");
         let next = &verdict.next[0];
-        assert_eq!(next.check, SUPPLY_PROVEN[left_out]);
+        assert_eq!(next.check, left_out);
         assert!(next.completes_proof);
-        job.passed(&[SUPPLY_PROVEN[left_out]]);
+        job.passed(&[left_out]);
         assert_eq!(job.verdict().standing, Standing::Isolated);
         assert_eq!(job.verdict().side, Some(Side::Pump));
     }
