@@ -1,7 +1,9 @@
-//! Serial multimeters: one codec per chip protocol, one file per codec.
+//! Multimeters: one codec per chip protocol, one file per codec; and bench meters
+//! that speak SCPI.
 //!
 //! A codec is pure: bytes in, samples out. [`codecs`] names them all;
-//! [`MultimeterSettings::adapter`] puts one on a port.
+//! [`MultimeterSettings::adapter`] puts one on a port. A SCPI meter is asked
+//! rather than listened to: [`ScpiSettings::adapter`].
 //!
 //! Invariants, each an absence:
 //! - no frame whose fields contradict each other becomes a sample;
@@ -18,6 +20,7 @@ mod fs9922;
 mod glass;
 mod lines;
 mod metex14;
+mod scpi;
 mod settings;
 mod shown;
 
@@ -32,6 +35,7 @@ mod resynchronising;
 #[cfg(test)]
 mod tests;
 
+pub use scpi::{ScpiFunction, ScpiSettings};
 pub use settings::MultimeterSettings;
 use trisect_kit::Codec;
 pub use trisect_kit::sample_json;

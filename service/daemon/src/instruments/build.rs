@@ -7,7 +7,7 @@ use trisect_api::wire::AboutAdapter;
 use trisect_api::{ErrorKind, WireError};
 use trisect_kit::Adapter;
 use trisect_kit::ports::Ports;
-use trisect_multimeter::MultimeterSettings;
+use trisect_multimeter::{MultimeterSettings, ScpiSettings};
 use trisect_transducer::TransducerSettings;
 
 use super::Chain;
@@ -43,11 +43,21 @@ const DISPLAY: i64 = 400_000_000;
 const KINDS: &[Kind] = &[
     Kind {
         name: "multimeter",
-        title: "A multimeter on a serial port that sends by itself",
+        title: "A multimeter on a serial port, by its chip's protocol",
         schema: MultimeterSettings::schema,
         latency: Some(DISPLAY),
         make: |settings| {
             let adapter = read::<MultimeterSettings>(settings)?.adapter();
+            Ok((adapter.map_err(|error| refused(&error))?, None))
+        },
+    },
+    Kind {
+        name: "scpi",
+        title: "A bench multimeter that speaks SCPI, on a serial port or over TCP",
+        schema: ScpiSettings::schema,
+        latency: None,
+        make: |settings| {
+            let adapter = read::<ScpiSettings>(settings)?.adapter();
             Ok((adapter.map_err(|error| refused(&error))?, None))
         },
     },
