@@ -1,9 +1,11 @@
-//! Serial ports: opened with clear errors, kept open, re-opened when lost.
+//! Ports, serial or TCP: opened with clear errors, kept open, re-opened when lost.
 
 mod backoff;
 mod keep;
 mod open;
+mod tcp;
 
 pub use backoff::back_off;
-pub use keep::{Ending, Session, keep_open};
+pub use keep::{Ending, Opens, Session, keep_open};
 pub use open::{Port, PortError, open};
+pub use tcp::{TcpAddress, TcpAddressError};
