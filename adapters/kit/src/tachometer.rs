@@ -287,12 +287,14 @@ mod tests {
 
     #[tokio::test]
     async fn any_adapters_frequency_becomes_shaft_speed_in_order_and_held_back() {
-        let mut tachometer =
-            Tachometer::new(Box::new(Generator), PulsesPerTurn::new(2.0).unwrap());
+        let mut tachometer = Tachometer::new(Box::new(Generator), PulsesPerTurn::new(2.0).unwrap());
         let channels = tachometer.describe().channels;
         assert_eq!(channels[0].function, Some(Function::RotationalSpeed));
         let (samples, mut taken) = tokio::sync::mpsc::channel(2);
-        let (health, stop) = (crate::Health::new(), tokio_util::sync::CancellationToken::new());
+        let (health, stop) = (
+            crate::Health::new(),
+            tokio_util::sync::CancellationToken::new(),
+        );
         let context = Context {
             samples,
             health: health.clone(),
@@ -315,8 +317,7 @@ mod tests {
 
     #[tokio::test]
     async fn an_adapter_whose_samples_nobody_takes_ends() {
-        let mut tachometer =
-            Tachometer::new(Box::new(Generator), PulsesPerTurn::new(2.0).unwrap());
+        let mut tachometer = Tachometer::new(Box::new(Generator), PulsesPerTurn::new(2.0).unwrap());
         let (samples, taken) = tokio::sync::mpsc::channel(2);
         drop(taken);
         let context = Context {

@@ -16,7 +16,7 @@ use crate::{LineSettings, Parity};
 pub struct TcpFront(Mutex<BTreeMap<PathBuf, String>>);
 
 impl TcpFront {
-    /// The address, as `tcp://127.0.0.1:PORT`, behind which the port at `path`
+    /// The address, host and port, behind which the port at `path`
     /// is opened for each connection. Must be called within a tokio run time.
     ///
     /// # Errors
@@ -28,7 +28,7 @@ impl TcpFront {
         }
         let listener = std::net::TcpListener::bind(("127.0.0.1", 0))?;
         listener.set_nonblocking(true)?;
-        let address = format!("tcp://{}", listener.local_addr()?);
+        let address = listener.local_addr()?.to_string();
         let listener = TcpListener::from_std(listener)?;
         tokio::spawn(serve(listener, path.to_owned()));
         fronts.insert(path.to_owned(), address.clone());

@@ -4,10 +4,24 @@ use std::future::Future;
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use tokio::io::{AsyncRead, AsyncWrite};
-use tokio_serial::SerialStream;
 
-use super::{Port, back_off, open};
+use super::back_off;
 use crate::{Context, State};
+
+/// Where an instrument is reached, and how the way to it is opened.
+pub trait Endpoint: Sync {
+    /// An open way, both directions.
+    type Stream: AsyncRead + AsyncWrite + Unpin + Send;
+
+    /// Opens the way, within a few seconds.
+    ///
+    /// # Errors
+    /// Why it cannot be opened, in words, with the way out.
+    fn open(&self) -> impl Future<Output = Result<Self::Stream, String>> + Send;
+
+    /// Its name in messages, such as a path or an address.
+    fn name(&self) -> String;
+}
 
 /// Why a session over an open port ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -30,41 +44,17 @@ pub trait Session: Send {
         S: AsyncRead + AsyncWrite + Unpin + Send;
 }
 
-/// What can be opened, and opened again: a serial port, a TCP address.
-pub trait Opens: Sync {
-    /// What it is once open.
-    type Stream: AsyncRead + AsyncWrite + Unpin + Send;
-
-    /// Its name in messages.
-    fn name(&self) -> String;
-
-    /// Opens it. The error names it and says the way out.
-    fn open(&self) -> impl Future<Output = Result<Self::Stream, String>> + Send;
-}
-
-impl Opens for Port {
-    type Stream = SerialStream;
-
-    fn name(&self) -> String {
-        self.path.display().to_string()
-    }
-
-    async fn open(&self) -> Result<SerialStream, String> {
-        open(self).map_err(|error| error.to_string())
-    }
-}
-
 /// Opens the port, serves it, and does so again whenever it is lost, until told
 /// to stop. Keeps the health's state: `starting` first, `silent` while there is
 /// no port, `stopped` at the end.
-pub async fn keep_open<O: Opens, S: Session>(port: &O, session: &mut S, context: &Context) {
+pub async fn keep_open<E: Endpoint, S: Session>(port: &E, session: &mut S, context: &Context) {
     context.health.enter(State::Starting, context.now());
     let name = port.name();
     let mut hasher = DefaultHasher::new();
     name.hash(&mut hasher);
     let seed = hasher.finish();
     let mut attempt = 0;
-    while !context.stop.is_cancelled() {
+    loop {
         let opened = tokio::select! {
             biased;
             () = context.stop.cancelled() => break,
@@ -75,13 +65,15 @@ pub async fn keep_open<O: Opens, S: Session>(port: &O, session: &mut S, context:
                 let before = context.health.vitals().frames_good;
                 match session.serve(&mut stream, context).await {
                     Ending::Stopped => break,
-                    Ending::Lost(why) => context.silent(&format!("lost {name}: {why}")),
+                    Ending::Lost(why) => {
+                        context.silent(&format!("lost {name}: {why}"));
+                    }
                 }
                 if context.health.vitals().frames_good > before {
                     attempt = 0;
                 }
             }
-            Err(error) => context.silent(&error),
+            Err(why) => context.silent(&why),
         }
         if context.pause(back_off(attempt, seed)).await.is_err() {
             break;

@@ -1,4 +1,5 @@
-//! Ports, serial or TCP: opened with clear errors, kept open, re-opened when lost.
+//! Ways to an instrument: opened with clear errors, kept open, re-opened when
+//! lost.
 
 mod backoff;
 mod keep;
@@ -6,6 +7,6 @@ mod open;
 mod tcp;
 
 pub use backoff::back_off;
-pub use keep::{Ending, Opens, Session, keep_open};
+pub use keep::{Ending, Endpoint, Session, keep_open};
 pub use open::{Port, PortError, open};
-pub use tcp::{TcpAddress, TcpAddressError};
+pub use tcp::{TcpError, TcpPort};

@@ -10,6 +10,7 @@ use tokio_serial::{
     DataBits, ErrorKind, SerialPort as _, SerialPortBuilderExt as _, SerialStream, StopBits,
 };
 
+use super::Endpoint;
 use crate::{LineError, LineSettings, Parity};
 
 /// Which port, and how it is to be set.
@@ -75,6 +76,18 @@ pub enum PortError {
         /// What the system said.
         source: tokio_serial::Error,
     },
+}
+
+impl Endpoint for Port {
+    type Stream = SerialStream;
+
+    async fn open(&self) -> Result<SerialStream, String> {
+        open(self).map_err(|error| error.to_string())
+    }
+
+    fn name(&self) -> String {
+        self.path.display().to_string()
+    }
 }
 
 /// Opens a port for this program alone.

@@ -1,90 +1,84 @@
-//! A TCP address in place of a serial port.
+//! A socket of an instrument on the network.
 
-use std::fmt;
 use std::io;
-use std::path::Path;
 use std::time::Duration;
 
 use tokio::net::TcpStream;
 use tokio::time::timeout;
 
-use super::Opens;
+use super::Endpoint;
 
-/// What the path of a port begins with when it is a TCP address.
-const SCHEME: &str = "tcp://";
-/// How long a connection may take; an instrument is on the same network.
-const PATIENCE: Duration = Duration::from_secs(3);
+/// A connection that takes longer is none: the instrument stands in the bay.
+const PATIENCE: Duration = Duration::from_secs(2);
 
-/// Host and port, written as `tcp://192.0.2.7:502` where a serial port's path
-/// would stand.
+/// A host and a port, such as `192.168.1.20:5025`.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct TcpAddress(String);
-
-/// Why a text is no TCP address.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{text}` is no TCP address: {why}; write host and port, such as `tcp://192.0.2.7:502`")]
-pub struct TcpAddressError {
-    text: String,
-    why: &'static str,
+pub struct TcpPort {
+    /// The address, as it was written in the settings.
+    pub address: String,
 }
 
-impl TcpAddress {
-    /// The address that a port's path names, or `None` where it names a serial port.
+/// Why an address cannot be connected to, with the way out.
+#[derive(Debug, thiserror::Error)]
+pub enum TcpError {
+    /// Nobody listens.
+    #[error(
+        "cannot connect to {address}: nobody listens there; is the instrument on, its network service on, and the port number right?"
+    )]
+    Refused {
+        /// The address.
+        address: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Nobody answers.
+    #[error("cannot connect to {address}: no answer within {} s; is the instrument on the network, and its address right?", PATIENCE.as_secs())]
+    NoAnswer {
+        /// The address.
+        address: String,
+    },
+    /// Anything else, such as a name that nobody knows.
+    #[error(
+        "cannot connect to {address}: {source}; write it as host:port, such as 192.168.1.20:5025"
+    )]
+    Other {
+        /// The address.
+        address: String,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+impl TcpPort {
+    /// Connects.
     ///
     /// # Errors
-    /// It begins with `tcp://` and names no host or no port.
-    pub fn of(path: &Path) -> Option<Result<TcpAddress, TcpAddressError>> {
-        let text = path.to_str()?;
-        Some(TcpAddress::parse(text, text.strip_prefix(SCHEME)?))
-    }
-
-    fn parse(text: &str, address: &str) -> Result<TcpAddress, TcpAddressError> {
-        let wrong = |why| TcpAddressError {
-            text: text.to_owned(),
-            why,
-        };
-        let (host, port) = address
-            .rsplit_once(':')
-            .ok_or_else(|| wrong("there is no port"))?;
-        if host.is_empty() || host.contains(['/', ' ']) {
-            return Err(wrong("there is no host"));
-        }
-        match port.parse::<u16>() {
-            Ok(1..) => Ok(TcpAddress(address.to_owned())),
-            _ => Err(wrong("the port must be 1 to 65535")),
+    /// See [`TcpError`].
+    pub async fn connect(&self) -> Result<TcpStream, TcpError> {
+        let address = self.address.clone();
+        match timeout(PATIENCE, TcpStream::connect(&address)).await {
+            Err(_) => Err(TcpError::NoAnswer { address }),
+            Ok(Err(source)) if source.kind() == io::ErrorKind::ConnectionRefused => {
+                Err(TcpError::Refused { address, source })
+            }
+            Ok(Err(source)) => Err(TcpError::Other { address, source }),
+            Ok(Ok(stream)) => match stream.set_nodelay(true) {
+                Ok(()) => Ok(stream),
+                Err(source) => Err(TcpError::Other { address, source }),
+            },
         }
     }
 }
 
-impl fmt::Display for TcpAddress {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{SCHEME}{}", self.0)
-    }
-}
-
-impl Opens for TcpAddress {
+impl Endpoint for TcpPort {
     type Stream = TcpStream;
 
-    fn name(&self) -> String {
-        self.to_string()
+    async fn open(&self) -> Result<TcpStream, String> {
+        self.connect().await.map_err(|error| error.to_string())
     }
 
-    async fn open(&self) -> Result<TcpStream, String> {
-        let refused = |why: &str| format!("cannot connect to {self}: {why}");
-        match timeout(PATIENCE, TcpStream::connect(&self.0)).await {
-            Ok(Ok(stream)) => {
-                // Best effort: a request of a few bytes is not to wait for more.
-                let _ = stream.set_nodelay(true);
-                Ok(stream)
-            }
-            Ok(Err(error)) if error.kind() == io::ErrorKind::ConnectionRefused => Err(refused(
-                "nothing listens there; check the port, and that no other program has the instrument's only connection",
-            )),
-            Ok(Err(error)) => Err(refused(&error.to_string())),
-            Err(_) => Err(refused(
-                "no answer; check that the instrument is on, and its address",
-            )),
-        }
+    fn name(&self) -> String {
+        self.address.clone()
     }
 }
 
@@ -94,33 +88,24 @@ mod tests {
     use super::*;
     use tokio::net::TcpListener;
 
-    #[test]
-    fn a_port_is_a_tcp_address_if_it_says_so() {
-        let check = |text: &str, expected: &str| {
-            let said = match TcpAddress::of(Path::new(text)) {
-                None => "serial".to_owned(),
-                Some(Ok(address)) => address.to_string(),
-                Some(Err(error)) => error.to_string(),
-            };
-            assert!(said.contains(expected), "{text}: {said}");
+    async fn check(address: &str, expected: &str) {
+        let port = TcpPort {
+            address: address.to_owned(),
         };
-        check("/dev/ttyUSB0", "serial");
-        check("tcp://gauge.local:502", "tcp://gauge.local:502");
-        check("tcp://[2001:db8::7]:502", "tcp://[2001:db8::7]:502");
-        check("tcp://192.0.2.7", "there is no port");
-        check("tcp://:502", "there is no host");
-        check("tcp://192.0.2.7:0", "must be 1 to 65535");
-        check("tcp://192.0.2.7:modbus", "must be 1 to 65535");
+        let error = port.connect().await.unwrap_err().to_string();
+        assert!(error.contains(expected), "{error}");
     }
 
     #[tokio::test]
-    async fn says_that_nothing_listens() {
+    async fn connects_or_says_why_not() {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
-        let path = format!("tcp://{}", listener.local_addr().unwrap());
-        let address = TcpAddress::of(Path::new(&path)).unwrap().unwrap();
-        assert!(address.open().await.is_ok());
+        let address = listener.local_addr().unwrap().to_string();
+        let port = TcpPort {
+            address: address.clone(),
+        };
+        port.connect().await.unwrap();
         drop(listener);
-        let error = address.open().await.unwrap_err();
-        assert!(error.contains("nothing listens there"), "{error}");
+        check(&address, "nobody listens there").await;
+        check("no port here", "write it as host:port").await;
     }
 }
