@@ -12,6 +12,7 @@ mod analog;
 mod modbus;
 mod shown;
 mod speed;
+pub mod text;
 
 #[cfg(test)]
 mod conformance;
@@ -22,3 +23,4 @@ pub use modbus::{
     ReplyError, Request, Table, TransducerSettings, WordOrder, checksum, frame_pause, framed,
 };
 pub use speed::{Counts, TachometerSettings};
+pub use text::TextSettings;
