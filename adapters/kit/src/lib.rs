@@ -30,7 +30,7 @@ pub use adapter::{
     Adapter, AdapterError, ChannelDescription, Clock, Context, Description, Emission, Running,
     SettingsError, Stopped,
 };
-pub use codec::{Codec, Decoded, Decoder};
+pub use codec::{Codec, Decoded, Decoder, Poll};
 pub use decoding::{BadFrame, Decode};
 pub use framing::{Framed, Framing};
 pub use health::{Health, State, Vitals};

@@ -4,7 +4,7 @@ use serde_json::{Map, Value};
 use trisect_api::wire::AboutAdapter;
 use trisect_api::{ErrorKind, WireError};
 use trisect_kit::{Adapter, PulsesPerTurn, Tachometer};
-use trisect_multimeter::MultimeterSettings;
+use trisect_multimeter::{MultimeterSettings, ScpiSettings};
 use trisect_transducer::{TextSettings, TransducerSettings};
 
 use super::Accuracies;
@@ -26,10 +26,20 @@ struct Kind {
 const KINDS: &[Kind] = &[
     Kind {
         name: "multimeter",
-        title: "A multimeter on a serial port that sends by itself",
+        title: "A multimeter on a serial port, by its chip's protocol",
         schema: MultimeterSettings::schema,
         make: |settings| {
             read::<MultimeterSettings>(settings)?
+                .adapter()
+                .map_err(|error| refused(&error))
+        },
+    },
+    Kind {
+        name: "scpi",
+        title: "A bench multimeter that speaks SCPI, on a serial port or over TCP",
+        schema: ScpiSettings::schema,
+        make: |settings| {
+            read::<ScpiSettings>(settings)?
                 .adapter()
                 .map_err(|error| refused(&error))
         },
