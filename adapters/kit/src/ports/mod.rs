@@ -2,11 +2,16 @@
 //! lost.
 
 mod backoff;
+mod holder;
 mod keep;
+mod list;
+mod listen;
 mod open;
 mod tcp;
 
 pub use backoff::back_off;
 pub use keep::{Ending, Endpoint, Session, keep_open};
+pub use list::{PortFound, Ports, same_port};
+pub use listen::{Understood, ask, listen, port_of, understood};
 pub use open::{Port, PortError, open};
 pub use tcp::{TcpError, TcpPort};
