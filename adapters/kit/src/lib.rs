@@ -24,6 +24,7 @@ mod json;
 mod line;
 pub mod ports;
 mod serial;
+mod tachometer;
 
 pub use adapter::{
     Adapter, AdapterError, ChannelDescription, Clock, Context, Description, Emission, Running,
@@ -36,3 +37,4 @@ pub use health::{Health, State, Vitals};
 pub use json::sample_json;
 pub use line::{LineError, LineSettings, Parity};
 pub use serial::SerialAdapter;
+pub use tachometer::{PulseCounter, PulseRate, PulsesPerTurn, Tachometer};

@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use serde_json::{Map, Value};
 use trisect_api::wire::AboutAdapter;
 use trisect_api::{ErrorKind, WireError};
-use trisect_kit::Adapter;
 use trisect_kit::ports::Ports;
+use trisect_kit::{Adapter, PulsesPerTurn, Tachometer};
 use trisect_multimeter::{MultimeterSettings, ScpiSettings};
-use trisect_transducer::TransducerSettings;
+use trisect_transducer::{TextSettings, TransducerSettings};
 
 use super::Chain;
 use super::chain::schemas;
@@ -63,7 +63,7 @@ const KINDS: &[Kind] = &[
     },
     Kind {
         name: "transducer",
-        title: "Pressure transducers on a Modbus RTU line",
+        title: "Transducers on a Modbus RTU line or over Modbus TCP",
         schema: TransducerSettings::schema,
         latency: None,
         make: |settings| {
@@ -81,6 +81,16 @@ const KINDS: &[Kind] = &[
             let adapter = settings.adapter().map_err(|error| refused(&error))?;
             let span = settings.span().map_err(|error| refused(&error))?;
             Ok((Box::new(adapter), span))
+        },
+    },
+    Kind {
+        name: "text",
+        title: "A device that prints lines of text on a serial port or over TCP",
+        schema: TextSettings::schema,
+        latency: None,
+        make: |settings| {
+            let adapter = read::<TextSettings>(settings)?.adapter();
+            Ok((adapter.map_err(|error| refused(&error))?, None))
         },
     },
 ];
@@ -107,11 +117,29 @@ pub(crate) fn build(name: &str, mut settings: Map<String, Value>) -> Result<Buil
             .at(format!("settings.{}", error.field))
     })?;
     let port = keep_port(&mut settings, &Ports::system());
+    let pulses = pulses_per_turn(&mut settings)?;
     let (adapter, span) = (kind.make)(Value::Object(settings))?;
     Ok(Built {
-        adapter,
+        adapter: match pulses {
+            Some(pulses) => Box::new(Tachometer::new(adapter, pulses)),
+            None => adapter,
+        },
         chain: chain.span(span),
         port,
+    })
+}
+
+/// Takes the member `pulses_per_turn` out of an instrument's settings: every
+/// frequency it gives is then the speed of a shaft.
+fn pulses_per_turn(settings: &mut Map<String, Value>) -> Result<Option<PulsesPerTurn>, WireError> {
+    let Some(given) = settings.remove("pulses_per_turn") else {
+        return Ok(None);
+    };
+    let number = given.as_f64().unwrap_or(f64::NAN);
+    PulsesPerTurn::new(number).map(Some).map_err(|why| {
+        ErrorKind::InvalidSettings
+            .because(why)
+            .at("settings.pulses_per_turn")
     })
 }
 
@@ -136,6 +164,11 @@ impl Kind {
             for (member, schema) in schemas() {
                 members.insert(member.to_owned(), schema);
             }
+            let text =
+                "Frequencies are pulses, so many for one turn: they are shown as shaft speed.";
+            let shape =
+                serde_json::json!({"description": text, "type": "number", "exclusiveMinimum": 0});
+            members.insert("pulses_per_turn".to_owned(), shape);
         }
         AboutAdapter {
             adapter: self.name.to_owned(),
@@ -190,6 +223,22 @@ mod tests {
             refusal("multimeter", json!({"prot": 1})).kind,
             ErrorKind::InvalidSettings
         );
+    }
+
+    #[test]
+    fn pulses_a_turn_make_any_frequency_a_speed() {
+        let shown = |more: Value| {
+            let mut settings = json!({"port": "/dev/x", "patterns": ["f={frequency|Hz}"]});
+            settings["pulses_per_turn"] = more;
+            build("text", settings.as_object().cloned().unwrap())
+                .map(|built| built.adapter.describe().channels[0].function)
+                .map_err(|error| error.field.unwrap_or_default())
+        };
+        let speed = trisect_measure::Function::RotationalSpeed;
+        assert_eq!(shown(json!(2)), Ok(Some(speed)));
+        let field = "settings.pulses_per_turn".to_owned();
+        assert_eq!(shown(json!(0)), Err(field.clone()));
+        assert_eq!(shown(json!("two")), Err(field));
     }
 
     #[test]

@@ -6,98 +6,71 @@ use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWrite, AsyncWriteExt as _};
 use tokio::time::{Instant, sleep_until, timeout_at};
 use trisect_kit::Context;
 
-use crate::{Exchange, Progress, ReplyError, Request};
-
-/// How long things take on this line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Timing {
-    /// The pause between messages, t3.5.
-    pub pause: Duration,
-    /// How long a reply is waited for.
-    pub reply_timeout: Duration,
-    /// The longest that the device may take to reply.
-    pub longest_reply: Duration,
-}
-
-/// Registers, and when the last of their bytes was read.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Answer {
-    pub registers: Vec<u16>,
-    pub at: i64,
-}
-
-/// Why there is no answer.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) enum Failure {
-    /// The adapter was told to stop.
-    Stopped,
-    /// The port is lost.
-    Lost(String),
-    /// The device did not reply as asked.
-    Reply(ReplyError),
-}
+use super::bus::{Answer, Bus, Failure, Patience, received, sent};
+use super::{Exchange, Progress, Request};
 
 /// The line. It outlives an exchange, so that what one left behind is not taken
 /// for the reply to the next.
 pub(crate) struct Line<'a, S> {
     stream: &'a mut S,
     context: &'a Context,
-    timing: Timing,
+    /// The pause between messages: t3.5, or the turnaround time where longer.
+    pause: Duration,
     /// When the line last carried a byte.
     busy: Instant,
     /// Until when a reply to an earlier request may still come.
     held: Option<Instant>,
 }
 
-impl<'a, S: AsyncRead + AsyncWrite + Unpin> Line<'a, S> {
-    pub fn new(stream: &'a mut S, context: &'a Context, timing: Timing) -> Line<'a, S> {
+impl<'a, S: AsyncRead + AsyncWrite + Unpin + Send> Line<'a, S> {
+    /// A line with a pause between messages, on which a device may take as long
+    /// as `longest_reply`.
+    pub fn new(
+        stream: &'a mut S,
+        context: &'a Context,
+        pause: Duration,
+        longest_reply: Duration,
+    ) -> Line<'a, S> {
         let now = Instant::now();
         Line {
             stream,
             context,
-            timing,
+            pause,
             busy: now,
             // Whoever had the line before, we ourselves perhaps, may have left a
             // request behind: the line is held as after a reply that failed.
-            held: Some(now + timing.longest_reply),
+            held: Some(now + longest_reply),
         }
     }
+}
 
-    /// Asks, and waits for the answer. At first and after a failure the line is
-    /// held: settle it with [`Line::settle`] before asking.
-    pub async fn ask(&mut self, request: Request) -> Result<Answer, Failure> {
-        self.listen_until(self.busy + self.timing.pause).await?;
+impl<S: AsyncRead + AsyncWrite + Unpin + Send> Bus for Line<'_, S> {
+    async fn ask(&mut self, request: Request, patience: Patience) -> Result<Answer, Failure> {
+        self.listen_until(self.busy + self.pause).await?;
         let mut exchange = Exchange::new(request);
         let sent = Instant::now();
-        let deadline = sent + self.timing.reply_timeout;
+        let deadline = sent + patience.reply_timeout;
         self.send(&exchange.request(), deadline).await?;
-        let heard = self.hear(&mut exchange, deadline).await?;
+        let at = self.hear(&mut exchange, deadline).await?;
         match exchange.finish() {
-            Ok(registers) => Ok(Answer {
-                registers,
-                at: heard,
-            }),
+            Ok(registers) => Ok(Answer { registers, at }),
             Err(error) => {
                 if error.leaves_line_open() {
-                    self.held = Some(sent + self.timing.longest_reply);
+                    self.held = Some(sent + patience.longest_reply);
                 }
                 Err(Failure::Reply(error))
             }
         }
     }
 
-    /// Waits until no reply to an earlier request can come any more, and throws
-    /// away what comes. Gives the number of bytes thrown away.
-    pub async fn settle(&mut self) -> Result<usize, Failure> {
+    async fn settle(&mut self) -> Result<usize, Failure> {
         match self.held.take() {
             Some(until) => self.listen_until(until).await,
             None => Ok(0),
         }
     }
 
-    /// Waits, throws away and counts what comes, and notices when the port is
-    /// lost. Looks at the line at least once.
-    pub async fn listen_until(&mut self, until: Instant) -> Result<usize, Failure> {
+    async fn listen_until(&mut self, until: Instant) -> Result<usize, Failure> {
         let mut chunk = [0; 512];
         let mut thrown: usize = 0;
         loop {
@@ -119,18 +92,17 @@ impl<'a, S: AsyncRead + AsyncWrite + Unpin> Line<'a, S> {
             }
         }
     }
+}
 
+impl<S: AsyncRead + AsyncWrite + Unpin + Send> Line<'_, S> {
     async fn send(&mut self, bytes: &[u8], deadline: Instant) -> Result<(), Failure> {
         tokio::select! {
             biased;
             () = self.context.stop.cancelled() => Err(Failure::Stopped),
-            sent = timeout_at(deadline, self.stream.write_all(bytes)) => match sent {
-                Ok(Ok(())) => {
-                    self.busy = Instant::now();
-                    Ok(())
-                }
-                Ok(Err(error)) => Err(Failure::Lost(error.to_string())),
-                Err(_) => Err(Failure::Lost("it takes no bytes".to_owned())),
+            written = timeout_at(deadline, self.stream.write_all(bytes)) => {
+                sent(written)?;
+                self.busy = Instant::now();
+                Ok(())
             }
         }
     }
@@ -152,23 +124,15 @@ impl<'a, S: AsyncRead + AsyncWrite + Unpin> Line<'a, S> {
                     match exchange.receive(chunk.get(..count).unwrap_or_default()) {
                         Progress::More => {}
                         // Any further byte within the pause makes the reply too long.
-                        Progress::Whole => until = self.busy + self.timing.pause,
+                        Progress::Whole => until = self.busy + self.pause,
                         Progress::Babble => return Ok(at),
                     }
-                    if self.busy >= deadline + self.timing.pause {
+                    if self.busy >= deadline + self.pause {
                         return Ok(at);
                     }
                 }
                 () = sleep_until(until) => return Ok(at),
             }
         }
-    }
-}
-
-fn received(read: std::io::Result<usize>) -> Result<usize, Failure> {
-    match read {
-        Ok(0) => Err(Failure::Lost("it was unplugged".to_owned())),
-        Ok(count) => Ok(count),
-        Err(error) => Err(Failure::Lost(error.to_string())),
     }
 }

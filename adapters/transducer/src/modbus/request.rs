@@ -39,7 +39,7 @@ impl Table {
 /// A request to read registers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Request {
-    /// The device's address on the line, 1 to 247.
+    /// The device's address: 1 to 247 on a line, any over TCP.
     pub device: u8,
     /// Which registers.
     pub table: Table,
@@ -50,18 +50,23 @@ pub struct Request {
 }
 
 impl Request {
-    /// The bytes on the wire.
-    pub fn bytes(&self) -> [u8; 8] {
+    /// What every carrier has in common: device, function, first register, count.
+    pub fn body(&self) -> [u8; 6] {
         let [high, low] = self.register.to_be_bytes();
-        let message = [self.device, self.table.function(), high, low, 0, self.count];
-        let [crc_low, crc_high] = checksum(&message);
-        let [device, function, high, low, count_high, count] = message;
+        [self.device, self.table.function(), high, low, 0, self.count]
+    }
+
+    /// The bytes on a serial line: the body and its checksum.
+    pub fn bytes(&self) -> [u8; 8] {
+        let body = self.body();
+        let [crc_low, crc_high] = checksum(&body);
+        let [device, function, high, low, count_high, count] = body;
         [
             device, function, high, low, count_high, count, crc_low, crc_high,
         ]
     }
 
-    /// The length of a reply that is no exception.
+    /// The length of a reply on a serial line that is no exception.
     pub fn reply_length(&self) -> usize {
         5 + 2 * usize::from(self.count)
     }

@@ -1,104 +1,9 @@
-//! One request and its reply, without I/O and without a clock.
+//! One request on a serial line and its reply, without I/O and without a clock.
 
-use std::fmt;
-
-use crate::{Request, checksum};
+use super::{ReplyError, Request, checksum, reply};
 
 /// More than any reply: beyond it somebody babbles.
 const LONGEST: usize = 512;
-
-/// Why a device would not answer, in the words of the specification.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct ExceptionCode(pub u8);
-
-impl fmt::Display for ExceptionCode {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let words = match self.0 {
-            1 => "illegal function: it has no such table, try the other one",
-            2 => "illegal data address: it has no such register, or not so many from there",
-            3 => "illegal data value: it will not give that many registers",
-            4 => "server device failure: the device is broken",
-            5 => "acknowledge: it needs longer",
-            6 => "server device busy: ask less often",
-            8 => "memory parity error: the device is broken",
-            10 => "gateway path unavailable",
-            11 => "gateway target device failed to respond",
-            _ => "an exception that the specification does not name",
-        };
-        write!(f, "exception {:02}, {words}", self.0)
-    }
-}
-
-/// Why a reply is none.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum ReplyError {
-    /// Not a byte came.
-    #[error("no reply from device {device}: check its power, wiring, address and line settings")]
-    Silence {
-        /// The device that was asked.
-        device: u8,
-    },
-    /// The reply ended early.
-    #[error("the reply was cut: {got} bytes of {expected}")]
-    Short {
-        /// Bytes that came.
-        got: usize,
-        /// Bytes of a whole reply.
-        expected: usize,
-    },
-    /// More came than was asked for.
-    #[error(
-        "the reply was too long: {got} bytes instead of {expected}; if the adapter echoes what is sent, switch that off"
-    )]
-    Long {
-        /// Bytes that came.
-        got: usize,
-        /// Bytes of a whole reply.
-        expected: usize,
-    },
-    /// The checksum is wrong.
-    #[error("the reply's checksum is wrong: check wiring, termination and line settings")]
-    Checksum,
-    /// Another device answered.
-    #[error("device {got} answered instead of device {asked}")]
-    Foreign {
-        /// The address in the reply.
-        got: u8,
-        /// The address that was asked.
-        asked: u8,
-    },
-    /// The reply is to another function.
-    #[error("a reply to function {got:02} came instead of {asked:02}")]
-    Function {
-        /// The function in the reply.
-        got: u8,
-        /// The function that was asked.
-        asked: u8,
-    },
-    /// The reply's own count contradicts what was asked, or its length.
-    #[error("the reply holds {got} bytes of registers instead of {expected}")]
-    Count {
-        /// Bytes by the reply's own count.
-        got: u8,
-        /// Bytes asked for.
-        expected: u8,
-    },
-    /// The device refused.
-    #[error("device {device} refused: {code}")]
-    Exception {
-        /// The device that was asked.
-        device: u8,
-        /// Its reason.
-        code: ExceptionCode,
-    },
-}
-
-impl ReplyError {
-    /// Whether the line may still bring (more of) the reply, and has to be held.
-    pub fn leaves_line_open(&self) -> bool {
-        !matches!(self, ReplyError::Exception { .. })
-    }
-}
 
 /// Whether a reply is whole.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -151,7 +56,6 @@ impl Exchange {
     /// Anything but exactly the reply to the request: see [`ReplyError`].
     pub fn finish(self) -> Result<Vec<u16>, ReplyError> {
         let (got, expected) = (self.received.len(), self.expected());
-        let asked = self.request.table.function();
         let device = self.request.device;
         let Some((message, crc)) = self.received.split_last_chunk::<2>() else {
             return Err(match got {
@@ -170,38 +74,10 @@ impl Exchange {
                 ReplyError::Checksum
             });
         }
-        match *message {
-            [from, ..] if from != device => Err(ReplyError::Foreign {
-                got: from,
-                asked: device,
-            }),
-            [_, function, code] if function == asked | 0x80 => Err(ReplyError::Exception {
-                device,
-                code: ExceptionCode(code),
-            }),
-            [_, function, ..] if function != asked => Err(ReplyError::Function {
-                got: function,
-                asked,
-            }),
-            [_, _, count, ref registers @ ..] => self.registers(count, registers),
-            _ => Err(ReplyError::Short { got, expected }),
+        match message {
+            [from, reply @ ..] => reply::registers(self.request, *from, reply),
+            [] => Err(ReplyError::Short { got, expected }),
         }
-    }
-
-    fn registers(&self, count: u8, registers: &[u8]) -> Result<Vec<u16>, ReplyError> {
-        let expected = self.request.count.saturating_mul(2);
-        if count != expected || registers.len() != usize::from(expected) {
-            return Err(ReplyError::Count {
-                got: count,
-                expected,
-            });
-        }
-        Ok(registers
-            .as_chunks::<2>()
-            .0
-            .iter()
-            .map(|pair| u16::from_be_bytes(*pair))
-            .collect())
     }
 
     /// The length of the reply as far as it is known: an exception has five bytes.
@@ -216,7 +92,7 @@ impl Exchange {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Table, WordOrder};
+    use crate::modbus::{ExceptionCode, NumberType, Table, WordOrder};
     use proptest::prelude::*;
 
     fn request(table: Table, register: u16, count: u8) -> Request {
@@ -258,13 +134,9 @@ mod tests {
         assert_eq!(exchange.receive(&[0x01, 0x04, 0x04, 0x43]), Progress::More);
         let rest = [0xC9, 0xAA, 0x46, 0xC1, 0x6C];
         assert_eq!(exchange.receive(&rest), Progress::Whole);
-        let registers: [u16; 2] = exchange
-            .finish()
-            .ok()
-            .and_then(|r| r.try_into().ok())
-            .unwrap_or_default();
-        let float = WordOrder::Big.float(registers);
-        assert!((f64::from(float) - 403.330).abs() < 5e-4, "{float}");
+        let registers = exchange.finish().unwrap_or_default();
+        let float = NumberType::F32.read(WordOrder::Big, &registers);
+        assert!(float.is_ok_and(|float| (float - 403.330).abs() < 5e-4));
     }
 
     /// 123.456 as pymodbus and minimalmodbus exchange it.
@@ -357,19 +229,6 @@ mod tests {
                 got: 512,
                 expected: 9,
             },
-        );
-    }
-
-    #[test]
-    fn an_exception_says_the_way_out() {
-        let error = ReplyError::Exception {
-            device: 7,
-            code: ExceptionCode(2),
-        };
-        let words = error.to_string();
-        assert!(
-            words.starts_with("device 7 refused: exception 02, illegal data address"),
-            "{words}"
         );
     }
 
