@@ -116,7 +116,8 @@ impl Ratiometric {
     /// by the whole of itself: times its relative uncertainty it is what the
     /// supply adds to the value's (GUM 5.1.3, the sensitivity coefficient).
     ///
-    /// With `at_low` = 0 it is value + span × low ÷ (high − low), so a supply
+    /// The service does this where an instrument's settings have
+    /// `ratiometric_supply`. With `at_low` = 0 it is value + span × low ÷ (high − low), so a supply
     /// known to r % can be written into the instrument's accuracy: for 0.5 to
     /// 4.5 V, `r % rdg` and one eighth of r in `% FS`.
     pub fn supply_effect(&self, value: f64) -> f64 {
