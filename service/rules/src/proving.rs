@@ -31,13 +31,22 @@ pub struct Unmet {
 }
 
 impl Way {
-    /// Adds a check with what it needs; `None` if that contradicts the rest.
-    fn with(&self, rules: &RuleSet, check: usize, outcome: Outcome) -> Option<Way> {
+    /// With a check more, and what that needs; `None` if they contradict the rest.
+    pub fn with(&self, rules: &RuleSet, check: usize, outcome: Outcome) -> Option<Way> {
         let mut way = self.clone();
         way.passed.extend(needed(rules, check));
         match outcome {
             Outcome::Passed => way.passed.insert(check),
             _ => way.failed.insert(check),
+        };
+        way.passed.is_disjoint(&way.failed).then_some(way)
+    }
+
+    /// Both together; `None` if they contradict each other.
+    pub fn union(&self, other: &Way) -> Option<Way> {
+        let way = Way {
+            passed: &self.passed | &other.passed,
+            failed: &self.failed | &other.failed,
         };
         way.passed.is_disjoint(&way.failed).then_some(way)
     }

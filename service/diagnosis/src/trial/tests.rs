@@ -83,7 +83,7 @@ fn pressures(pressures: &[&str], more: &str) -> String {
 
 const NO: &str = "[[event]]\nat = \"60 s\"\nanswer = { check = \"starts\", is = \"no\" }\n";
 
-fn rules() -> RuleSet {
+pub(super) fn rules() -> RuleSet {
     let examined = examine(RULES);
     examined
         .rule_set

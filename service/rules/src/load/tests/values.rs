@@ -288,7 +288,10 @@ fn what_has_no_effect_is_a_warning() {
         &[(33, K::DecidesNothing), (58, K::ProofOutOfReach)],
     );
     let text = broken("weak = 0.8", "dead = 0.8").replace("weak = [0.5, 0.3, 0.2]", "");
-    assert_eq!(found(&text), [(21, K::SuspectUnseen)]);
+    assert_eq!(
+        found(&text),
+        [(21, K::SuspectUnseen), (58, K::ProofOutOfReach)]
+    );
 }
 
 #[test]
