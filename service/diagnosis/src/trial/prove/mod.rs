@@ -220,7 +220,7 @@ fn settled(_: &Model, check: usize, outcome: Outcome) -> What {
 
 /// The rule set without advice, which is most of the work of a verdict: a check
 /// that waits for itself is never advised.
-fn unadvised(rules: &RuleSet) -> RuleSet {
+pub(super) fn unadvised(rules: &RuleSet) -> RuleSet {
     let mut rules = rules.clone();
     for (place, check) in rules.checks.iter_mut().enumerate() {
         check.advise_after = vec![place];
