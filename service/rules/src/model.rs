@@ -177,6 +177,24 @@ pub enum Bound {
     },
 }
 
+impl Bound {
+    /// The lowest it can be, in SI.
+    pub fn least(&self) -> f64 {
+        match self {
+            Bound::Fixed(value) => *value,
+            Bound::Table { rows, .. } => rows.iter().map(|r| r.1).fold(f64::INFINITY, f64::min),
+        }
+    }
+
+    /// The highest it can be, in SI.
+    pub fn most(&self) -> f64 {
+        match self {
+            Bound::Fixed(value) => *value,
+            Bound::Table { rows, .. } => rows.iter().map(|r| r.1).fold(f64::NEG_INFINITY, f64::max),
+        }
+    }
+}
+
 /// A question with a closed list of answers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Asked {
