@@ -16,6 +16,10 @@ use trisect_api::wire::{BayName, NoParams, ReadingItem, VerdictItem};
 const ROOM: usize = 1024;
 
 /// Something to tell: an item, or that a subscription came to an end.
+#[allow(
+    clippy::large_enum_variant,
+    reason = "almost every item is a reading: boxing each would cost more than the others waste"
+)]
 enum News {
     Reading(ReadingItem),
     Verdict(VerdictItem),

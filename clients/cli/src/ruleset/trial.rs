@@ -40,6 +40,10 @@ struct Told<'a> {
 
 #[derive(Serialize)]
 #[serde(untagged)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one a trial: there is nothing to save"
+)]
 enum Covered {
     One(Coverage),
     Several(BTreeMap<String, Coverage>),
