@@ -250,7 +250,7 @@ impl Conversation {
             return self.astray(line, "no reading");
         };
         self.readings += 1;
-        self.stage = if self.readings % READINGS_BETWEEN == 0 {
+        self.stage = if self.readings.is_multiple_of(READINGS_BETWEEN) {
             Stage::Errors { configured: true }
         } else {
             self.before_reading()
