@@ -24,7 +24,7 @@ mod tests;
 
 pub use error::{JournalError, UnknownId};
 pub use ids::Ids;
-pub use job::{Closing, Job, JobFilter, JobState, NewJob, RuleSetText, StoredVerdict};
+pub use job::{Closing, Installed, Job, JobFilter, JobState, NewJob, RuleSetText, StoredVerdict};
 pub use journal::{Journal, Pending};
 pub use row::{
     Appended, Batch, EventRow, Happened, Reading, ReadingFilter, StoredEvent, SubmissionKey,

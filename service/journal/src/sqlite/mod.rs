@@ -27,7 +27,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::{
-    Appended, Batch, Closing, Job, JobFilter, Journal, JournalError, NewJob, Pending,
+    Appended, Batch, Closing, Installed, Job, JobFilter, Journal, JournalError, NewJob, Pending,
     ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
 };
 use reader::Readers;
@@ -76,6 +76,10 @@ impl Journal for SqliteJournal {
         self.plain(Write::RuleSet(rule_set))
     }
 
+    fn install_rule_set(&self, installed: Installed) -> Pending<()> {
+        self.plain(Write::Install(installed))
+    }
+
     fn open_job(&self, job: NewJob) -> Pending<()> {
         self.plain(Write::Open(job))
     }
@@ -98,6 +102,10 @@ impl Journal for SqliteJournal {
     fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>> {
         let digest = digest.to_owned();
         self.readers.ask(move |reader| reader.rule_set(&digest))
+    }
+
+    fn installed_rule_sets(&self) -> Pending<Vec<Installed>> {
+        self.readers.ask(|reader| reader.installed())
     }
 
     fn job(&self, id: &str) -> Pending<Option<Job>> {

@@ -1,0 +1,7 @@
+-- Rule sets that were installed, in order: of one id the newest is used for new jobs.
+CREATE TABLE installed (
+    place     INTEGER PRIMARY KEY,    -- greater is newer
+    digest    TEXT NOT NULL UNIQUE REFERENCES rule_set (digest),
+    wall      TEXT NOT NULL,          -- RFC 3339, UTC
+    by        TEXT
+) STRICT;
