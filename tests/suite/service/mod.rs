@@ -10,6 +10,7 @@ mod keys;
 mod meters;
 mod refusals;
 mod replay;
+mod rulesets;
 mod section7;
 mod stop;
 mod unplug;

@@ -11,6 +11,8 @@ mod job;
 mod reading;
 mod ruleset;
 mod service;
+mod testability;
+mod trial;
 mod verdict;
 mod watch;
 
@@ -21,6 +23,8 @@ pub use job::*;
 pub use reading::*;
 pub use ruleset::*;
 pub use service::*;
+pub use testability::*;
+pub use trial::*;
 pub use verdict::*;
 pub use watch::*;
 
