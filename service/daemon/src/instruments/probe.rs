@@ -41,6 +41,8 @@ const MODBUS: [LineSettings; 2] = [
 const DEVICES: std::ops::RangeInclusive<u8> = 1..=4;
 /// The part of bytes that may be no text in lines of text.
 const TEXT_SHARE: f64 = 0.95;
+/// The adapter that reads them.
+const TEXT: &str = "text";
 
 const fn eight_none(baud: u32) -> LineSettings {
     LineSettings::new(baud, 8, Parity::None, 1)
@@ -230,7 +232,7 @@ impl Probing<'_> {
             return None;
         }
         let title = "lines of text with numbers".to_owned();
-        let finding = self.finding("text", "text", title, line);
+        let finding = self.finding(TEXT, TEXT, title, line);
         Some(ProbeFinding {
             share,
             good: good as u64,
@@ -265,6 +267,11 @@ impl Probing<'_> {
     }
 
     fn told(mut self, allowed: bool) -> InstrumentProbed {
+        // A chip's messages may be lines of text, but lines of text are seldom a chip's messages: once
+        // one is understood, text is no other reading of the same bytes.
+        if self.findings.iter().any(|one| one.adapter != TEXT) {
+            self.findings.retain(|one| one.adapter != TEXT);
+        }
         // What made sense of most bytes comes first; more messages decide between equals.
         self.findings
             .sort_by(|a, b| b.share.total_cmp(&a.share).then(b.good.cmp(&a.good)));
