@@ -1,0 +1,350 @@
+//! What a test would tell: the expected fall of the entropy over groups of
+//! hypotheses.
+
+use trisect_rules::Side;
+
+use crate::belief::{Belief, Piece};
+use crate::columns::{Columns, Products};
+use crate::hypotheses::{Set, members};
+use crate::model::Model;
+
+/// Hypotheses that need not be told apart share a number.
+pub(crate) struct Groups {
+    /// By hypothesis that was weighed.
+    pub(crate) of: Vec<u32>,
+    pub(crate) count: usize,
+}
+
+impl Groups {
+    /// By which sides they touch or, once a side is isolated, by which of its
+    /// suspects they hold.
+    pub(crate) fn new(model: &Model, belief: &Belief, isolated: Option<Side>) -> Groups {
+        let sets = belief.weighed.iter().map(|h| *h as usize);
+        let Some(side) = isolated else {
+            return Groups {
+                of: sets.map(|h| u32::from(model.hypotheses.sides[h])).collect(),
+                count: 16,
+            };
+        };
+        let place = places_on(model, side);
+        let base = place.iter().max().map_or(1, |most| most + 1);
+        let mut numbers = vec![u32::MAX; base.pow(3)];
+        let mut count = 0;
+        let of = sets
+            .map(|h| {
+                let number = &mut numbers[key(&place, base, &model.hypotheses.sets[h])];
+                if *number == u32::MAX {
+                    *number = count;
+                    count += 1;
+                }
+                *number
+            })
+            .collect();
+        Groups {
+            of,
+            count: count as usize,
+        }
+    }
+}
+
+/// By suspect, its place among those of the side, from one; zero for the others.
+fn places_on(model: &Model, side: Side) -> Vec<usize> {
+    let mut here = 0;
+    let suspects = model.rules.suspects.iter();
+    suspects
+        .map(|suspect| {
+            here += usize::from(suspect.side == side);
+            if suspect.side == side { here } else { 0 }
+        })
+        .collect()
+}
+
+fn key(place: &[usize], base: usize, set: &Set) -> usize {
+    let here = members(set)
+        .map(|suspect| place[suspect])
+        .filter(|p| *p > 0);
+    here.fold(0, |key, place| key * base + place)
+}
+
+/// The results of one test, as columns side by side.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Results {
+    /// Where its first column is.
+    first: usize,
+    /// How many it has.
+    count: usize,
+}
+
+impl Results {
+    /// The probability of a result: of its column what that of the result before
+    /// does not hold; the last result reaches `whole`.
+    fn part(self, row: &[f64], whole: f64, result: usize) -> f64 {
+        let upto = |result: usize| row[self.first + result];
+        let reached = if result + 1 == self.count {
+            whole
+        } else {
+            upto(result)
+        };
+        let below = if result == 0 { 0.0 } else { upto(result - 1) };
+        (reached - below).max(0.0)
+    }
+}
+
+/// Tests whose columns lie side by side.
+pub(crate) struct Tests {
+    columns: Columns,
+    results: Vec<Results>,
+}
+
+impl Tests {
+    pub(crate) fn new(model: &Model, checks: impl Iterator<Item = usize>) -> Tests {
+        let mut wanted = Vec::new();
+        let mut results = Vec::new();
+        for check in checks {
+            let (first, count) = model.places.checks[check];
+            results.push(Results {
+                first: wanted.len(),
+                count,
+            });
+            wanted.extend((first..first + count - 1).map(|column| (Some(column), 1.0)));
+        }
+        Tests {
+            columns: model.columns.select(&wanted),
+            results,
+        }
+    }
+
+    fn width(&self) -> usize {
+        self.columns.width()
+    }
+}
+
+/// By test, the expected fall of the entropy, in bits.
+///
+/// A piece of evidence that a test has already given, undecided, would be
+/// replaced, so it is taken out first.
+pub(crate) fn gains(
+    model: &Model,
+    belief: &Belief,
+    groups: &Groups,
+    checks: &[usize],
+    pieces: &[Piece],
+) -> Vec<f64> {
+    let own = |check: usize| pieces.iter().find(|p| p.check == Some(check as u16));
+    let (mut gains, mut fresh) = (vec![0.0; checks.len()], Vec::new());
+    for (place, check) in checks.iter().enumerate() {
+        match own(*check) {
+            Some(piece) => {
+                let rest = without(model, belief, piece);
+                let tests = Tests::new(model, std::iter::once(*check));
+                gains[place] = weighed(model, belief, &rest, groups, &tests)[0];
+            }
+            None => fresh.push(place),
+        }
+    }
+    let tests = Tests::new(model, fresh.iter().map(|place| checks[*place]));
+    let found = weighed(model, belief, &belief.posterior, groups, &tests);
+    for (place, gain) in fresh.into_iter().zip(found) {
+        gains[place] = gain;
+    }
+    gains
+}
+
+fn weighed(
+    model: &Model,
+    belief: &Belief,
+    weights: &[f64],
+    groups: &Groups,
+    tests: &Tests,
+) -> Vec<f64> {
+    let width = tests.width();
+    let mut masses = Masses::new(groups.count, width);
+    let mut products = Products::new(&tests.columns);
+    for ((h, weight), group) in belief.weighed.iter().zip(weights).zip(&groups.of) {
+        let row = products.of(&model.hypotheses.sets[*h as usize]);
+        masses.add(*group as usize, *weight, row);
+    }
+    let gain = |results: &Results| masses.gain(*results);
+    tests.results.iter().map(gain).collect()
+}
+
+/// The weights of the hypotheses without one piece of evidence, but for scale.
+fn without(model: &Model, belief: &Belief, piece: &Piece) -> Vec<f64> {
+    let terms = [piece.upper, piece.lower];
+    let wanted = terms.map(|term| term.map_or((None, 0.0), |(c, x)| (Some(c), x)));
+    let columns = model.columns.select(&wanted);
+    let mut products = Products::new(&columns);
+    let weighed = belief.weighed.iter().zip(&belief.posterior);
+    weighed
+        .map(|(h, p)| {
+            let row = products.of(&model.hypotheses.sets[*h as usize]);
+            let likelihood = piece.alpha + row[0] + row[1];
+            if likelihood > 0.0 {
+                p / likelihood
+            } else {
+                0.0
+            }
+        })
+        .collect()
+}
+
+/// Weights summed by group: alone, and times each column.
+pub(crate) struct Masses {
+    whole: Vec<f64>,
+    /// `[group][column]`.
+    times: Vec<f64>,
+    width: usize,
+}
+
+impl Masses {
+    fn new(groups: usize, width: usize) -> Masses {
+        Masses {
+            whole: vec![0.0; groups],
+            times: vec![0.0; groups * width],
+            width,
+        }
+    }
+
+    fn add(&mut self, group: usize, weight: f64, row: &[f64]) {
+        self.whole[group] += weight;
+        let into = &mut self.times[group * self.width..(group + 1) * self.width];
+        for (mass, product) in into.iter_mut().zip(row) {
+            *mass += weight * product;
+        }
+    }
+
+    fn row(&self, group: usize) -> &[f64] {
+        &self.times[group * self.width..(group + 1) * self.width]
+    }
+
+    fn gain(&self, results: Results) -> f64 {
+        let before = Entropy::of(self.whole.iter().copied());
+        let after: f64 = (0..results.count)
+            .map(|result| {
+                let groups = self.whole.iter().enumerate();
+                let part = groups.map(|(g, whole)| results.part(self.row(g), *whole, result));
+                let after = Entropy::of(part);
+                after.mass * after.bits
+            })
+            .sum();
+        if before.mass > 0.0 {
+            (before.bits - after / before.mass).max(0.0)
+        } else {
+            0.0
+        }
+    }
+}
+
+/// What a test and the best one after it would tell.
+pub(crate) struct Ahead {
+    pub(crate) bits: f64,
+    pub(crate) minutes: f64,
+}
+
+/// A hypothesis less probable than this is left out of looking ahead, which only
+/// compares tests.
+const UNLIKELY: f64 = 1e-7;
+/// A second test that tells less is not done, bits.
+const NOTHING: f64 = 1e-9;
+
+/// For each of the `first` tests (with its own gain and minutes): what it tells
+/// together with whichever of the `second` tells most a minute after its result.
+pub(crate) fn ahead(
+    model: &Model,
+    belief: &Belief,
+    groups: &Groups,
+    first: &[(usize, f64, f64)],
+    second: &[(usize, f64)],
+) -> Vec<Ahead> {
+    let firsts = Tests::new(model, first.iter().map(|(check, ..)| *check));
+    let seconds = Tests::new(model, second.iter().map(|(check, _)| *check));
+    let cases: Vec<(usize, usize)> = firsts
+        .results
+        .iter()
+        .enumerate()
+        .flat_map(|(test, results)| (0..results.count).map(move |result| (test, result)))
+        .collect();
+    let mut masses: Vec<Masses> = cases
+        .iter()
+        .map(|_| Masses::new(groups.count, seconds.width()))
+        .collect();
+    let mut products = Products::new(&firsts.columns);
+    let mut others = Products::new(&seconds.columns);
+    for ((h, p), group) in belief.weighed.iter().zip(&belief.posterior).zip(&groups.of) {
+        if *p < UNLIKELY {
+            continue;
+        }
+        let set = &model.hypotheses.sets[*h as usize];
+        let (row, other) = (products.of(set), others.of(set));
+        for ((test, result), masses) in cases.iter().zip(&mut masses) {
+            let part = firsts.results[*test].part(row, 1.0, *result);
+            masses.add(*group as usize, p * part, other);
+        }
+    }
+    let mut found: Vec<Ahead> = first
+        .iter()
+        .map(|(_, bits, minutes)| Ahead {
+            bits: *bits,
+            minutes: *minutes,
+        })
+        .collect();
+    for ((test, _), masses) in cases.iter().zip(&masses) {
+        let mass: f64 = masses.whole.iter().sum();
+        let others = second.iter().zip(&seconds.results);
+        let others = others.filter(|((check, _), _)| *check != first[*test].0);
+        let told = others.map(|((_, minutes), results)| (masses.gain(*results), *minutes));
+        let best = told.filter(|(bits, _)| *bits > NOTHING).fold(
+            None,
+            |best: Option<(f64, f64)>, (bits, minutes)| match best {
+                Some((b, m)) if b / m >= bits / minutes => Some((b, m)),
+                _ => Some((bits, minutes)),
+            },
+        );
+        if let Some((bits, minutes)) = best {
+            found[*test].bits += mass * bits;
+            found[*test].minutes += mass * minutes;
+        }
+    }
+    found
+}
+
+/// Of masses that need not add up to one.
+struct Entropy {
+    mass: f64,
+    bits: f64,
+}
+
+impl Entropy {
+    /// H = log Σm − Σ m log m / Σm.
+    fn of(masses: impl Iterator<Item = f64>) -> Entropy {
+        let (mut mass, mut sum) = (0.0, 0.0);
+        for m in masses {
+            if m > 0.0 {
+                mass += m;
+                sum += m * libm::log2(m);
+            }
+        }
+        let bits = if mass > 0.0 {
+            (libm::log2(mass) - sum / mass).max(0.0)
+        } else {
+            0.0
+        };
+        Entropy { mass, bits }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Entropy;
+
+    #[test]
+    fn entropy_in_bits() {
+        let check = |masses: &[f64], bits: f64| {
+            assert!((Entropy::of(masses.iter().copied()).bits - bits).abs() < 1e-15);
+        };
+        check(&[0.5, 0.5], 1.0);
+        check(&[3.0, 0.0], 0.0);
+        check(&[1.0, 1.0, 1.0, 1.0], 2.0);
+        check(&[], 0.0);
+    }
+}
