@@ -39,10 +39,16 @@ fn wide() -> RuleSet {
     // Each side may be named for any failure: what comes after isolation is timed, too.
     let all: Vec<String> = (0..60).map(|check| format!("\"c{check}\"")).collect();
     for side in sides {
-        let _ = writeln!(toml, "[[proof]]\nside = \"{side}\"\nany_failed = [{}]", all.join(", "));
+        let _ = writeln!(
+            toml,
+            "[[proof]]\nside = \"{side}\"\nany_failed = [{}]",
+            all.join(", ")
+        );
     }
     let examined = examine(&toml);
-    examined.rule_set.unwrap_or_else(|| panic!("{:#?}", examined.defects))
+    examined
+        .rule_set
+        .unwrap_or_else(|| panic!("{:#?}", examined.defects))
 }
 
 /// The longest verdict of a job in which one check after another is settled, each time the shortest of
@@ -52,13 +58,20 @@ fn job(model: &Arc<Model>, fails: impl Fn(usize) -> bool) -> (Duration, Duration
     let (mut worst, mut sum) = (Duration::ZERO, Duration::ZERO);
     let checks = model.rules().checks.len();
     for check in 0..checks {
-        let outcome = if fails(check) { Outcome::Failed } else { Outcome::Passed };
+        let outcome = if fails(check) {
+            Outcome::Failed
+        } else {
+            Outcome::Passed
+        };
         let what = What::Outcome {
             check: check as u16,
             outcome,
         };
         let tries = (0..5).map(|_| {
-            diagnosis.push(&Event { at: check as i64, what });
+            diagnosis.push(&Event {
+                at: check as i64,
+                what,
+            });
             let begun = Instant::now();
             black_box(diagnosis.verdict());
             begun.elapsed()
@@ -73,13 +86,25 @@ fn job(model: &Arc<Model>, fails: impl Fn(usize) -> bool) -> (Duration, Duration
 fn main() {
     let shipped = shipped_rule_set("distributor-pump-12v");
     let shipped = shipped.unwrap_or_else(|| panic!("the shipped rule set has defects"));
-    println!("{:>24}  {:>10}  {:>10}  {:>10}", "rule set", "model", "longest", "mean");
-    for (name, rules) in [("shipped, two at once", shipped), ("wide, three at once", wide())] {
+    println!(
+        "{:>24}  {:>10}  {:>10}  {:>10}",
+        "rule set", "model", "longest", "mean"
+    );
+    for (name, rules) in [
+        ("shipped, two at once", shipped),
+        ("wide, three at once", wide()),
+    ] {
         let begun = Instant::now();
         let model = Arc::new(Model::new(Arc::new(rules)));
         let made = begun.elapsed();
-        for (case, every) in [("one fault", 8), ("many failures", 2), ("nothing fails", usize::MAX)] {
-            let (worst, mean) = job(&model, |check| check % every == 3 % every && every != usize::MAX);
+        for (case, every) in [
+            ("one fault", 8),
+            ("many failures", 2),
+            ("nothing fails", usize::MAX),
+        ] {
+            let (worst, mean) = job(&model, |check| {
+                check % every == 3 % every && every != usize::MAX
+            });
             println!("{name:>24}  {made:>10.1?}  {worst:>10.1?}  {mean:>10.1?}  {case}");
         }
     }

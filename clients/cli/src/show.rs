@@ -162,6 +162,9 @@ fn evidence(piece: &Evidence) -> String {
     if let Some(limit) = &piece.limit {
         let _ = write!(line, ", limit {limit}");
     }
+    if let Some(strongest) = &piece.line {
+        let _ = write!(line, ", strongest at {} Hz", short(strongest.frequency, 3));
+    }
     if let Some(answer) = &piece.answer {
         let _ = write!(line, ": {answer}");
     }
