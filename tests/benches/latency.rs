@@ -1,7 +1,9 @@
 //! From a reading on the wire (a multimeter's frame on a pseudo-terminal) to the verdict that has it, at a
 //! subscriber over the WebSocket, at a thousand readings a second; each is on disk by then.
 //!
-//! Goal: 99 of 100 within 10 ms. Baseline: a call of `bay.list`, there and back, in the same run.
+//! Goal: 99 of 100 within 10 ms. Baselines in the same run: what the disk takes for one durable commit of
+//! bare SQLite (one row, WAL, `synchronous=FULL`), just before and just after; a call of `bay.list`, there
+//! and back.
 
 #![allow(
     clippy::unwrap_used,
@@ -45,6 +47,30 @@ async fn newest(watch: &mut Watch<VerdictWatch>) -> Option<usize> {
 /// The value below which a part of them lies.
 fn quantile(sorted: &[Duration], part: f64) -> Duration {
     sorted[((sorted.len() - 1) as f64 * part) as usize]
+}
+
+/// How long durable commits of one row take.
+fn commits() -> Vec<Duration> {
+    let folder = tempfile::tempdir().unwrap();
+    let connection = rusqlite::Connection::open(folder.path().join("bare.db")).unwrap();
+    connection
+        .pragma_update(None, "journal_mode", "WAL")
+        .unwrap();
+    connection
+        .pragma_update(None, "synchronous", "FULL")
+        .unwrap();
+    connection
+        .execute_batch("CREATE TABLE event (seq INTEGER PRIMARY KEY, value REAL) STRICT")
+        .unwrap();
+    let mut times = Vec::new();
+    for number in 0..2000 {
+        let begun = Instant::now();
+        connection
+            .execute("INSERT INTO event (value) VALUES (?1)", [f64::from(number)])
+            .unwrap();
+        times.push(begun.elapsed());
+    }
+    times
 }
 
 async fn there_and_back(client: &Client) -> Vec<Duration> {
@@ -109,14 +135,24 @@ fn main() {
         .enable_all()
         .build()
         .unwrap();
+    let mut commit = commits();
     let (times, calls) = runtime.block_on(measure());
-    for (what, times) in [("wire to verdict", &times), ("bay.list", &calls)] {
+    commit.extend(commits());
+    commit.sort();
+    let rows = [
+        ("wire to verdict", &times),
+        ("bare commit", &commit),
+        ("bay.list", &calls),
+    ];
+    for (what, times) in rows {
         let [p50, p99, most] = [0.5, 0.99, 1.0].map(|part| quantile(times, part));
         println!(
             "{what:<16} p50 {p50:>9.2?}  p99 {p99:>9.2?}  most {most:>9.2?}  ({} times)",
             times.len()
         );
     }
-    let ratio = quantile(&times, 0.5).as_secs_f64() / quantile(&calls, 0.5).as_secs_f64();
-    println!("ratio of the medians {ratio:.1}");
+    for part in [0.5, 0.99] {
+        let ratio = quantile(&times, part).as_secs_f64() / quantile(&commit, part).as_secs_f64();
+        println!("ratio to the bare commit at {part}: {ratio:.1}");
+    }
 }

@@ -98,6 +98,7 @@ pub fn readings(point: &str, unit: &str, values: &[f64]) -> Vec<SubmittedReading
         value: *value,
         unit: unit.to_owned(),
         uncertainty: Some(0.01),
+        beyond: None,
         time: None,
     };
     values.iter().map(reading).collect()

@@ -8,5 +8,6 @@
 
 mod cases;
 mod house;
+mod outside;
 mod published;
 mod service;

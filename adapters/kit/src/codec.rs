@@ -7,6 +7,17 @@ use trisect_measure::Sample;
 
 use crate::{BadFrame, Decode, Framed, Framing, LineSettings};
 
+/// What makes an instrument speak that does not speak by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Poll {
+    /// The bytes that ask for one message.
+    pub request: &'static [u8],
+    /// The rest between an answer and the next request.
+    pub pause: Duration,
+    /// How long an answer takes at most; then it is asked for again.
+    pub patience: Duration,
+}
+
 /// A protocol: its name, its line, and how to read it.
 #[derive(Clone, Copy)]
 pub struct Codec {
@@ -21,6 +32,9 @@ pub struct Codec {
     /// Whether the cable's optical head lives on the modem lines: it then needs
     /// DTR on and RTS off.
     pub optical: bool,
+    /// How a message is asked for; `None` where the instrument sends by itself,
+    /// and nothing is ever written to its port.
+    pub poll: Option<Poll>,
     /// A new framing.
     pub framing: fn() -> Box<dyn Framing>,
     /// A new decoding.

@@ -24,15 +24,17 @@ mod json;
 mod line;
 pub mod ports;
 mod serial;
+mod tachometer;
 
 pub use adapter::{
     Adapter, AdapterError, ChannelDescription, Clock, Context, Description, Emission, Running,
     SettingsError, Stopped,
 };
-pub use codec::{Codec, Decoded, Decoder};
+pub use codec::{Codec, Decoded, Decoder, Poll};
 pub use decoding::{BadFrame, Decode};
 pub use framing::{Framed, Framing};
 pub use health::{Health, State, Vitals};
 pub use json::sample_json;
 pub use line::{LineError, LineSettings, Parity};
 pub use serial::SerialAdapter;
+pub use tachometer::{PulseCounter, PulseRate, PulsesPerTurn, Tachometer};

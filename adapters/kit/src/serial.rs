@@ -1,13 +1,14 @@
-//! An instrument that talks by itself on a serial port: a codec over a port.
+//! An instrument on a serial port that talks by itself, or when it is asked with
+//! the same bytes every time: a codec over a port.
 
 use std::path::PathBuf;
 use std::time::Duration;
 
-use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWrite};
-use tokio::time::{Instant, sleep_until};
+use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWrite, AsyncWriteExt as _};
+use tokio::time::{Instant, sleep_until, timeout};
 
 use crate::ports::{Ending, Port, Session, keep_open};
-use crate::{Adapter, Codec, Context, Decoded, Decoder, Description, Running, Stopped};
+use crate::{Adapter, Codec, Context, Decoded, Decoder, Description, Poll, Running, Stopped};
 
 /// Runs a [`Codec`] over a serial port.
 pub struct SerialAdapter {
@@ -79,11 +80,16 @@ struct Deadlines {
     gap: Option<Instant>,
     /// The instrument counts as silent.
     silence: Option<Instant>,
+    /// It is asked for the next message.
+    request: Option<Instant>,
 }
 
 impl Deadlines {
     fn next(&self) -> Option<Instant> {
-        self.gap.into_iter().chain(self.silence).min()
+        [self.gap, self.silence, self.request]
+            .into_iter()
+            .flatten()
+            .min()
     }
 }
 
@@ -97,8 +103,17 @@ impl Session for Listening {
         let mut due = Deadlines {
             gap: None,
             silence: Some(Instant::now() + self.silent_after),
+            request: self.codec.poll.map(|_| Instant::now()),
         };
         loop {
+            if let Some(poll) = self.codec.poll
+                && due.request.is_some_and(|request| request <= Instant::now())
+            {
+                if let Err(ending) = ask(poll, stream, context).await {
+                    return ending;
+                }
+                due.request = Some(Instant::now() + poll.patience);
+            }
             let wake = due.next();
             let listened = tokio::select! {
                 biased;
@@ -123,6 +138,23 @@ impl Session for Listening {
     }
 }
 
+/// Writes a request. A line that takes no bytes counts as one that does not
+/// answer: it is asked again.
+async fn ask<S>(poll: Poll, stream: &mut S, context: &Context) -> Result<(), Ending>
+where
+    S: AsyncWrite + Unpin + Send,
+{
+    let writing = timeout(poll.patience, stream.write_all(poll.request));
+    tokio::select! {
+        biased;
+        () = context.stop.cancelled() => Err(Ending::Stopped),
+        written = writing => match written {
+            Ok(Err(error)) => Err(Ending::Lost(error.to_string())),
+            Ok(Ok(())) | Err(_) => Ok(()),
+        },
+    }
+}
+
 impl Listening {
     /// Bytes came in, read at `at`.
     async fn heard(
@@ -132,15 +164,19 @@ impl Listening {
         due: &mut Deadlines,
         context: &Context,
     ) -> Result<(), Stopped> {
-        let mut good = false;
+        let (mut good, mut answered) = (false, false);
         while let Some(decoded) = decoder.next() {
             good |= matches!(decoded, Decoded::Sample(_));
+            answered |= !matches!(decoded, Decoded::Skipped { .. });
             self.note(decoded, at, context).await?;
         }
         // Counted from now, not from the reading: a full queue may have held us.
         let now = Instant::now();
         if good {
             due.silence = Some(now + self.silent_after);
+        }
+        if let Some(poll) = self.codec.poll.filter(|_| answered) {
+            due.request = Some(now + poll.pause);
         }
         due.gap = decoder.is_waiting().then(|| now + self.codec.gap);
         Ok(())

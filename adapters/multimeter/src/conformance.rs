@@ -1,4 +1,4 @@
-//! Both codecs on a pseudo-terminal: they keep the adapter contract, and a pause
+//! Every codec on a pseudo-terminal: they keep the adapter contract, and a pause
 //! between frames is heard.
 
 #![allow(clippy::unwrap_used)]
@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use trisect_kit::harness::{Instrument, Pty, conform};
 use trisect_kit::{Adapter, Context, Health};
 
-use crate::MultimeterSettings;
+use crate::{MultimeterSettings, codec};
 
 struct Meter {
     protocol: &'static str,
@@ -27,8 +27,19 @@ impl Instrument for Meter {
         settings.adapter().unwrap()
     }
 
+    /// A meter that is polled says nothing by itself.
     fn says(&self, _turn: u64) -> Vec<u8> {
-        self.frame.to_vec()
+        match codec(self.protocol).unwrap().poll {
+            None => self.frame.to_vec(),
+            Some(_) => Vec::new(),
+        }
+    }
+
+    fn answers(&self, request: &[u8]) -> Vec<u8> {
+        match codec(self.protocol).unwrap().poll {
+            Some(poll) if request.ends_with(poll.request) => self.frame.to_vec(),
+            _ => Vec::new(),
+        }
     }
 }
 
@@ -45,6 +56,33 @@ async fn fs9922_keeps_the_adapter_contract() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn es51922_keeps_the_adapter_contract() {
     check("es51922", b"112345;000:0\r\n").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn fs9721_keeps_the_adapter_contract() {
+    let frame = b"\x17\x28\x35\x45\x5B\x69\x7F\x82\x97\xA0\xB0\xC0\xD4\xE8";
+    check("fs9721", frame).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn dtm0660_keeps_the_adapter_contract() {
+    let frame = b"\x1E\x20\x3A\x4B\x5D\x68\x7F\x84\x9E\xA0\xB0\xC0\xD2\xE0\xF0";
+    check("dtm0660", frame).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn es51962_keeps_the_adapter_contract() {
+    check("es51962", b"21234;00:\r\n").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn es51986_keeps_the_adapter_contract() {
+    check("es51986", b"11234;80:\r\n").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn polled_ascii_meters_keep_the_adapter_contract() {
+    check("metex14", b"DC -01.52   V\r").await;
 }
 
 /// Joined without a pause, the two would be a line one byte too long.

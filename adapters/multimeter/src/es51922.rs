@@ -20,10 +20,10 @@
 use std::time::Duration;
 
 use trisect_kit::{BadFrame, Codec, Decode, LineSettings, Parity};
-use trisect_measure::{Amount, Coupling, Flags, Function, Sample};
+use trisect_measure::{Amount, Flags, Function, Sample};
 
 use crate::lines::Lines;
-use crate::shown::{Scale, Shown};
+use crate::shown::{self, Scale, Shown};
 
 /// The protocol.
 pub(crate) const CODEC: Codec = Codec {
@@ -32,6 +32,7 @@ pub(crate) const CODEC: Codec = Codec {
     line: LineSettings::new(19_200, 7, Parity::Odd, 1),
     gap: Duration::from_millis(100),
     optical: true,
+    poll: None,
     framing: || Box::new(Lines::new(PAYLOAD)),
     decoding: || Box::new(Es51922),
 };
@@ -156,7 +157,7 @@ impl Decode for Es51922 {
                 "a bit is set that this chip leaves 0: is it an ES51932?",
             ));
         }
-        let shown = shown(function, range, b7, b10, b11)?;
+        let shown = showing(function, range, b7, b10, b11)?;
         let negative = b7 & MINUS != 0;
         let amount = match (b7 & OVERLOAD, b9 & UNDER) {
             (0, 0) => exactly(&shown, negative, b8, [d1, d2, d3, d4, d5])?,
@@ -170,20 +171,15 @@ impl Decode for Es51922 {
             amount,
             digit: Some(shown.digit()),
             span: Some(shown.end()),
-            coupling: coupling(b10, shown.function)?,
+            coupling: shown::coupling(shown.function, b10 & DC != 0, b10 & AC != 0)?,
             flags: flags([b7, b8, b9, b10, b11]),
         })
     }
 }
 
 fn exactly(shown: &Shown, negative: bool, b8: u8, digits: [u8; 5]) -> Result<Amount, BadFrame> {
-    let mut counts = 0;
-    for digit in digits {
-        if digit > 9 {
-            return Err(BadFrame::new("a digit above nine without an overload"));
-        }
-        counts = counts * 10 + u32::from(digit);
-    }
+    let counts = shown::counts(&digits)
+        .ok_or_else(|| BadFrame::new("a digit above nine without an overload"))?;
     let pulses = matches!(shown.function, Function::Frequency | Function::Duty);
     if pulses && negative && b8 & RELATIVE == 0 {
         return Err(BadFrame::new("a negative frequency or duty cycle"));
@@ -206,7 +202,7 @@ fn under_range(shown: &Shown, range: u8) -> Result<Amount, BadFrame> {
     Ok(Amount::Below(shown.si(false, least)))
 }
 
-fn shown(function: u8, range: u8, b7: u8, b10: u8, b11: u8) -> Result<Shown, BadFrame> {
+fn showing(function: u8, range: u8, b7: u8, b10: u8, b11: u8) -> Result<Shown, BadFrame> {
     let (function, ranges) = match function {
         0xB => (Function::Voltage, VOLTS),
         0xD => (Function::Current, MICROAMPERES),
@@ -259,37 +255,18 @@ fn shown(function: u8, range: u8, b7: u8, b10: u8, b11: u8) -> Result<Shown, Bad
     })
 }
 
-fn coupling(b10: u8, function: Function) -> Result<Option<Coupling>, BadFrame> {
-    let passive = matches!(
-        function,
-        Function::Resistance | Function::Continuity | Function::Capacitance
-    );
-    match (b10 & DC != 0, b10 & AC != 0) {
-        (true, true) => Err(BadFrame::new("AC and DC at once")),
-        (false, true) if passive => Err(BadFrame::new("AC of what does not alternate")),
-        (false, true) => Ok(Some(Coupling::Ac)),
-        (true, false) if !passive => Ok(Some(Coupling::Dc)),
-        _ => Ok(None),
-    }
-}
-
 fn flags([b7, b8, b9, b10, b11]: [u8; 5]) -> Flags {
-    let range = if b10 & AUTO == 0 {
-        Flags::MANUAL_RANGE
-    } else {
-        Flags::AUTO
-    };
-    [
-        (b7 & LOW_BATTERY, Flags::LOW_BATTERY),
-        (b8 & MAXIMUM, Flags::MAXIMUM),
-        (b8 & MINIMUM, Flags::MINIMUM),
-        (b8 & RELATIVE, Flags::RELATIVE),
-        (b9 & (PEAK_MAXIMUM | PEAK_MINIMUM), Flags::PEAK),
-        (b11 & HOLD, Flags::HOLD),
-    ]
-    .into_iter()
-    .filter(|(set, _)| *set != 0)
-    .fold(range, |flags, (_, flag)| flags | flag)
+    shown::flags(
+        b10 & AUTO != 0,
+        &[
+            (b7 & LOW_BATTERY, Flags::LOW_BATTERY),
+            (b8 & MAXIMUM, Flags::MAXIMUM),
+            (b8 & MINIMUM, Flags::MINIMUM),
+            (b8 & RELATIVE, Flags::RELATIVE),
+            (b9 & (PEAK_MAXIMUM | PEAK_MINIMUM), Flags::PEAK),
+            (b11 & HOLD, Flags::HOLD),
+        ],
+    )
 }
 
 #[cfg(test)]

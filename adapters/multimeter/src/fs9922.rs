@@ -19,9 +19,9 @@ use std::time::Duration;
 
 use trisect_kit::framing::Window;
 use trisect_kit::{BadFrame, Codec, Decode, LineSettings, Parity};
-use trisect_measure::{Amount, Coupling, Flags, Function, Sample};
+use trisect_measure::{Amount, Flags, Function, Sample};
 
-use crate::shown::{Scale, Shown};
+use crate::shown::{self, Scale, Shown};
 
 /// The protocol.
 pub(crate) const CODEC: Codec = Codec {
@@ -30,6 +30,7 @@ pub(crate) const CODEC: Codec = Codec {
     line: LineSettings::new(2400, 8, Parity::None, 1),
     gap: Duration::from_millis(100),
     optical: true,
+    poll: None,
     framing: || Box::new(Window::new(LENGTH, has_shape)),
     decoding: || Box::new(Fs9922),
 };
@@ -128,7 +129,7 @@ impl Decode for Fs9922 {
             amount,
             digit: Some(shown.digit()),
             span: Some(shown.end()),
-            coupling: coupling(b7, function)?,
+            coupling: shown::coupling(function, b7 & DC != 0, b7 & AC != 0)?,
             flags: flags(b7, b8),
         })
     }
@@ -139,14 +140,9 @@ fn counts(digits: [u8; 4]) -> Result<Option<u32>, BadFrame> {
     if digits == *b"?0:?" {
         return Ok(None);
     }
-    let mut counts = 0;
-    for digit in digits {
-        if !digit.is_ascii_digit() {
-            return Err(BadFrame::new("neither four digits nor an overload"));
-        }
-        counts = counts * 10 + u32::from(digit - b'0');
-    }
-    Ok(Some(counts))
+    shown::counts(&digits.map(|digit| digit & 0x0F))
+        .map(Some)
+        .ok_or_else(|| BadFrame::new("neither four digits nor an overload"))
 }
 
 fn decimals(point: u8) -> i32 {
@@ -203,38 +199,18 @@ fn function(b9: u8, b10: u8) -> Result<(Function, Scale), BadFrame> {
     }
 }
 
-fn coupling(b7: u8, function: Function) -> Result<Option<Coupling>, BadFrame> {
-    let passive = matches!(
-        function,
-        Function::Resistance | Function::Continuity | Function::Capacitance | Function::Temperature
-    );
-    match b7 & (AC | DC) {
-        0 => Ok(None),
-        DC if passive => Ok(None),
-        DC => Ok(Some(Coupling::Dc)),
-        AC if passive => Err(BadFrame::new("AC of what does not alternate")),
-        AC => Ok(Some(Coupling::Ac)),
-        _ => Err(BadFrame::new("AC and DC at once")),
-    }
-}
-
 fn flags(b7: u8, b8: u8) -> Flags {
-    let range = if b7 & AUTO == 0 {
-        Flags::MANUAL_RANGE
-    } else {
-        Flags::AUTO
-    };
-    [
-        (b7 & RELATIVE, Flags::RELATIVE),
-        (b7 & HOLD, Flags::HOLD),
-        (b7 & BAR, Flags::BARGRAPH),
-        (b8 & MAXIMUM, Flags::MAXIMUM),
-        (b8 & MINIMUM, Flags::MINIMUM),
-        (b8 & LOW_BATTERY, Flags::LOW_BATTERY),
-    ]
-    .into_iter()
-    .filter(|(lit, _)| *lit != 0)
-    .fold(range, |flags, (_, flag)| flags | flag)
+    shown::flags(
+        b7 & AUTO != 0,
+        &[
+            (b7 & RELATIVE, Flags::RELATIVE),
+            (b7 & HOLD, Flags::HOLD),
+            (b7 & BAR, Flags::BARGRAPH),
+            (b8 & MAXIMUM, Flags::MAXIMUM),
+            (b8 & MINIMUM, Flags::MINIMUM),
+            (b8 & LOW_BATTERY, Flags::LOW_BATTERY),
+        ],
+    )
 }
 
 #[cfg(test)]

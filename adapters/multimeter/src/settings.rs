@@ -123,7 +123,7 @@ mod tests {
         );
         check(
             r#"{"protocol": "fs9923", "port": "p"}"#,
-            Err("use one of fs9922, es51922"),
+            Err("use one of fs9721, fs9922, es51922"),
         );
         check(
             r#"{"protocol": "fs9922", "prot": "p"}"#,

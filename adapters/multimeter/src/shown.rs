@@ -1,7 +1,7 @@
-//! From the counts on a display to SI.
+//! From the counts and signs on a display to SI.
 
 use trisect_kit::BadFrame;
-use trisect_measure::{Amount, Function, Unit};
+use trisect_measure::{Amount, Coupling, Flags, Function, Unit};
 
 /// In which unit, but for a power of ten, the display counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -14,7 +14,17 @@ pub(crate) enum Scale {
     Celsius,
     /// Degrees Fahrenheit.
     Fahrenheit,
+    /// Revolutions per minute.
+    TurnsPerMinute,
 }
+
+// Beyond these, meters around a chip show an overload although its range goes
+// on. The input ratings are common practice, no source: the lowest of meters for
+// such work. The diode test of ES51962 and ES51986 gives up above 2 V (their
+// data sheets); that others do not give up below 1 V is common practice, no source.
+const RATED_VOLTS: f64 = 600.0;
+const RATED_AMPERES: f64 = 10.0;
+const DIODE_VOLTS: f64 = 1.0;
 
 /// What the display is set to show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,6 +46,7 @@ impl Shown {
             Scale::Si | Scale::Percent => value + 0.0,
             Scale::Celsius => Unit::CELSIUS.to_si(value),
             Scale::Fahrenheit => Unit::FAHRENHEIT.to_si(value),
+            Scale::TurnsPerMinute => Unit::RPM.to_si(value),
         }
     }
 
@@ -45,6 +56,7 @@ impl Shown {
             Scale::Si | Scale::Percent => self.scaled(1),
             Scale::Celsius => Unit::CELSIUS.span_to_si(self.scaled(1)),
             Scale::Fahrenheit => Unit::FAHRENHEIT.span_to_si(self.scaled(1)),
+            Scale::TurnsPerMinute => Unit::RPM.span_to_si(self.scaled(1)),
         }
     }
 
@@ -53,14 +65,21 @@ impl Shown {
         self.si(false, self.full)
     }
 
-    /// Beyond the end of the range, on the side of the sign.
+    /// Beyond the end of the range, or of what any meter takes, on the side of
+    /// the sign.
     pub fn overload(&self, negative: bool) -> Result<Amount, BadFrame> {
+        let most = match self.function {
+            Function::Voltage => RATED_VOLTS,
+            Function::Current => RATED_AMPERES,
+            Function::Diode => DIODE_VOLTS,
+            _ => f64::INFINITY,
+        };
         if !negative {
-            return Ok(Amount::Above(self.end()));
+            return Ok(Amount::Above(self.end().min(most)));
         }
         match self.function {
             Function::Voltage | Function::Current | Function::Diode | Function::Temperature => {
-                Ok(Amount::Below(self.si(true, self.full)))
+                Ok(Amount::Below(self.si(true, self.full).max(-most)))
             }
             _ => Err(BadFrame::new(
                 "a negative overload of what cannot be negative",
@@ -81,6 +100,45 @@ impl Shown {
             f64::from(counts) * power
         }
     }
+}
+
+/// The coupling that the signs DC and AC show; none where nothing alternates.
+pub(crate) fn coupling(
+    function: Function,
+    dc: bool,
+    ac: bool,
+) -> Result<Option<Coupling>, BadFrame> {
+    let passive = matches!(
+        function,
+        Function::Resistance | Function::Continuity | Function::Capacitance | Function::Temperature
+    );
+    match (dc, ac) {
+        (true, true) => Err(BadFrame::new("AC and DC at once")),
+        (false, true) if passive => Err(BadFrame::new("AC of what does not alternate")),
+        (false, true) => Ok(Some(Coupling::Ac)),
+        (true, false) if !passive => Ok(Some(Coupling::Dc)),
+        _ => Ok(None),
+    }
+}
+
+/// How the range is chosen, and every flag whose bits are not 0.
+pub(crate) fn flags(auto: bool, lit: &[(u8, Flags)]) -> Flags {
+    let range = if auto {
+        Flags::AUTO
+    } else {
+        Flags::MANUAL_RANGE
+    };
+    lit.iter()
+        .filter(|(bits, _)| *bits != 0)
+        .fold(range, |flags, (_, flag)| flags | *flag)
+}
+
+/// Digits, the most significant first, as counts.
+pub(crate) fn counts(digits: &[u8]) -> Option<u32> {
+    digits.iter().try_fold(0_u32, |counts, digit| {
+        let next = counts.checked_mul(10)?.checked_add(u32::from(*digit))?;
+        (*digit <= 9).then_some(next)
+    })
 }
 
 /// Exact up to 10^22, far beyond any range.
@@ -135,5 +193,11 @@ mod tests {
                 .overload(true)
                 .is_err()
         );
+        let kilovolts = shown(Function::Voltage, Scale::Si, 0);
+        assert_eq!(kilovolts.overload(true), Ok(Amount::Below(-600.0)));
+        let diode = shown(Function::Diode, Scale::Si, -3);
+        assert_eq!(diode.overload(false), Ok(Amount::Above(1.0)));
+        let turns = shown(Function::RotationalSpeed, Scale::TurnsPerMinute, 0);
+        assert!((turns.si(false, 60) - std::f64::consts::TAU).abs() < 1e-12);
     }
 }

@@ -1,29 +1,26 @@
-//! Pressure transducers over Modbus RTU.
-//!
-//! The master is our own: an RTU reply carries neither an address nor a number,
-//! so one that comes after its time-out looks like the answer to the next
-//! request, and a client that does not know this is silently wrong. Here, after
-//! a reply that failed, the line is held for as long as the device may take to
-//! reply, and drained ([`Exchange`] is the protocol, without I/O; the line is
-//! apart).
+//! Transducers: Modbus over RTU and TCP, the analog sensors behind its modules,
+//! and microcontrollers that print lines of text.
 //!
 //! Invariants, each an absence:
 //! - no late, foreign, cut, long or damaged reply becomes a sample;
-//! - no register is ever written: functions 03 and 04 are all there is.
+//! - no register is ever written: functions 03 and 04 are all there is;
+//! - nothing is written to a port that prints lines;
+//! - no line is read in part: it fits a pattern as a whole, or it is counted;
+//! - no saturated sensor is given a number: its reading is one-sided.
 
-mod adapter;
-mod exchange;
-mod line;
-mod order;
-mod request;
-mod settings;
+mod analog;
+mod modbus;
+mod shown;
+mod speed;
+pub mod text;
 
 #[cfg(test)]
 mod conformance;
-#[cfg(test)]
-mod slave;
 
-pub use exchange::{ExceptionCode, Exchange, Progress, ReplyError};
-pub use order::WordOrder;
-pub use request::{Request, Table, checksum, frame_pause};
-pub use settings::TransducerSettings;
+pub use analog::{CurrentLoop, Meaning, Ratiometric};
+pub use modbus::{
+    ExceptionCode, Exchange, InputSettings, Message, Messages, NumberType, OutOfStep, Progress,
+    ReplyError, Request, Table, TransducerSettings, WordOrder, checksum, frame_pause, framed,
+};
+pub use speed::{Counts, TachometerSettings};
+pub use text::TextSettings;

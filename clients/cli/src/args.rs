@@ -151,6 +151,10 @@ pub enum Ruleset {
         /// The rule sets: files, or ids of shipped ones.
         #[arg(required = true, value_name = "FILE")]
         files: Vec<PathBuf>,
+        /// Search every combination of outcomes for one that names a side whose proof is missing, and
+        /// find the shortest set of tests that names each side.
+        #[arg(long)]
+        prove: bool,
     },
     /// Run recorded cases against a rule set and show what differs.
     Trial(Trial),

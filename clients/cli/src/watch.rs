@@ -16,6 +16,10 @@ use trisect_api::wire::{BayName, NoParams, ReadingItem, VerdictItem};
 const ROOM: usize = 1024;
 
 /// Something to tell: an item, or that a subscription came to an end.
+#[allow(
+    clippy::large_enum_variant,
+    reason = "almost every item is a reading: boxing each would cost more than the others waste"
+)]
 enum News {
     Reading(ReadingItem),
     Verdict(VerdictItem),
@@ -37,6 +41,7 @@ struct Line<'a, T> {
 pub fn watch(server: &str, json: bool, what: args::Watch, io: &mut Io<'_>) -> Result<Ended, Fault> {
     talk(server, |client| async move {
         let mut news = follow(&client, what.bay).await?;
+        let mut said = String::new();
         loop {
             let next = tokio::select! {
                 next = news.recv() => next,
@@ -52,7 +57,14 @@ pub fn watch(server: &str, json: bool, what: args::Watch, io: &mut Io<'_>) -> Re
                     item: &item,
                 })?,
                 Some(News::Reading(item)) => io.say(&reading(&item))?,
-                Some(News::Verdict(item)) => io.say(&verdict(&item))?,
+                Some(News::Verdict(item)) => {
+                    // Every reading moves a belief a little; a person wants what is new.
+                    let gist = gist(&item);
+                    if gist != said {
+                        io.say(&verdict(&item))?;
+                        said = gist;
+                    }
+                }
                 Some(News::Ended(Some(error))) => return Err(error.into()),
                 Some(News::Ended(None)) | None => {
                     return Err(Fault::Wrong(
@@ -119,16 +131,25 @@ fn reading(item: &ReadingItem) -> String {
     }
 }
 
-fn verdict(item: &VerdictItem) -> String {
+/// A verdict's line without its time: what a person would call a change.
+fn gist(item: &VerdictItem) -> String {
     match item {
-        VerdictItem::Verdict(verdict) => format!(
-            "{}  {}  {}  {}\n",
-            verdict.time,
-            verdict.bay,
-            verdict.job,
-            show::standing(&verdict.verdict)
-        ),
-        VerdictItem::Closed { job, time } => format!("{time}  {job}  closed\n"),
-        VerdictItem::Gap { missed } => format!("… {missed} verdicts were too many to show\n"),
+        VerdictItem::Verdict(verdict) => {
+            let next = verdict.verdict.next.first();
+            let next = next.map_or(String::new(), |test| format!("; next: {}", test.check));
+            let standing = show::standing(&verdict.verdict);
+            format!("{}  {}  {standing}{next}", verdict.bay, verdict.job)
+        }
+        VerdictItem::Closed { job, .. } => format!("{job}  closed"),
+        VerdictItem::Gap { missed } => format!("… {missed} verdicts were too many to show"),
+    }
+}
+
+fn verdict(item: &VerdictItem) -> String {
+    let gist = gist(item);
+    match item {
+        VerdictItem::Verdict(verdict) => format!("{}  {gist}\n", verdict.time),
+        VerdictItem::Closed { time, .. } => format!("{time}  {gist}\n"),
+        VerdictItem::Gap { .. } => format!("{gist}\n"),
     }
 }

@@ -18,28 +18,44 @@ table! {
         InstrumentList "instrument.list" Read (InstrumentListParams) -> Instruments, [UnknownBay],
             "The instruments of one bay or of all, with their state, channels and counters.";
         InstrumentAttach "instrument.attach" Manage (InstrumentAttachParams) -> Instrument,
-            [UnknownBay, UnknownAdapter, InvalidSettings, BayBusy],
+            [UnknownBay, UnknownAdapter, InvalidSettings, BayBusy, Storage],
             "Opens an instrument in a bay through an adapter; it reconnects by itself until detached.";
         InstrumentDetach "instrument.detach" Manage (InstrumentName) -> Instrument,
-            [UnknownBay, UnknownInstrument],
+            [UnknownBay, UnknownInstrument, Storage],
             "Closes an instrument and forgets it; answers its last state.";
+
+        InstrumentProbe "instrument.probe" Manage (InstrumentProbeParams) -> InstrumentProbed, [PortRefused],
+            "Opens a port for some seconds and says what speaks there; nothing is written unless it is allowed.";
+
+        PortList "port.list" Read (NoParams) -> Ports, [],
+            "The serial ports of the service's machine, each by the path that stays.";
+
+        CalibrationShow "calibration.show" Read (CalibrationName) -> Calibration, [UnknownCalibration, Storage],
+            "A calibration that readings name, as it was when they were taken.";
 
         ProbePlace "probe.place" Measure (ProbePlaceParams) -> Instrument,
             [UnknownBay, UnknownInstrument, UnknownChannel, UnknownPoint, WrongQuantity, NoOpenJob],
             "Says that a channel now measures at a test point; the point's windows start again.";
         ProbeLift "probe.lift" Measure (ProbeLiftParams) -> Instrument,
-            [UnknownBay, UnknownInstrument, UnknownChannel],
+            [UnknownBay, UnknownInstrument, UnknownChannel, Storage],
             "Says that a channel measures nowhere; its samples are readings of no job.";
+        ProbeList "probe.list" Read (ProbeListParams) -> Placements, [UnknownBay, UnknownJob, NoOpenJob, Storage],
+            "Which channel was at which test point of a job, and when.";
 
         PhaseSay "phase.say" Measure (PhaseSayParams) -> Bay, [UnknownBay, NoOpenJob],
             "Says the engine's phase, the drive connected, or both; the phase's windows start again.";
 
+        BarometerSay "barometer.say" Measure (BarometerSayParams) -> Bay,
+            [UnknownBay, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue],
+            "Says the barometric pressure, which is taken off absolute pressures.";
+
         ReadingSubmit "reading.submit" Measure (ReadingSubmitParams) -> ReadingSubmitted,
             [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue,
-             InvalidTime, TooLarge, Storage],
+             InvalidTime, NoBarometer, TooLarge, Storage],
             "Stores readings, all or none, and answers once they are on disk; the same key twice is stored once.";
         ReadingEnter "reading.enter" Measure (ReadingEnterParams) -> Reading,
-            [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue, Storage],
+            [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue, NoBarometer,
+             Storage],
             "Stores one reading a person took, written as they would write it; it stands for the check's whole window.";
         ReadingHistory "reading.history" Read (ReadingHistoryParams) -> Readings,
             [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, TooLarge, Storage],

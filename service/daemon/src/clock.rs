@@ -43,6 +43,11 @@ impl BayClock {
             .unwrap_or(Timestamp::MAX)
     }
 
+    /// The day on which a moment on this clock lies, in UTC.
+    pub fn date(&self, at: i64) -> trisect_measure::Date {
+        trisect_measure::Date::of_unix_seconds(self.wall(at).as_second())
+    }
+
     /// A wall time as a moment on this clock; before its start below zero.
     pub fn at(&self, wall: Timestamp) -> i64 {
         let since = wall.duration_since(self.wall).as_nanos();

@@ -62,7 +62,10 @@ fn main() -> ExitCode {
             Command::Serve(serve) => run(serve).await,
             Command::Demo(wishes) => match demo::run(wishes).await {
                 Ok(()) => ExitCode::SUCCESS,
-                Err(error) => complain("the demo ended early", &error, FAILED),
+                Err(error) => {
+                    let code = if error.is_wish() { WRONG } else { FAILED };
+                    complain("the demo ended early", &error, code)
+                }
             },
         }
     })

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use trisect_api::{ErrorKind, WireError};
 use trisect_diagnosis::Diagnosis;
-use trisect_journal::{Ids, Job, Journal};
+use trisect_journal::{Happened, Ids, Job, Journal, Probe};
 
 use crate::bay::{internal, refusal};
 use crate::catalog::{Catalog, Entry, compile};
@@ -21,6 +21,8 @@ pub(crate) struct Replayed {
     /// The newest event, and when it was in nanoseconds since the job opened.
     pub(crate) seq: u64,
     pub(crate) newest: i64,
+    /// Where the probes are after the last event.
+    pub(crate) placed: Vec<Probe>,
 }
 
 /// Folds all events of a job, with the rule set it was opened with.
@@ -54,7 +56,7 @@ pub(crate) async fn replay_until(
         .and_then(|id| set.complaint_index(id));
     let ids = Ids::new(&set);
     let mut diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
-    let (mut seq, mut newest) = (0, 0);
+    let (mut seq, mut newest, mut placed) = (0, 0, Vec::new());
     loop {
         let page = journal.events(&job.opened.id, seq, PAGE).await;
         let page = page.map_err(|error| refusal(&error))?;
@@ -62,7 +64,10 @@ pub(crate) async fn replay_until(
             .iter()
             .take_while(|event| until.is_none_or(|last| event.seq <= last));
         for event in wanted {
-            diagnosis.push(&ids.event(&event.row).map_err(|error| internal(&error))?);
+            if let Some(event) = ids.event(&event.row).map_err(|error| internal(&error))? {
+                diagnosis.push(&event);
+            }
+            follow(&mut placed, &event.row.what);
             (seq, newest) = (event.seq, event.row.at);
         }
         if page.len() < PAGE || until.is_some_and(|last| seq >= last) {
@@ -71,8 +76,21 @@ pub(crate) async fn replay_until(
                 diagnosis,
                 seq: seq.unsigned_abs(),
                 newest,
+                placed,
             });
         }
+    }
+}
+
+/// Follows the probes along the timeline. Events that do not say the instrument
+/// are of an older service, and place nothing.
+fn follow(placed: &mut Vec<Probe>, what: &Happened) {
+    let (Happened::Window(probe) | Happened::Lifted(probe)) = what else {
+        return;
+    };
+    placed.retain(|one| (&one.instrument, one.channel) != (&probe.instrument, probe.channel));
+    if matches!(what, Happened::Window(_)) && probe.instrument.is_some() {
+        placed.push(probe.clone());
     }
 }
 

@@ -11,7 +11,7 @@ use trisect_api::WireError;
 use trisect_api::serve::Publisher;
 use trisect_journal::{JobFilter, JobState, Journal, JournalError, SqliteJournal};
 
-use crate::bay::{BayHandle, BayParts, News};
+use crate::bay::{Barometer, BayHandle, BayParts, News};
 use crate::catalog::{Catalog, CatalogError};
 use crate::clock::BayClock;
 use crate::config::{BaySettings, Settings};
@@ -46,6 +46,14 @@ pub enum StartError {
         bay: String,
         /// The rule set.
         ruleset: String,
+    },
+    /// The configured barometric pressure is none.
+    #[error("bay {bay}, `barometer`: {why}")]
+    Barometer {
+        /// The bay.
+        bay: String,
+        /// What is wrong with it.
+        why: String,
     },
     /// An instrument or the open job of a bay cannot be set up.
     #[error("bay {bay}: {source}")]
@@ -99,6 +107,7 @@ impl Service {
                 name: bay.bay.clone(),
                 title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
                 ruleset: bay.ruleset.clone(),
+                barometer: barometer(bay)?,
                 clock,
                 catalog: Arc::clone(&catalog),
                 journal: Arc::clone(&journal),
@@ -175,6 +184,19 @@ impl Service {
     }
 }
 
+/// What the configuration says of a bay's air.
+fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
+    let Some(air) = &settings.barometer else {
+        return Ok(None);
+    };
+    Barometer::configured(&air.value, &air.uncertainty)
+        .map(Some)
+        .map_err(|why| StartError::Barometer {
+            bay: settings.bay.clone(),
+            why,
+        })
+}
+
 /// Attaches the configured instruments and takes up the open job, if any.
 async fn set_up(
     handle: &BayHandle,
@@ -192,9 +214,7 @@ async fn set_up(
             adapter: instrument.adapter,
             settings: instrument.settings,
         };
-        let attached = handle
-            .ask(move |bay| Box::pin(async move { bay.attach(params) }))
-            .await;
+        let attached = handle.ask(move |bay| Box::pin(bay.attach(params))).await;
         attached.map_err(refused)?;
     }
     let filter = JobFilter {

@@ -46,7 +46,7 @@ impl Assessment {
         }
     }
 
-    fn stated(outcome: Outcome) -> Assessment {
+    pub(crate) fn stated(outcome: Outcome) -> Assessment {
         let pass = match outcome {
             Outcome::Passed => Some(1.0),
             Outcome::Failed => Some(0.0),

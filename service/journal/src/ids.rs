@@ -6,7 +6,7 @@ use std::sync::Arc;
 use trisect_diagnosis::{Event, What};
 use trisect_rules::{How, RuleSet};
 
-use crate::{EventRow, Happened, Reading, UnknownId};
+use crate::{EventRow, Happened, Probe, Reading, UnknownId};
 
 /// The ids of one rule set, both ways. Made once a job; translating a row then
 /// allocates nothing.
@@ -53,11 +53,11 @@ impl Ids {
         }
     }
 
-    /// The event a row stands for.
+    /// The event a row stands for; `None` for what the diagnosis does not weigh.
     ///
     /// # Errors
     /// When the row names an id that the rule set does not have.
-    pub fn event(&self, row: &EventRow) -> Result<Event, UnknownId> {
+    pub fn event(&self, row: &EventRow) -> Result<Option<Event>, UnknownId> {
         let what = match &row.what {
             Happened::Reading(reading) => What::Reading {
                 point: self.point(&reading.point)?,
@@ -82,11 +82,12 @@ impl Ids {
                 check: self.check(check)?,
                 outcome: *outcome,
             },
-            Happened::Window { point } => What::Window {
-                point: self.point(point)?,
+            Happened::Window(probe) => What::Window {
+                point: self.point(&probe.point)?,
             },
+            Happened::Lifted(_) => return Ok(None),
         };
-        Ok(Event { at: row.at, what })
+        Ok(Some(Event { at: row.at, what }))
     }
 
     /// The row for an event; who measured or said it is left open.
@@ -111,6 +112,9 @@ impl Ids {
                 entered,
                 instrument: None,
                 channel: None,
+                calibration: None,
+                latency: None,
+                barometer: None,
             }),
             What::Phase(phase) => Happened::Phase(phase),
             What::Drive(drive) => Happened::Drive(drive),
@@ -132,9 +136,11 @@ impl Ids {
                 check: check(place)?,
                 outcome,
             },
-            What::Window { point: place } => Happened::Window {
+            What::Window { point: place } => Happened::Window(Probe {
                 point: point(place)?,
-            },
+                instrument: None,
+                channel: None,
+            }),
         };
         Ok(EventRow {
             at: event.at,

@@ -13,6 +13,16 @@ pub struct RuleSetText {
     pub text: String,
 }
 
+/// A calibration as it was when readings named it, kept so that they can be
+/// traced to it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CalibrationText {
+    /// Its id: two records that differ have two ids.
+    pub id: String,
+    /// The whole record, JSON.
+    pub record: String,
+}
+
 /// A job that begins.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewJob {

@@ -5,8 +5,8 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 use crate::{
-    Appended, Batch, Closing, Job, JobFilter, JournalError, NewJob, ReadingFilter, RuleSetText,
-    StoredEvent, StoredVerdict,
+    Appended, Batch, CalibrationText, Closing, Job, JobFilter, JournalError, NewJob, ReadingFilter,
+    RuleSetText, StoredEvent, StoredVerdict,
 };
 
 /// An answer that is still to come. Nothing happens before it is first polled;
@@ -19,6 +19,9 @@ pub type Pending<T> = Pin<Box<dyn Future<Output = Result<T, JournalError>> + Sen
 pub trait Journal: Send + Sync {
     /// Keeps a rule set's text; a digest that is known already is left as it is.
     fn put_rule_set(&self, rule_set: RuleSetText) -> Pending<()>;
+
+    /// Keeps a calibration; an id that is known already is left as it is.
+    fn put_calibration(&self, calibration: CalibrationText) -> Pending<()>;
 
     /// Begins a job. Fails if the id is taken, the bay has an open job, or the
     /// rule set is not there.
@@ -36,6 +39,9 @@ pub trait Journal: Send + Sync {
 
     /// The text of a rule set.
     fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>>;
+
+    /// The record of a calibration.
+    fn calibration(&self, id: &str) -> Pending<Option<CalibrationText>>;
 
     /// One job.
     fn job(&self, id: &str) -> Pending<Option<Job>>;

@@ -24,9 +24,11 @@ mod tests;
 
 pub use error::{JournalError, UnknownId};
 pub use ids::Ids;
-pub use job::{Closing, Job, JobFilter, JobState, NewJob, RuleSetText, StoredVerdict};
+pub use job::{
+    CalibrationText, Closing, Job, JobFilter, JobState, NewJob, RuleSetText, StoredVerdict,
+};
 pub use journal::{Journal, Pending};
 pub use row::{
-    Appended, Batch, EventRow, Happened, Reading, ReadingFilter, StoredEvent, SubmissionKey,
+    Appended, Batch, EventRow, Happened, Probe, Reading, ReadingFilter, StoredEvent, SubmissionKey,
 };
 pub use sqlite::SqliteJournal;

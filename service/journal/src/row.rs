@@ -42,11 +42,22 @@ pub enum Happened {
         /// What came of it.
         outcome: Outcome,
     },
-    /// A probe was placed on a point.
-    Window {
-        /// The point's id.
-        point: Arc<str>,
-    },
+    /// A probe was placed on a point, whose windows start again.
+    Window(Probe),
+    /// A probe was taken off a point.
+    Lifted(Probe),
+}
+
+/// Which channel of which instrument is at a point. Events of schema 1 do not
+/// say the instrument.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Probe {
+    /// The point's id.
+    pub point: Arc<str>,
+    /// The instrument's name.
+    pub instrument: Option<Arc<str>>,
+    /// The instrument's channel, from 0.
+    pub channel: Option<u16>,
 }
 
 /// A reading with everything that traces it.
@@ -66,6 +77,13 @@ pub struct Reading {
     pub instrument: Option<Arc<str>>,
     /// The instrument's channel, from 0.
     pub channel: Option<u16>,
+    /// The id of the calibration that was applied.
+    pub calibration: Option<Arc<str>>,
+    /// How much older the value is than its time, in nanoseconds, estimated.
+    pub latency: Option<i64>,
+    /// The barometric pressure that was taken off an absolute pressure, in SI;
+    /// finite.
+    pub barometer: Option<f64>,
 }
 
 /// Rows that are kept together or not at all.

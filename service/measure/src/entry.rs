@@ -1,6 +1,6 @@
 //! Values as people write them: "12.4 psi", "−3 inHg", "OL", "22 degC".
 
-use crate::{Amount, NANOS_PER_SECOND, Quantity, Unit, UnitError};
+use crate::{Amount, NANOS_PER_SECOND, Quantity, Reference, Unit, UnitError};
 
 /// A value as it was written.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -9,6 +9,8 @@ pub struct Entry {
     pub amount: Entered,
     /// The unit, if one was written.
     pub unit: Option<Unit>,
+    /// What a pressure counts from, if it was written: `psia`, `barg`.
+    pub reference: Option<Reference>,
     /// One step of the last digit written, in the same unit: 0.1 for "12.4".
     pub step: Option<f64>,
 }
@@ -63,6 +65,11 @@ pub enum EntryError {
     /// An overload where a number is needed.
     #[error("`{0}` is beyond a range: a number is wanted here")]
     Overload(String),
+    /// An absolute pressure where gauge pressure is meant.
+    #[error(
+        "`{0}` is an absolute pressure, and gauge pressure is wanted here: take the barometric pressure off"
+    )]
+    Absolute(String),
     /// An uncertainty or a duration below zero.
     #[error("`{0}` is below zero")]
     Negative(String),
@@ -81,9 +88,11 @@ pub fn parse_entry(text: &str) -> Result<Entry, EntryError> {
     let (word, after) = rest.split_once(char::is_whitespace).unwrap_or((rest, ""));
     let overloads = ["OL", "ol", "0L", "0.L", ".OL", "O.L", "overload"];
     if beyond.is_none() && overloads.contains(&word) {
+        let (unit, reference) = unit_of(after)?;
         return Ok(Entry {
             amount: Entered::Overload,
-            unit: unit_of(after)?,
+            unit,
+            reference,
             step: None,
         });
     }
@@ -103,26 +112,46 @@ pub fn parse_entry(text: &str) -> Result<Entry, EntryError> {
         Some(_) => Entered::Below(number),
         None => Entered::Exactly(number),
     };
+    let (unit, reference) = unit_of(&rest[end..])?;
     Ok(Entry {
         amount,
-        unit: unit_of(&rest[end..])?,
+        unit,
+        reference,
         step: Some(step_of(&digits)),
     })
 }
 
 impl Entry {
+    /// Whether an absolute pressure was written.
+    pub fn is_absolute(&self) -> bool {
+        self.reference == Some(Reference::Absolute)
+    }
+
+    /// The same without what it counts from, for those who take the barometric
+    /// pressure off themselves.
+    pub fn absolute(self) -> Entry {
+        Entry {
+            reference: None,
+            ..self
+        }
+    }
+
     /// The amount and the step in SI, for a place that wants `quantity`.
     /// An overload without a range is taken to lie beyond `range_end` (SI).
     ///
     /// # Errors
-    /// A missing unit (unless a ratio is wanted), one of another quantity, or an
-    /// overload where no range end is known. `text` is quoted in the message.
+    /// A missing unit (unless a ratio is wanted), one of another quantity, an
+    /// overload where no range end is known, or an absolute pressure (see
+    /// [`Entry::absolute`]). `text` is quoted in the message.
     pub fn to_si(
         &self,
         text: &str,
         quantity: Quantity,
         range_end: Option<f64>,
     ) -> Result<(Amount, Option<f64>), EntryError> {
+        if self.is_absolute() {
+            return Err(EntryError::Absolute(text.trim().to_owned()));
+        }
         let unit = match self.unit {
             Some(unit) => unit,
             None if quantity == Quantity::Ratio || self.amount == Entered::Overload => {
@@ -196,10 +225,13 @@ pub fn parse_duration(text: &str) -> Result<i64, EntryError> {
     Ok(nanos as i64)
 }
 
-fn unit_of(text: &str) -> Result<Option<Unit>, UnitError> {
+fn unit_of(text: &str) -> Result<(Option<Unit>, Option<Reference>), UnitError> {
     match text.trim() {
-        "" => Ok(None),
-        unit => Unit::parse(unit).map(Some),
+        "" => Ok((None, None)),
+        unit => {
+            let (unit, reference) = Unit::parse_referenced(unit)?;
+            Ok((Some(unit), reference))
+        }
     }
 }
 
@@ -252,11 +284,14 @@ mod tests {
     use proptest::prelude::*;
 
     fn check(text: &str, amount: Entered, unit: Option<Unit>, step: Option<f64>) {
-        assert_eq!(
-            parse_entry(text),
-            Ok(Entry { amount, unit, step }),
-            "{text}"
-        );
+        let reference = None;
+        let expected = Entry {
+            amount,
+            unit,
+            reference,
+            step,
+        };
+        assert_eq!(parse_entry(text), Ok(expected), "{text}");
     }
 
     #[test]
@@ -333,6 +368,23 @@ mod tests {
             parse_value("OL", Quantity::Resistance),
             Err(EntryError::Overload(_))
         ));
+    }
+
+    #[test]
+    fn absolute_pressures_are_no_gauge_pressures() {
+        let gauge = parse_value("5 psig", Quantity::Pressure);
+        assert_eq!(gauge, parse_value("5 psi", Quantity::Pressure));
+        assert!(matches!(
+            parse_value("19.7 psia", Quantity::Pressure),
+            Err(EntryError::Absolute(_))
+        ));
+        let entry = parse_entry("19.7 psia");
+        let absolute = entry.map(|e| e.absolute().to_si("19.7 psia", Quantity::Pressure, None));
+        let pascals = Unit::PSI.to_si(19.7);
+        let step = Unit::PSI.span_to_si(0.1);
+        assert_eq!(absolute, Ok(Ok((Amount::Exactly(pascals), Some(step)))));
+        // A span is the same from either zero, but nobody writes it so.
+        assert!(parse_span("0.2 psia", Quantity::Pressure).is_err());
     }
 
     #[test]

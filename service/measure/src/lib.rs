@@ -1,4 +1,4 @@
-//! What a number means: quantity, unit, uncertainty and conformity.
+//! What a number means: quantity, unit, uncertainty, calibration and conformity.
 //!
 //! Everything is kept in SI ([`Quantity::si_unit`]) and shown in the trade's
 //! unit; text is parsed once, at the edge.
@@ -12,21 +12,33 @@
 
 mod accuracy;
 mod amount;
+mod budget;
+mod calibration;
 mod conformity;
+mod date;
 mod entry;
 mod flags;
 mod quantity;
+mod ratiometric;
+mod reference;
 mod sample;
 pub mod senml;
+mod temperature;
 mod unit;
 
 pub use accuracy::{Accuracy, AccuracyError, combine, resolution_uncertainty};
 pub use amount::Amount;
+pub use budget::{Budget, Specification};
+pub use calibration::{AsFound, Calibration, CalibrationError, CalibrationKind, Correction};
 pub use conformity::{Decision, conformance, decide};
+pub use date::{Date, DateError};
 pub use entry::{Entered, Entry, EntryError, parse_duration, parse_entry, parse_span, parse_value};
 pub use flags::Flags;
 pub use quantity::{Quantity, UnknownQuantity};
+pub use ratiometric::{Ratiometric, RatiometricError};
+pub use reference::Reference;
 pub use sample::{Coupling, Function, Sample};
+pub use temperature::{TemperatureCoefficient, TemperatureCoefficientError};
 pub use unit::{Unit, UnitError, significant};
 
 /// Nanoseconds in a second: times on a bay's clock are `i64` nanoseconds.

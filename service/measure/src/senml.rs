@@ -1,10 +1,19 @@
-//! SenML packs (RFC 8428, JSON form), resolved: base fields applied, times
-//! absolute, records in order of time. Secondary units (RFC 8798) need the
-//! feature bit of RFC 9100, so `bver` 26.
+//! SenML packs (RFC 8428, JSON form), read and written. Read, a pack is resolved:
+//! base fields applied, times absolute, records in order of time. Secondary units
+//! (RFC 8798) need the feature bit of RFC 9100, so `bver` 26.
+
+mod registry;
+#[cfg(test)]
+mod tests;
+mod write;
 
 use serde_json::{Map, Value as Json};
 
 use crate::{Unit, UnitError};
+use registry::{PRIMARY, SECONDARY};
+
+pub use registry::unit_of;
+pub use write::write;
 
 /// A resolved record.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,10 +74,6 @@ pub enum SenmlError {
 const RELATIVE_BELOW: f64 = 268_435_456.0;
 /// The version without features, and the one with secondary units.
 const VERSIONS: [f64; 2] = [10.0, 26.0];
-const PRIMARY: [&str; 12] = [
-    "V", "A", "Ohm", "Pa", "Hz", "Cel", "K", "s", "F", "/", "1/min", "rad/s",
-];
-const SECONDARY: [&str; 8] = ["ms", "min", "h", "mV", "mA", "hPa", "kHz", "MHz"];
 
 #[derive(Default)]
 struct Base {
@@ -256,78 +261,4 @@ fn text(label: &str, value: &Json) -> Result<String, String> {
         .as_str()
         .map(str::to_owned)
         .ok_or_else(|| format!("`{label}` is a text, not {value}"))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn numbers(json: &str) -> Vec<(String, f64, f64)> {
-        let records = resolve(json, 0.0).unwrap_or_default();
-        let value = |r: &Record| r.number().map_or(f64::NAN, |(x, _)| x);
-        records
-            .iter()
-            .map(|r| (r.name.clone(), r.time, value(r)))
-            .collect()
-    }
-
-    /// RFC 8428, 5.1.2 and 5.1.3: the current of 1.2 … 1.7 A over five seconds.
-    #[test]
-    fn multiple_measurements_of_rfc_8428() {
-        let pack = r#"[{"bn":"urn:dev:ow:10e2073a0108006:","bt":1.276020076001e+09,"bu":"A","bver":5,
-            "n":"voltage","u":"V","v":120.1},{"n":"current","t":-5,"v":1.2},{"n":"current","t":-4,"v":1.3},
-            {"n":"current","t":-3,"v":1.4},{"n":"current","t":-2,"v":1.5},{"n":"current","t":-1,"v":1.6},
-            {"n":"current","v":1.7}]"#;
-        let got = numbers(pack);
-        let name = |s: &str| format!("urn:dev:ow:10e2073a0108006:{s}");
-        assert_eq!(got.len(), 7);
-        assert_eq!(got[0], (name("current"), 1_276_020_071.001, 1.2));
-        assert_eq!(got[4], (name("current"), 1_276_020_075.001, 1.6));
-        assert!(got[5..].contains(&(name("voltage"), 1_276_020_076.001, 120.1)));
-        assert!(got[5..].contains(&(name("current"), 1_276_020_076.001, 1.7)));
-    }
-
-    #[test]
-    fn base_values_and_sums_add_and_relative_times_follow_now() {
-        let pack = r#"[{"bn":"a","bv":10,"bs":1},{"u":"V","v":2,"t":-3},{"u":"V","v":1,"s":4}]"#;
-        let got = resolve(pack, 1e9).unwrap_or_default();
-        assert_eq!(got[0].number(), Some((12.0, Unit::VOLT)));
-        assert_eq!((got[0].time, got[0].sum), (1e9 - 3.0, Some(1.0)));
-        assert_eq!((got[1].time, got[1].sum), (1e9, Some(5.0)));
-    }
-
-    fn refused(json: &str, word: &str) {
-        let error = resolve(json, 0.0).map_err(|e| e.to_string());
-        assert!(
-            matches!(&error, Err(m) if m.contains(word)),
-            "{json}: {error:?}"
-        );
-    }
-
-    #[test]
-    fn breaches_are_refused_with_the_record_and_the_way_out() {
-        refused("{", "JSON");
-        refused("{}", "array");
-        refused(
-            r#"[{"n":"a","u":"V","v":1},{"n":"a","mandatory_":1,"v":1}]"#,
-            "record 2: `mandatory_`",
-        );
-        refused(r#"[{"n":"a","u":"V","v":1,"bver":27}]"#, "`bver` 27");
-        refused(
-            r#"[{"n":"a","u":"V","v":1,"vs":"x"}]"#,
-            "more than one value",
-        );
-        refused(r#"[{"n":"a","u":"V"}]"#, "no value");
-        refused(r#"[{"n":"_a","u":"V","v":1}]"#, "is no name");
-        refused(r#"[{"u":"V","v":1}]"#, "is no name");
-        refused(r#"[{"n":"a","u":"V","v":"1"}]"#, "`v` is a number");
-    }
-
-    #[test]
-    fn psi_is_no_senml_unit_and_millivolts_need_the_feature() {
-        refused(r#"[{"n":"a","u":"psi","v":1}]"#, "unknown unit `psi`");
-        refused(r#"[{"n":"a","u":"mV","v":1}]"#, "unknown unit `mV`");
-        let got = resolve(r#"[{"bver":26,"n":"a","u":"mV","v":1500}]"#, 0.0).unwrap_or_default();
-        assert_eq!(got[0].number().map(|(x, u)| u.to_si(x)), Some(1.5));
-    }
 }

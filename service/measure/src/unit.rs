@@ -95,7 +95,7 @@ units! {
     MINUTE "Minute.": Time Time/Time time/time::minute, "min", [];
     HOUR "Hour.": Time Time/Time time/time::hour, "h", [];
     RATIO "The number one.": Ratio Ratio/Ratio ratio/ratio::ratio, "1", ["/"];
-    PERCENT "Percent.": Ratio Ratio/Ratio ratio/ratio::percent, "%", ["%RH"];
+    PERCENT "Percent.": Ratio Ratio/Ratio ratio/ratio::percent, "%", ["%RH", "/100"];
     PPM "Part per million.": Ratio Ratio/Ratio ratio/ratio::part_per_million, "ppm", [];
 }
 

@@ -102,6 +102,10 @@ kinds! {
     RowAboveOtherwise = "row-above-otherwise",
     /// Rows that combine to a probability below zero.
     RowCombination = "row-combination",
+    /// Answers that are not listed from healthy to worst.
+    AnswersOutOfOrder = "answers-out-of-order",
+    /// An answer that nothing ever gives.
+    AnswerUnreachable = "answer-unreachable",
     /// Checks that wait for one another.
     Cycle = "cycle",
     /// No limit to hold a reading against.
@@ -114,6 +118,12 @@ kinds! {
     ProofEmpty = "proof-empty",
     /// A proof that can never be complete.
     ProofContradiction = "proof-contradiction",
+    /// A proof that no fault of what it is for can bring about.
+    ProofOutOfReach = "proof-out-of-reach",
+    /// A complaint that no suspect leads to.
+    ComplaintUnreachable = "complaint-unreachable",
+    /// A complaint that leaves out what the proofs of a side it fits ask for.
+    ComplaintUnprovable = "complaint-unprovable",
     /// A check that is asked where one that is measured is wanted.
     NotMeasured = "not-measured",
     /// Something related to itself.

@@ -16,6 +16,7 @@ pub mod case;
 mod defect;
 mod load;
 mod model;
+pub mod proving;
 mod read;
 mod shipped;
 pub mod testability;

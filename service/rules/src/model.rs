@@ -4,7 +4,7 @@
 //! Indexes are places in the lists of [`RuleSet`]. Points share one index
 //! space: the test points first, then the derived points.
 
-use trisect_measure::{Quantity, Unit};
+use trisect_measure::{Amount, Quantity, Unit};
 
 use crate::{Drive, Phase, Side, Take};
 
@@ -177,6 +177,24 @@ pub enum Bound {
     },
 }
 
+impl Bound {
+    /// The lowest it can be, in SI.
+    pub fn least(&self) -> f64 {
+        match self {
+            Bound::Fixed(value) => *value,
+            Bound::Table { rows, .. } => rows.iter().map(|r| r.1).fold(f64::INFINITY, f64::min),
+        }
+    }
+
+    /// The highest it can be, in SI.
+    pub fn most(&self) -> f64 {
+        match self {
+            Bound::Fixed(value) => *value,
+            Bound::Table { rows, .. } => rows.iter().map(|r| r.1).fold(f64::NEG_INFINITY, f64::max),
+        }
+    }
+}
+
 /// A question with a closed list of answers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Asked {
@@ -245,6 +263,18 @@ pub struct Caution {
     pub id: String,
     /// The words.
     pub text: String,
+}
+
+impl TestPoint {
+    /// Whether a reading cannot be true here: outside what is plausible by more
+    /// than three standard uncertainties `u` (both SI). An overload is not
+    /// implausible: an open circuit is one.
+    pub fn implausible(&self, amount: Amount, u: f64) -> bool {
+        match (amount, self.plausible) {
+            (Amount::Exactly(x), Some((low, high))) => x + 3.0 * u < low || x - 3.0 * u > high,
+            _ => false,
+        }
+    }
 }
 
 impl RuleSet {

@@ -8,7 +8,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::{Check, How, Proof, ProofTarget, RuleSet, Side};
+use crate::proving::{can_fail, fails, unmeetable};
+use crate::{How, Proof, ProofTarget, RuleSet, Side};
 
 /// P(fails) from which on a fault is taken to make a check fail.
 const MORE_OFTEN_THAN_NOT: f64 = 0.5;
@@ -109,24 +110,6 @@ fn signature(rules: &RuleSet, suspect: usize) -> Vec<usize> {
     fails.map(|(index, _)| index).collect()
 }
 
-/// P(fails) with only this suspect present; an asked check fails on any answer
-/// but the healthiest.
-fn fails(check: &Check, suspect: usize) -> f64 {
-    let row = |rows: &[(usize, f64)]| rows.iter().find(|(s, _)| *s == suspect).map(|(_, p)| *p);
-    match &check.how {
-        How::Measured(measured) => row(&measured.fails).unwrap_or(measured.otherwise),
-        How::Asked(asked) => {
-            let expected = asked
-                .expect
-                .iter()
-                .find(|(s, _)| *s == suspect)
-                .map(|(_, row)| row);
-            let healthy = expected.unwrap_or(&asked.otherwise).first();
-            1.0 - healthy.copied().unwrap_or(1.0)
-        }
-    }
-}
-
 fn idle_checks(rules: &RuleSet) -> Vec<String> {
     let idle = rules.checks.iter().filter(|check| match &check.how {
         How::Measured(measured) => measured.fails.iter().all(|(_, p)| *p == measured.otherwise),
@@ -147,22 +130,15 @@ fn unprovable_sides(rules: &RuleSet) -> Vec<Side> {
 /// Whether a proof is one of this side, and the side's own suspects can bring
 /// about what it wants to see failed.
 fn proves(rules: &RuleSet, proof: &Proof, side: Side) -> bool {
+    let of_side = |suspect: &usize| rules.suspects[*suspect].side == side;
+    let suspects: Vec<usize> = (0..rules.suspects.len()).filter(of_side).collect();
     let can_fail = |check: &usize| {
-        let otherwise = match &rules.checks[*check].how {
-            How::Measured(measured) => measured.otherwise,
-            How::Asked(asked) => 1.0 - asked.otherwise.first().copied().unwrap_or(1.0),
-        };
-        let suspects = rules
-            .suspects
-            .iter()
-            .enumerate()
-            .filter(|(_, suspect)| suspect.side == side);
-        suspects
-            .into_iter()
-            .any(|(suspect, _)| fails(&rules.checks[*check], suspect) > otherwise)
+        let check = &rules.checks[*check];
+        suspects.iter().any(|suspect| can_fail(check, *suspect))
     };
     let any = |checks: &[usize]| checks.is_empty() || checks.iter().any(can_fail);
     proof.target == ProofTarget::Side(side)
+        && unmeetable(rules, proof, &[]).is_none()
         && proof.failed.iter().all(can_fail)
         && any(&proof.any_failed)
         && any(&proof.measured_failed)

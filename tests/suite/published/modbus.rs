@@ -54,7 +54,7 @@ async fn check(
     let in_volts = |pty: &Pty| {
         let mut plain = TransducerSettings::pressure(pty.path(), 0);
         // A unit of factor one: what comes out is what was sent.
-        (plain.quantity, plain.unit) = (Quantity::Voltage, "V".to_owned());
+        (plain.quantity, plain.unit) = (Some(Quantity::Voltage), Some("V".to_owned()));
         settings(plain)
     };
     let (asked, emission) = exchange(in_volts, reply).await;
@@ -70,7 +70,7 @@ async fn check(
 #[tokio::test]
 async fn a_logged_float_exchange() {
     let settings = |plain| TransducerSettings {
-        register: 0x0C,
+        register: Some(0x0C),
         ..plain
     };
     check(
@@ -86,7 +86,7 @@ async fn a_logged_float_exchange() {
 #[tokio::test]
 async fn a_float_of_the_reference_libraries() {
     let settings = |plain| TransducerSettings {
-        table: Table::Holding,
+        table: Some(Table::Holding),
         ..plain
     };
     check(
@@ -111,8 +111,8 @@ async fn every_word_order() {
         let [low, high] = trisect_transducer::checksum(&bytes(&message));
         let reply = format!("{message} {low:02X} {high:02X}");
         let settings = |plain| TransducerSettings {
-            table: Table::Holding,
-            order,
+            table: Some(Table::Holding),
+            order: Some(order),
             ..plain
         };
         check(settings, "01 03 00 00 00 02 C4 0B", &reply, 123.456).await;

@@ -1,6 +1,7 @@
 //! The service, end to end: its own port, its journal on disk, its instruments on pseudo-terminals.
 
 mod bytes;
+mod chain;
 mod command;
 mod demo;
 mod discover;
@@ -8,6 +9,7 @@ mod flood;
 mod gate;
 mod keys;
 mod meters;
+mod probes;
 mod refusals;
 mod replay;
 mod section7;

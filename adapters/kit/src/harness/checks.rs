@@ -69,10 +69,10 @@ pub(super) async fn late_port(instrument: &Subject) -> Finding {
         v.state == State::Silent
     })
     .await?;
-    let path = rig.link().display().to_string();
+    let name = instrument.port_name(&rig.link());
     let error = rig.health.vitals().last_error.unwrap_or_default();
     require(
-        error.contains(&path),
+        error.contains(&name),
         "the last error does not name the missing port",
     )?;
     require(rig.is_running(), "gave up on a missing port")?;

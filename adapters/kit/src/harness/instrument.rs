@@ -14,6 +14,11 @@ pub trait Instrument: Send + Sync {
     /// A new adapter for this instrument on the port at `path`.
     fn adapter(&self, path: &Path) -> Box<dyn Adapter>;
 
+    /// The name under which the adapter's errors speak of that port.
+    fn port_name(&self, path: &Path) -> String {
+        path.display().to_string()
+    }
+
     /// What the instrument says by itself at turn `turn`, of which there are a
     /// hundred a second. Nothing, if it only answers.
     fn says(&self, _turn: u64) -> Vec<u8> {

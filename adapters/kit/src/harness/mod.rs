@@ -7,6 +7,7 @@
 
 mod checks;
 mod conformance;
+mod front;
 mod instrument;
 mod pty;
 mod rig;
@@ -14,5 +15,6 @@ mod rig;
 mod tests;
 
 pub use conformance::{Breach, conform};
+pub use front::TcpFront;
 pub use instrument::{Instrument, Mood};
 pub use pty::Pty;

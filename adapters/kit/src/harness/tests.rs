@@ -21,6 +21,7 @@ const TOY: Codec = Codec {
     line: LineSettings::new(9600, 8, Parity::None, 1),
     gap: Duration::from_millis(100),
     optical: false,
+    poll: None,
     framing: || Box::new(Window::new(6, |w| w.starts_with(b"<") && w.ends_with(b">"))),
     decoding: || Box::new(Toy),
 };

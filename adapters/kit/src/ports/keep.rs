@@ -5,8 +5,23 @@ use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use tokio::io::{AsyncRead, AsyncWrite};
 
-use super::{Port, back_off, open};
+use super::back_off;
 use crate::{Context, State};
+
+/// Where an instrument is reached, and how the way to it is opened.
+pub trait Endpoint: Sync {
+    /// An open way, both directions.
+    type Stream: AsyncRead + AsyncWrite + Unpin + Send;
+
+    /// Opens the way, within a few seconds.
+    ///
+    /// # Errors
+    /// Why it cannot be opened, in words, with the way out.
+    fn open(&self) -> impl Future<Output = Result<Self::Stream, String>> + Send;
+
+    /// Its name in messages, such as a path or an address.
+    fn name(&self) -> String;
+}
 
 /// Why a session over an open port ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -32,27 +47,33 @@ pub trait Session: Send {
 /// Opens the port, serves it, and does so again whenever it is lost, until told
 /// to stop. Keeps the health's state: `starting` first, `silent` while there is
 /// no port, `stopped` at the end.
-pub async fn keep_open<S: Session>(port: &Port, session: &mut S, context: &Context) {
+pub async fn keep_open<E: Endpoint, S: Session>(port: &E, session: &mut S, context: &Context) {
     context.health.enter(State::Starting, context.now());
+    let name = port.name();
     let mut hasher = DefaultHasher::new();
-    port.path.hash(&mut hasher);
+    name.hash(&mut hasher);
     let seed = hasher.finish();
     let mut attempt = 0;
-    while !context.stop.is_cancelled() {
-        match open(port) {
+    loop {
+        let opened = tokio::select! {
+            biased;
+            () = context.stop.cancelled() => break,
+            opened = port.open() => opened,
+        };
+        match opened {
             Ok(mut stream) => {
                 let before = context.health.vitals().frames_good;
                 match session.serve(&mut stream, context).await {
                     Ending::Stopped => break,
                     Ending::Lost(why) => {
-                        context.silent(&format!("lost {}: {why}", port.path.display()));
+                        context.silent(&format!("lost {name}: {why}"));
                     }
                 }
                 if context.health.vitals().frames_good > before {
                     attempt = 0;
                 }
             }
-            Err(error) => context.silent(&error.to_string()),
+            Err(why) => context.silent(&why),
         }
         if context.pause(back_off(attempt, seed)).await.is_err() {
             break;

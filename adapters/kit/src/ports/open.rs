@@ -10,6 +10,8 @@ use tokio_serial::{
     DataBits, ErrorKind, SerialPort as _, SerialPortBuilderExt as _, SerialStream, StopBits,
 };
 
+use super::Endpoint;
+use super::holder::holders;
 use crate::{LineError, LineSettings, Parity};
 
 /// Which port, and how it is to be set.
@@ -50,10 +52,12 @@ pub enum PortError {
         path: PathBuf,
     },
     /// Another program holds the port.
-    #[error("cannot open {}: another program has it open; close that program (`fuser {}` names it)", path.display(), path.display())]
+    #[error("cannot open {}: another program has it open and locked; {remedy}", path.display())]
     Busy {
         /// The port.
         path: PathBuf,
+        /// Which program to close, or how to find it.
+        remedy: String,
         /// What the system said.
         source: tokio_serial::Error,
     },
@@ -75,6 +79,18 @@ pub enum PortError {
         /// What the system said.
         source: tokio_serial::Error,
     },
+}
+
+impl Endpoint for Port {
+    type Stream = SerialStream;
+
+    async fn open(&self) -> Result<SerialStream, String> {
+        open(self).map_err(|error| error.to_string())
+    }
+
+    fn name(&self) -> String {
+        self.path.display().to_string()
+    }
 }
 
 /// Opens a port for this program alone.
@@ -123,7 +139,11 @@ pub fn open(port: &Port) -> Result<SerialStream, PortError> {
 fn refused(path: &Path, source: tokio_serial::Error) -> PortError {
     let path = path.to_owned();
     match source.kind() {
-        ErrorKind::NoDevice => PortError::Busy { path, source },
+        ErrorKind::NoDevice => PortError::Busy {
+            remedy: closing(&path),
+            path,
+            source,
+        },
         ErrorKind::Io(io::ErrorKind::PermissionDenied) => PortError::Denied {
             remedy: remedy(&path),
             path,
@@ -140,6 +160,14 @@ fn is_terminal(path: &Path) -> bool {
     let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
     rustix::fs::open(path, flags, rustix::fs::Mode::empty())
         .map_or(true, |node| rustix::termios::isatty(&node))
+}
+
+/// Which program to close.
+fn closing(path: &Path) -> String {
+    match holders(path).as_slice() {
+        [] => format!("close that program (`fuser {}` names it)", path.display()),
+        known => format!("it is {}: close it there", known.join(" and ")),
+    }
 }
 
 /// Which group owns the node, and how to join it.
@@ -231,7 +259,14 @@ mod tests {
         let pty = Pty::open().unwrap();
         let held = open(&port(pty.path(), "2400 8N1")).unwrap();
         check(&port(pty.path(), "2400 8N1"), "another program");
+        check(&port(pty.path(), "2400 8N1"), "it is this service");
         drop(held);
+        // Another program's lock, as serial programs take it.
+        let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC;
+        let other = rustix::fs::open(pty.path(), flags, rustix::fs::Mode::empty()).unwrap();
+        rustix::fs::flock(&other, rustix::fs::FlockOperation::LockExclusive).unwrap();
+        check(&port(pty.path(), "2400 8N1"), "open and locked");
+        drop(other);
         let mut wrong = port(pty.path(), "2400 8N1");
         wrong.line.stop_bits = 3;
         check(&wrong, "1 or 2 stop bits");

@@ -6,6 +6,7 @@ use crate::io::Io;
 use serde::Serialize;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
+use trisect_diagnosis::trial::{Naming, Proving, Stated, prove};
 use trisect_rules::testability::{Testability, testability};
 use trisect_rules::{Defect, examine as examine_text};
 
@@ -23,18 +24,27 @@ struct Examined {
     defects: Vec<Defect>,
     /// Null for a rule set with errors.
     testability: Option<Testability>,
+    /// Only with `--prove`, and of a sound rule set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    proving: Option<Proving>,
 }
 
 /// Says every defect of every file, and what their checks can tell apart.
 ///
 /// # Errors
 /// A file that cannot be read.
-pub fn examine(json: bool, files: &[PathBuf], io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn examine(
+    json: bool,
+    files: &[PathBuf],
+    prove: bool,
+    io: &mut Io<'_>,
+) -> Result<Ended, Fault> {
     let files: Vec<Examined> = files
         .iter()
-        .map(|file| one(file))
+        .map(|file| one(file, prove))
         .collect::<Result<_, _>>()?;
-    let sound = files.iter().all(|examined| examined.ok);
+    let proven = |examined: &Examined| examined.proving.as_ref().is_none_or(|p| p.proven);
+    let sound = files.iter().all(|examined| examined.ok && proven(examined));
     if json {
         io.json(&Answer { files })?;
     } else {
@@ -49,12 +59,13 @@ pub fn examine(json: bool, files: &[PathBuf], io: &mut Io<'_>) -> Result<Ended, 
     })
 }
 
-fn one(file: &Path) -> Result<Examined, Fault> {
+fn one(file: &Path, search: bool) -> Result<Examined, Fault> {
     let examination = examine_text(&text_of(file)?);
     Ok(Examined {
         file: file.to_owned(),
         ok: examination.rule_set.is_some(),
         testability: examination.rule_set.as_ref().map(testability),
+        proving: examination.rule_set.as_ref().filter(|_| search).map(prove),
         defects: examination.defects,
     })
 }
@@ -94,5 +105,92 @@ fn text(examined: &Examined) -> String {
     for side in &found.sides_that_cannot_be_proven {
         let _ = writeln!(text, "{file}: the side `{side}` cannot be proven");
     }
+    if let Some(proving) = &examined.proving {
+        text.push_str(&proof(&examined.file, proving));
+    }
     text
+}
+
+/// What was searched, and what came of it.
+fn proof(file: &Path, proving: &Proving) -> String {
+    let file = file.display();
+    let mut text = String::new();
+    for naming in &proving.named {
+        let what = match &naming.suspect {
+            Some(suspect) => format!("the suspect `{suspect}`"),
+            None => format!("the side `{}`", naming.side),
+        };
+        let _ = writeln!(text, "{file}: {what}: {}", searched(naming));
+        for found in &naming.unproven {
+            let _ = writeln!(
+                text,
+                "{file}: {what} is named without its proof by {}",
+                stated(found)
+            );
+        }
+        for found in &naming.withheld {
+            let _ = writeln!(
+                text,
+                "{file}: {what} is proven, and not named, by {}",
+                stated(found)
+            );
+        }
+        let _ = match &naming.shortest {
+            Some(shortest) => writeln!(
+                text,
+                "{file}: {what}: {}, {} min, belief {:.1} %: {}",
+                if shortest.exact {
+                    "shortest"
+                } else {
+                    "short (a shorter one may be there)"
+                },
+                shortest.minutes,
+                shortest.belief * 100.0,
+                stated(&shortest.tests)
+            ),
+            None => writeln!(
+                text,
+                "{file}: {what}: no set of tests was found that names it, of {} tried; \
+                 the highest belief was {:.1} %",
+                naming.tried,
+                naming.highest_belief * 100.0
+            ),
+        };
+    }
+    let _ = if proving.proven {
+        writeln!(
+            text,
+            "{file}: proven: none of {} combinations of outcomes names a side whose proof is missing",
+            proving.combinations
+        )
+    } else {
+        writeln!(
+            text,
+            "{file}: not proven; {} combinations searched",
+            proving.combinations
+        )
+    };
+    text
+}
+
+fn searched(naming: &Naming) -> String {
+    if naming.searched == 0 {
+        return format!(
+            "its proofs speak of {} checks; {:e} combinations are too many to search",
+            naming.checks, naming.combinations
+        );
+    }
+    format!(
+        "all {} combinations of {} checks searched, {} of them name it; {} at the edge of its proofs \
+         diagnosed whole",
+        naming.searched, naming.checks, naming.open, naming.diagnosed
+    )
+}
+
+fn stated(outcomes: &[Stated]) -> String {
+    let stated = outcomes.iter().map(|s| match &s.answer {
+        Some(answer) => format!("{} {answer}", s.check),
+        None => format!("{} {}", s.check, s.outcome),
+    });
+    stated.collect::<Vec<_>>().join(", ")
 }

@@ -15,7 +15,7 @@ use crate::io::Io;
 /// Files that cannot be read, rule sets and cases with defects where sound ones are needed.
 pub fn ruleset(json: bool, what: Ruleset, io: &mut Io<'_>) -> Result<Ended, Fault> {
     match what {
-        Ruleset::Examine { files } => examine::examine(json, &files, io),
+        Ruleset::Examine { files, prove } => examine::examine(json, &files, prove, io),
         Ruleset::Trial(what) => trial::trial(json, &what, io),
     }
 }

@@ -40,6 +40,10 @@ struct Told<'a> {
 
 #[derive(Serialize)]
 #[serde(untagged)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one a trial: there is nothing to save"
+)]
 enum Covered {
     One(Coverage),
     Several(BTreeMap<String, Coverage>),
@@ -232,9 +236,7 @@ fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slac
             run.file.display(),
             run.title
         );
-        for difference in &run.differences {
-            let _ = writeln!(text, "    {}", line(difference));
-        }
+        text.push_str(&side_by_side(&run.differences));
     }
     for (rules, coverage) in covered {
         let id = rules.split(' ').next().unwrap_or_default();
@@ -243,6 +245,8 @@ fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slac
             ("answers", &coverage.answers),
             ("proofs", &coverage.proofs),
             ("outcomes", &coverage.outcomes),
+            ("suspects", &coverage.suspects),
+            ("complaints", &coverage.complaints),
         ];
         for (kind, reached) in kinds {
             text.push_str(&coverage_line(id, kind, reached));
@@ -251,6 +255,8 @@ fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slac
     for slack in slack.unwrap_or_default() {
         let of = match &slack.of {
             Change::Limit { check, end } => format!("the limit {check} {end}"),
+            Change::Need { check } => format!("what {check} needs,"),
+            Change::Row { of, suspect } => format!("the row of {suspect} in {of}"),
             Change::Proof { proof } => format!("the proof {proof}"),
         };
         let _ = writeln!(text, "no case notices: {of} {}", slack.change);
@@ -260,6 +266,25 @@ fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slac
         .filter(|run| !run.differences.is_empty())
         .count();
     let _ = writeln!(text, "{} cases, {differing} differ", runs.len());
+    text
+}
+
+/// What was expected beside what was found, in columns.
+pub fn side_by_side(differences: &[Difference]) -> String {
+    if differences.is_empty() {
+        return String::new();
+    }
+    let heads = ["", "expected", "found"].map(str::to_owned);
+    let rows = differences
+        .iter()
+        .map(|d| [d.what.clone(), d.expected.clone(), d.found.clone()]);
+    let rows: Vec<[String; 3]> = std::iter::once(heads).chain(rows).collect();
+    let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max();
+    let (first, second) = (width(0).unwrap_or(0), width(1).unwrap_or(0));
+    let mut text = String::new();
+    for [what, expected, found] in &rows {
+        let _ = writeln!(text, "    {what:<first$}  {expected:<second$}  {found}");
+    }
     text
 }
 

@@ -1,6 +1,6 @@
-//! `bay.list` and `phase.say`.
+//! `bay.list`, `phase.say` and `barometer.say`.
 
-use super::{Drive, Phase, wire};
+use super::{Drive, Phase, Time, wire};
 
 wire! {
     /// All bays.
@@ -23,6 +23,40 @@ wire! {
         pub job: Option<String>,
         /// Its instruments, by name.
         pub instruments: Vec<String>,
+        /// The barometric pressure that is taken off absolute pressures, if one is known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub barometer: Option<Barometer>,
+    }
+
+    /// The pressure of the air in a bay.
+    pub struct Barometer {
+        /// The pressure.
+        pub value: f64,
+        /// The unit of value and uncertainty.
+        pub unit: String,
+        /// Standard uncertainty.
+        pub uncertainty: f64,
+        /// Where it is from: the configuration, a person or an instrument.
+        pub from: String,
+        /// When it was said or measured; left out for the configuration's.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub time: Option<Time>,
+        /// Whether it is too old to be taken off.
+        pub stale: bool,
+    }
+
+    /// Parameters of `barometer.say`.
+    #[serde(deny_unknown_fields)]
+    pub struct BarometerSayParams {
+        /// The bay.
+        pub bay: String,
+        /// The station pressure (not reduced to sea level) with its unit: `1003 hPa`.
+        pub value: String,
+        /// Standard uncertainty with its unit; from the digits written if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub uncertainty: Option<String>,
+        /// Who read it.
+        pub by: String,
     }
 
     /// Parameters of `phase.say`: at least one of phase and drive.

@@ -1,6 +1,6 @@
 //! `instrument.*` and `probe.*`.
 
-use super::{Time, common::words, wire};
+use super::{ChannelCalibration, Time, common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -16,6 +16,18 @@ words! {
         Silent = "silent",
         /// It was closed.
         Stopped = "stopped",
+    }
+}
+
+words! {
+    /// What a pressure counts from.
+    PressureReference {
+        /// The air outside: below zero is suction.
+        Gauge = "gauge",
+        /// No pressure at all; the barometric pressure is taken off.
+        Absolute = "absolute",
+        /// It is the barometric pressure itself, of the whole bay.
+        Barometric = "barometric",
     }
 }
 
@@ -56,6 +68,12 @@ wire! {
         /// What last went wrong, in words, with the way out where one is known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub note: Option<String>,
+        /// When that was.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub noted: Option<Time>,
+        /// The port it is opened at: the path that stays, where the one given had one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub port: Option<String>,
         /// What it says it is, if it says so.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub identity: Option<String>,
@@ -76,6 +94,15 @@ wire! {
         pub quantity: Option<String>,
         /// The test point its probe is placed at, or null.
         pub point: Option<String>,
+        /// What its pressures count from; left out for other quantities.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub reference: Option<PressureReference>,
+        /// How much older than their time its values are, in seconds, estimated.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub latency: Option<f64>,
+        /// The calibrations applied to what it shows.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub calibrations: Vec<ChannelCalibration>,
     }
 
     /// Counts since an instrument was attached.
@@ -87,6 +114,9 @@ wire! {
         pub bad_frames: u64,
         /// Bytes that belonged to no frame.
         pub skipped_bytes: u64,
+        /// Samples that did not fit their test point; `note` says why.
+        #[serde(default)]
+        pub refused_samples: u64,
     }
 
     /// Parameters of `instrument.attach`.

@@ -5,9 +5,12 @@
 //! in that same unit.
 
 mod bay;
+mod calibration;
 mod common;
 mod instrument;
 mod job;
+mod port;
+mod probe;
 mod reading;
 mod ruleset;
 mod service;
@@ -15,9 +18,12 @@ mod verdict;
 mod watch;
 
 pub use bay::*;
+pub use calibration::*;
 pub use common::*;
 pub use instrument::*;
 pub use job::*;
+pub use port::*;
+pub use probe::*;
 pub use reading::*;
 pub use ruleset::*;
 pub use service::*;

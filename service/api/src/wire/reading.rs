@@ -15,6 +15,16 @@ words! {
     }
 }
 
+words! {
+    /// How `reading.history` tells readings.
+    HistoryFormat {
+        /// With everything that is known of them.
+        Readings = "readings",
+        /// As a SenML pack, which `reading.submit` takes.
+        Senml = "senml",
+    }
+}
+
 wire! {
     /// A reading as it was stored.
     pub struct Reading {
@@ -45,6 +55,15 @@ wire! {
         /// The instrument's channel.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub channel: Option<String>,
+        /// The calibration that was applied; `calibration.show` has it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub calibration: Option<String>,
+        /// How much older than `time` the value is, in seconds, estimated.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub latency: Option<f64>,
+        /// The barometric pressure that was taken off an absolute pressure, in the unit of the value.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub barometer: Option<f64>,
         /// The person who entered it.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub by: Option<String>,
@@ -63,7 +82,7 @@ wire! {
         /// The readings.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub readings: Option<Vec<SubmittedReading>>,
-        /// A SenML pack (RFC 8428); names are test points.
+        /// A SenML pack (RFC 8428); names are test points, a text such as `> 40 MOhm` is an overload.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub senml: Option<Vec<Map<String, Value>>>,
         /// The submitter's own key of this submission: the same key twice is stored once.
@@ -76,13 +95,16 @@ wire! {
     pub struct SubmittedReading {
         /// The test point.
         pub point: String,
-        /// The value.
+        /// The value; with `beyond`, the end of the range it lies beyond.
         pub value: f64,
-        /// The unit of value and uncertainty.
+        /// The unit of value and uncertainty; pressures may say what they count from: `psig`, `psia`.
         pub unit: String,
         /// Standard uncertainty; zero if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub uncertainty: Option<f64>,
+        /// The true value lies beyond `value`, on this side: an overload.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub beyond: Option<Beyond>,
         /// When it was taken; when it arrived if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub time: Option<Time>,
@@ -104,9 +126,10 @@ wire! {
         pub bay: String,
         /// The test point.
         pub point: String,
-        /// The value with its unit as a person writes it: `12.4 V`, `-3 inHg`, `OL`.
+        /// The value with its unit as a person writes it: `12.4 V`, `-3 inHg`, `19.7 psia`, `OL`.
         pub value: String,
-        /// Standard uncertainty with its unit, such as `0.2 psi`; from the digits written if left out.
+        /// Standard uncertainty with its unit, such as `0.2 psi`; from the digits written, and the accuracy of
+        /// the instrument if the bay knows it, if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub uncertainty: Option<String>,
         /// The phase it was taken in, if the engine has left it since.
@@ -114,7 +137,7 @@ wire! {
         pub phase: Option<Phase>,
         /// Who took it.
         pub by: String,
-        /// What it was taken with.
+        /// What it was taken with: one that the bay knows lends its accuracy and calibration.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub instrument: Option<String>,
     }
@@ -138,12 +161,22 @@ wire! {
         /// At most so many; 1000 if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub limit: Option<u32>,
+        /// How they are told; as readings if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub format: Option<HistoryFormat>,
     }
 
     /// A page of readings.
     pub struct Readings {
-        /// Oldest first.
+        /// Oldest first; empty if they were asked for as SenML.
         pub readings: Vec<Reading>,
+        /// The readings as a SenML pack (RFC 8428), if they were asked for so: names are test points, an
+        /// overload is a text such as `> 40000000 Ohm`. SenML has no word for uncertainty and flags.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub senml: Option<Vec<Map<String, Value>>>,
+        /// The place in the journal of the last one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub last_seq: Option<u64>,
         /// Whether there are more: ask again with `after_seq` of the last one.
         pub more: bool,
     }

@@ -41,6 +41,10 @@ wire! {
     }
 
     /// What `instrument.watch` tells.
+    #[allow(
+        clippy::large_enum_variant,
+        reason = "almost every item is an instrument, and there are few of them"
+    )]
     #[serde(tag = "kind", rename_all = "kebab-case")]
     pub enum InstrumentItem {
         /// An instrument was attached or changed, or this is how it stands.

@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
+use trisect_api::wire::PressureReference;
 use trisect_journal::{EventRow, Happened, Reading};
 use trisect_kit::Emission;
-use trisect_measure::{Amount, Flags};
+use trisect_measure::{Flags, Quantity};
 use trisect_rules::RuleSet;
 
 use super::state::Bay;
-use crate::instruments::{Arrival, Instrument};
+use crate::instruments::{Air, Arrival, Instrument, Measured, Shown};
 
 impl Bay {
     /// Takes what the instruments said since the last time.
@@ -32,41 +33,103 @@ impl Bay {
         if let Err(error) = self.record(rows, None).await {
             // Never acknowledged to anyone; the log and the instruments say it.
             tracing::error!(bay = self.name, count, %error, "readings of instruments were not stored");
+            let now = self.clock.now();
             for instrument in self.instruments.values_mut() {
-                instrument.refused = Some(format!("readings are not stored: {error}"));
+                instrument.refuse(format!("readings are not stored: {error}"), now);
             }
         }
     }
 
     /// The row of a sample, if its probe is on a point and it fits there.
     fn measurement(&mut self, instrument: u64, emission: &Emission) -> Option<EventRow> {
-        let open = self.job.as_ref()?;
-        let rules = Arc::clone(open.rules.model.rules());
-        let at = emission.at - open.opened;
-        let wall = self.wall_of(at);
-        let from = self
-            .instruments
-            .values_mut()
-            .find(|one| one.id == instrument)?;
+        let air = self.air();
+        let today = self.clock.date(emission.at);
+        let from = self.instruments.values().find(|one| one.id == instrument)?;
+        let shown = Shown {
+            sample: &emission.sample,
+            given: None,
+            reference: None,
+            today,
+            air,
+        };
+        let link = from.chain.channel(emission.sample.channel);
+        if link.reference == PressureReference::Barometric {
+            let name = Arc::clone(&from.name);
+            let measured = link.measure(&shown).map_err(|error| error.to_string());
+            self.weather(instrument, &name, measured, emission);
+            return None;
+        }
         let point = Arc::clone(from.probes.get(&emission.sample.channel)?);
-        match measured(&rules, from, &point, emission) {
+        let open = self.job.as_ref()?;
+        let at = emission.at - open.opened;
+        let reading = measured(open.rules.model.rules(), from, &point, &shown);
+        match reading {
             Ok(reading) => {
-                from.refused = None;
+                self.accept(instrument);
                 Some(EventRow {
                     at,
-                    wall,
+                    wall: self.wall_of(at),
                     by: None,
                     what: Happened::Reading(reading),
                 })
             }
             Err(why) => {
-                let news = from.refused.as_deref() != Some(&why);
-                from.refused = Some(why);
-                if news {
-                    self.tell_instrument(instrument);
-                }
+                self.refuse(instrument, why, emission.at);
                 None
             }
+        }
+    }
+
+    /// A barometer's sample: it is no reading of a job, but the air of the bay.
+    fn weather(
+        &mut self,
+        instrument: u64,
+        name: &str,
+        measured: Result<Measured, String>,
+        emission: &Emission,
+    ) {
+        let quantity = emission.sample.function.quantity();
+        let taken = measured.and_then(|measured| {
+            let pressure = measured.amount.exact();
+            let pressure = pressure.filter(|_| quantity == Quantity::Pressure);
+            let pressure = pressure.ok_or_else(|| {
+                format!("it is set up as a barometer, but shows no pressure (a {quantity})")
+            })?;
+            if measured.flags.spoiled() {
+                return Err(format!(
+                    "its flags say {}",
+                    measured.flags.words().join(", ")
+                ));
+            }
+            let air = Air {
+                pressure,
+                u: measured.uncertainty,
+            };
+            self.measure_barometer(air, name, emission.at)
+        });
+        match taken {
+            Ok(()) => self.accept(instrument),
+            Err(why) => self.refuse(instrument, why, emission.at),
+        }
+    }
+
+    fn accept(&mut self, instrument: u64) {
+        let from = self
+            .instruments
+            .values_mut()
+            .find(|one| one.id == instrument);
+        if let Some(from) = from {
+            from.refused = None;
+        }
+    }
+
+    fn refuse(&mut self, instrument: u64, why: String, at: i64) {
+        let from = self
+            .instruments
+            .values_mut()
+            .find(|one| one.id == instrument);
+        if from.is_some_and(|from| from.refuse(why, at)) {
+            self.tell_instrument(instrument);
         }
     }
 }
@@ -75,9 +138,9 @@ fn measured(
     rules: &RuleSet,
     instrument: &Instrument,
     point: &Arc<str>,
-    emission: &Emission,
+    shown: &Shown<'_>,
 ) -> Result<Reading, String> {
-    let sample = &emission.sample;
+    let sample = shown.sample;
     let place = rules.test_points.iter().find(|p| *p.id == **point);
     let place = place.ok_or_else(|| format!("the rule set has no point `{point}`"))?;
     let quantity = sample.function.quantity();
@@ -88,29 +151,31 @@ fn measured(
             place.quantity
         ));
     }
-    let uncertainty = instrument
-        .accuracies
-        .uncertainty(sample)
-        .map_err(|error| error.to_string())?;
-    let mut flags = sample.flags;
-    if implausible(sample.amount, place.plausible) {
-        flags |= Flags::IMPLAUSIBLE;
+    let link = instrument.chain.channel(sample.channel);
+    let measured = link.measure(shown).map_err(|error| error.to_string())?;
+    let mut reading = measured.at(point);
+    reading.instrument = Some(Arc::clone(&instrument.name));
+    reading.channel = Some(sample.channel);
+    if place.implausible(reading.amount, reading.uncertainty) {
+        reading.flags |= Flags::IMPLAUSIBLE;
     }
-    Ok(Reading {
-        point: Arc::clone(point),
-        amount: sample.amount,
-        uncertainty,
-        flags,
-        entered: false,
-        instrument: Some(Arc::clone(&instrument.name)),
-        channel: Some(sample.channel),
-    })
+    Ok(reading)
 }
 
-/// An overload is not implausible: an open circuit is one.
-pub(super) fn implausible(amount: Amount, plausible: Option<(f64, f64)>) -> bool {
-    match (amount, plausible) {
-        (Amount::Exactly(x), Some((low, high))) => x < low || x > high,
-        _ => false,
+impl Measured {
+    /// The reading that it is at a point, streamed and from nowhere as yet.
+    pub(super) fn at(self, point: &Arc<str>) -> Reading {
+        Reading {
+            point: Arc::clone(point),
+            amount: self.amount,
+            uncertainty: self.uncertainty,
+            flags: self.flags,
+            entered: false,
+            instrument: None,
+            channel: None,
+            calibration: self.calibration,
+            latency: self.latency,
+            barometer: self.barometer,
+        }
     }
 }

@@ -6,14 +6,14 @@ use trisect_api::wire::{self, ReadingEnterParams};
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::{Appended, EventRow, Happened, Reading};
 use trisect_measure::{
-    Amount, EntryError, Flags, Quantity, parse_entry, parse_span, resolution_uncertainty,
+    Amount, EntryError, Flags, Function, Quantity, Sample, parse_entry, parse_span,
 };
 use trisect_rules::{RuleSet, TestPoint};
 
-use super::arrival::implausible;
 use super::record::stored_reading;
 use super::state::Bay;
 use crate::convert;
+use crate::instruments::{ChainError, Link, Shown, function_of};
 
 impl Bay {
     /// `reading.enter`.
@@ -21,10 +21,16 @@ impl Bay {
         &mut self,
         params: ReadingEnterParams,
     ) -> Result<wire::Reading, WireError> {
+        if params.by.trim().is_empty() || params.by.len() > 200 {
+            return Err(ErrorKind::InvalidParams
+                .because("a reading is signed by 1 to 200 characters")
+                .at("by")
+                .hint("write who took it"));
+        }
         let (rules, at) = self.moment()?;
         let wall = self.wall_of(at);
         let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
-        let entered = read(&rules, &params)?;
+        let entered = self.read(&rules, &params)?;
         let now = self.open_job()?.diagnosis.phase();
         let row = |what| EventRow {
             at,
@@ -57,29 +63,82 @@ impl Bay {
     }
 }
 
-fn read(rules: &RuleSet, params: &ReadingEnterParams) -> Result<Reading, WireError> {
-    let point = test_point(rules, &params.point, "point")?;
-    let entry = parse_entry(&params.value).map_err(|error| mistake(&error, "value"))?;
-    let end = point.plausible.map(|(_, high)| high);
-    let (amount, step) = entry
-        .to_si(&params.value, point.quantity, end)
-        .map_err(|error| mistake(&error, "value"))?;
-    let uncertainty = match &params.uncertainty {
-        Some(text) => {
-            parse_span(text, point.quantity).map_err(|error| mistake(&error, "uncertainty"))?
-        }
-        None => step.map_or(0.0, resolution_uncertainty),
-    };
-    check_plausible(point, amount, &params.value, "value")?;
-    Ok(Reading {
-        point: Arc::from(point.id.as_str()),
+impl Bay {
+    /// What a person wrote, as a reading. An instrument that the bay knows lends
+    /// its accuracy, its calibration and what its pressures count from.
+    fn read(&self, rules: &RuleSet, params: &ReadingEnterParams) -> Result<Reading, WireError> {
+        let point = test_point(rules, &params.point, "point")?;
+        let entry = parse_entry(&params.value).map_err(|error| mistake(&error, "value"))?;
+        let end = point.plausible.map(|(_, high)| high);
+        let (amount, step) = entry
+            .absolute()
+            .to_si(&params.value, point.quantity, end)
+            .map_err(|error| mistake(&error, "value"))?;
+        let given = params.uncertainty.as_deref();
+        let given = given.map(|text| parse_span(text, point.quantity));
+        let given = given.transpose();
+        let given = given.map_err(|error| mistake(&error, "uncertainty"))?;
+        let known = params.instrument.as_deref();
+        let known = known.and_then(|name| self.instruments.get(name));
+        let channel = known.and_then(|one| one.channel_of(point.quantity));
+        let sample = written(point.quantity, amount, step, channel);
+        let unknown = Link::default();
+        let link = known.zip(channel).map(|(one, c)| one.chain.channel(c));
+        let now = self.clock.now();
+        let shown = Shown {
+            sample: &sample,
+            given,
+            reference: entry.reference,
+            today: self.clock.date(now),
+            air: self.air(),
+        };
+        let measured = link.unwrap_or(&unknown).measure(&shown);
+        let measured = measured.map_err(|error| unmeasured(&error))?;
+        check_plausible(
+            point,
+            measured.amount,
+            measured.uncertainty,
+            &params.value,
+            "value",
+        )?;
+        Ok(Reading {
+            entered: true,
+            instrument: params.instrument.as_deref().map(Arc::from),
+            channel,
+            // It was read when it was written, as far as anybody knows.
+            latency: None,
+            ..measured.at(&Arc::from(point.id.as_str()))
+        })
+    }
+}
+
+/// What a person read off, as a sample. A stopwatch is the one thing to be read
+/// that no instrument here is a function of: nothing is known of its accuracy, so
+/// any function of one scale does.
+fn written(quantity: Quantity, amount: Amount, step: Option<f64>, channel: Option<u16>) -> Sample {
+    Sample {
+        channel: channel.unwrap_or(0),
+        function: function_of(quantity).unwrap_or(Function::Duty),
         amount,
-        uncertainty,
+        digit: step,
+        span: None,
+        coupling: None,
         flags: Flags::empty(),
-        entered: true,
-        instrument: params.instrument.as_deref().map(Arc::from),
-        channel: None,
-    })
+    }
+}
+
+/// Why what was written cannot become a reading, in the words of the wire.
+pub(super) fn unmeasured(error: &ChainError) -> WireError {
+    match error {
+        ChainError::NoBarometer => ErrorKind::NoBarometer
+            .because(error.to_string())
+            .at("value")
+            .hint("say the station pressure with barometer.say, then enter it again"),
+        ChainError::Accuracy(_) | ChainError::Range(_) => ErrorKind::InvalidValue
+            .because(error.to_string())
+            .at("instrument")
+            .hint("give `uncertainty`, or complete the instrument's settings"),
+    }
 }
 
 /// The test point of an id; a derived one cannot be measured.
@@ -111,10 +170,11 @@ pub(super) fn test_point<'a>(
 pub(super) fn check_plausible(
     point: &TestPoint,
     amount: Amount,
+    u: f64,
     written: &str,
     field: &str,
 ) -> Result<(), WireError> {
-    if !implausible(amount, point.plausible) {
+    if !point.implausible(amount, u) {
         return Ok(());
     }
     let (low, high) = point
@@ -134,7 +194,7 @@ pub(super) fn check_plausible(
 pub(super) fn mistake(error: &EntryError, field: &str) -> WireError {
     let kind = match error {
         EntryError::Unit(_) | EntryError::NoUnit { .. } => ErrorKind::UnknownUnit,
-        EntryError::Quantity { .. } => ErrorKind::WrongQuantity,
+        EntryError::Quantity { .. } | EntryError::Absolute(_) => ErrorKind::WrongQuantity,
         _ => ErrorKind::InvalidValue,
     };
     let hint = match error {

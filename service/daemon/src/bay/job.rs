@@ -93,6 +93,7 @@ impl Bay {
             "took up the open job again"
         );
         self.job = Some(open);
+        self.replace(&replayed.placed);
         self.judge().await
     }
 

@@ -3,6 +3,7 @@
 //! answer, and the work is finished even if nobody waits any more.
 
 mod arrival;
+mod barometer;
 mod entry;
 mod job;
 mod probe;
@@ -10,6 +11,7 @@ mod record;
 mod state;
 mod submission;
 
+pub(crate) use barometer::Barometer;
 pub(crate) use job::shown as job_shown;
 pub(crate) use record::{internal, refusal, stored_reading};
 pub(crate) use state::{Bay, BayParts, News};

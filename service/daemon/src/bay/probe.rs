@@ -1,23 +1,24 @@
 //! Instruments of the bay, and where their probes are.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use trisect_api::wire::{
-    self, InstrumentAttachParams, InstrumentItem, InstrumentName, PhaseSayParams, ProbeLiftParams,
-    ProbePlaceParams,
+    self, AttachedTo, InstrumentAttachParams, InstrumentItem, InstrumentName, PhaseSayParams,
+    ProbeLiftParams, ProbePlaceParams,
 };
 use trisect_api::{ErrorKind, WireError};
-use trisect_journal::{EventRow, Happened};
+use trisect_journal::{EventRow, Happened, Probe};
 
 use super::entry::test_point;
-use super::record::internal;
+use super::record::{internal, refusal};
 use super::state::Bay;
 use crate::convert;
 use crate::instruments::{Instrument, build, next_id};
 
 impl Bay {
     /// `instrument.attach`.
-    pub(crate) fn attach(
+    pub(crate) async fn attach(
         &mut self,
         params: InstrumentAttachParams,
     ) -> Result<wire::Instrument, WireError> {
@@ -36,6 +37,11 @@ impl Bay {
                 .hint("use up to 64 small letters, digits and hyphens"));
         }
         let built = build(&params.adapter, params.settings)?;
+        // Kept before a reading can name them.
+        for calibrated in built.chain.calibrations() {
+            let kept = self.journal.put_calibration(calibrated.kept()).await;
+            kept.map_err(|error| refusal(&error))?;
+        }
         let instrument = Instrument::start(
             next_id(),
             name,
@@ -52,11 +58,12 @@ impl Bay {
     }
 
     /// `instrument.detach`.
-    pub(crate) fn detach(
+    pub(crate) async fn detach(
         &mut self,
         params: &InstrumentName,
     ) -> Result<wire::Instrument, WireError> {
-        self.instrument(&params.instrument)?;
+        let placed = self.instrument(&params.instrument)?.placed();
+        self.record_lifted(placed).await?;
         let removed = self.instruments.remove(&params.instrument);
         let removed = removed.ok_or_else(|| ErrorKind::Internal.because("it was just there"))?;
         removed.stop();
@@ -73,6 +80,18 @@ impl Bay {
             .values()
             .map(|one| one.shown(&self.name, &self.clock))
             .collect()
+    }
+
+    /// The ports of the instruments, each with whose it is.
+    pub(crate) fn ports(&self) -> Vec<(PathBuf, AttachedTo)> {
+        let attached = self.instruments.iter().filter_map(|(name, one)| {
+            let to = AttachedTo {
+                bay: self.name.clone(),
+                instrument: name.clone(),
+            };
+            Some((one.port.clone()?, to))
+        });
+        attached.collect()
     }
 
     /// `probe.place`.
@@ -106,9 +125,14 @@ impl Bay {
                 .hint("place another instrument there"));
         }
         let id: Arc<str> = Arc::from(point.id.as_str());
-        instrument.probes.insert(channel, Arc::clone(&id));
+        let probe = Probe {
+            point: Arc::clone(&id),
+            instrument: Some(Arc::clone(&instrument.name)),
+            channel: Some(channel),
+        };
+        instrument.probes.insert(channel, id);
         instrument.refused = None;
-        let what = Happened::Window { point: id };
+        let what = Happened::Window(probe);
         self.record(
             vec![EventRow {
                 at,
@@ -123,12 +147,51 @@ impl Bay {
     }
 
     /// `probe.lift`.
-    pub(crate) fn lift(&mut self, params: &ProbeLiftParams) -> Result<wire::Instrument, WireError> {
+    pub(crate) async fn lift(
+        &mut self,
+        params: &ProbeLiftParams,
+    ) -> Result<wire::Instrument, WireError> {
         let instrument = self.instrument(&params.instrument)?;
         let channel = channel(instrument, &params.channel)?;
+        let mut placed = instrument.placed();
+        placed.retain(|probe| probe.channel == Some(channel));
         instrument.probes.remove(&channel);
         instrument.refused = None;
+        self.record_lifted(placed).await?;
         self.show_and_tell(&params.instrument)
+    }
+
+    /// Puts on the timeline that probes were taken off, if there is a job.
+    async fn record_lifted(&mut self, placed: Vec<Probe>) -> Result<(), WireError> {
+        if placed.is_empty() || self.job.is_none() {
+            return Ok(());
+        }
+        let (_, at) = self.moment()?;
+        let wall = self.wall_of(at);
+        let row = |probe| EventRow {
+            at,
+            wall,
+            by: None,
+            what: Happened::Lifted(probe),
+        };
+        self.record(placed.into_iter().map(row).collect(), None)
+            .await?;
+        Ok(())
+    }
+
+    /// Puts the probes back where the timeline left them, after a restart.
+    pub(super) fn replace(&mut self, placed: &[Probe]) {
+        for probe in placed {
+            let (Some(name), Some(channel)) = (&probe.instrument, probe.channel) else {
+                continue;
+            };
+            // An instrument that is not in the configuration has to be attached anew.
+            if let Some(instrument) = self.instruments.get_mut(&**name)
+                && instrument.channel(&channel.to_string()).is_some()
+            {
+                instrument.probes.insert(channel, Arc::clone(&probe.point));
+            }
+        }
     }
 
     /// `phase.say`.

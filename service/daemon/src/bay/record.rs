@@ -77,7 +77,9 @@ impl Bay {
         let rules = Arc::clone(open.rules.model.rules());
         for (row, seq) in rows.iter().zip(first..) {
             let event = open.ids.event(row).map_err(|error| internal(&error))?;
-            open.diagnosis.push(&event);
+            if let Some(event) = event {
+                open.diagnosis.push(&event);
+            }
             open.seq = seq.unsigned_abs();
             open.newest = row.at;
             if told && matches!(row.what, Happened::Reading(_)) {
@@ -183,6 +185,9 @@ fn reading(
         },
         instrument: reading.instrument.as_ref().map(ToString::to_string),
         channel: reading.channel.map(|channel| channel.to_string()),
+        calibration: reading.calibration.as_ref().map(ToString::to_string),
+        latency: reading.latency.map(|nanos| nanos as f64 / 1e9),
+        barometer: reading.barometer.map(|pressure| unit.from_si(pressure)),
         by: row.by.as_ref().map(ToString::to_string),
         entered: reading.entered,
         flags: reading

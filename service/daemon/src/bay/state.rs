@@ -13,6 +13,7 @@ use trisect_diagnosis::Diagnosis;
 use trisect_journal::{Ids, Journal};
 use trisect_rules::RuleSet;
 
+use super::barometer::Barometer;
 use crate::catalog::{Catalog, Entry};
 use crate::clock::BayClock;
 use crate::convert;
@@ -46,6 +47,8 @@ pub(crate) struct BayParts {
     pub(crate) name: String,
     pub(crate) title: String,
     pub(crate) ruleset: String,
+    /// What the configuration says of the air.
+    pub(crate) barometer: Option<Barometer>,
     pub(crate) clock: BayClock,
     pub(crate) catalog: Arc<Catalog>,
     pub(crate) journal: Arc<dyn Journal>,
@@ -63,6 +66,7 @@ pub(crate) struct Bay {
     pub(crate) news: News,
     pub(crate) instruments: BTreeMap<String, Instrument>,
     pub(crate) job: Option<OpenJob>,
+    pub(crate) barometer: Option<Barometer>,
     pub(crate) arrivals: mpsc::Sender<Arrival>,
     pub(crate) tracker: TaskTracker,
 }
@@ -102,6 +106,7 @@ impl Bay {
             news: parts.news,
             instruments: BTreeMap::new(),
             job: None,
+            barometer: parts.barometer,
             arrivals,
             tracker,
         }
@@ -116,6 +121,7 @@ impl Bay {
             drive: job.map(|open| convert::drive(open.diagnosis.drive())),
             job: job.map(|open| open.job.job.clone()),
             instruments: self.instruments.keys().cloned().collect(),
+            barometer: self.barometer.as_ref().map(|b| b.shown(&self.clock)),
         }
     }
 

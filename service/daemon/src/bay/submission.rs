@@ -4,15 +4,16 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
-use trisect_api::wire::{ReadingSubmitParams, ReadingSubmitted, SubmittedReading};
+use trisect_api::wire::{Beyond, ReadingSubmitParams, ReadingSubmitted, SubmittedReading};
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::{Appended, EventRow, Happened, Reading, SubmissionKey};
-use trisect_measure::{Amount, Flags, Unit, senml};
+use trisect_measure::{Amount, Entered, Flags, Reference, Unit, combine, parse_entry, senml};
 use trisect_rules::RuleSet;
 
-use super::entry::{check_plausible, test_point, wrong_quantity};
+use super::entry::{check_plausible, test_point, unmeasured, wrong_quantity};
 use super::record::internal;
 use super::state::Bay;
+use crate::instruments::{Air, ChainError};
 
 /// How far ahead of the bay's clock another clock may be, in nanoseconds.
 const AHEAD: i64 = 5_000_000_000;
@@ -62,6 +63,7 @@ impl Bay {
     ) -> Result<Vec<EventRow>, WireError> {
         // A submission is mostly of one point: its id is looked up and shared once.
         let mut last: Option<Arc<str>> = None;
+        let air = self.air();
         let mut rows = Vec::with_capacity(readings.len());
         for (index, submitted) in readings.iter().enumerate() {
             let at = match &submitted.time {
@@ -73,7 +75,7 @@ impl Bay {
                 _ => Arc::from(submitted.point.as_str()),
             };
             last = Some(Arc::clone(&id));
-            let reading = read(rules, submitted, id, index)?;
+            let reading = read(rules, submitted, id, air, index)?;
             let what = Happened::Reading(reading);
             rows.push(EventRow {
                 at,
@@ -128,9 +130,7 @@ impl Bay {
         let records = senml::resolve_values(&serde_json::Value::Array(pack), seconds)
             .map_err(|error| refused(error.to_string()))?;
         let reading = |record: senml::Record| {
-            let (value, unit) = record
-                .number()
-                .ok_or_else(|| refused(format!("`{}` has no number with a unit", record.name)))?;
+            let (value, unit, beyond) = said(&record).map_err(refused)?;
             // Doubles hold microseconds of this century; no more is claimed.
             let time = Timestamp::from_microsecond((record.time * 1e6).round() as i64)
                 .map_err(|error| refused(error.to_string()))?;
@@ -139,6 +139,7 @@ impl Bay {
                 value,
                 unit: unit.symbol().to_owned(),
                 uncertainty: None,
+                beyond,
                 time: Some(trisect_api::wire::Time(time.to_string())),
             })
         };
@@ -146,10 +147,33 @@ impl Bay {
     }
 }
 
+/// What a SenML record says: a number, or a text that is an overload.
+fn said(record: &senml::Record) -> Result<(f64, Unit, Option<Beyond>), String> {
+    let name = &record.name;
+    if let Some((value, unit)) = record.number() {
+        return Ok((value, unit, None));
+    }
+    let Some(senml::Value::Text(text)) = &record.value else {
+        return Err(format!(
+            "`{name}` has no number with a unit that is known here"
+        ));
+    };
+    let entry = parse_entry(text).map_err(|error| format!("`{name}`: {error}"))?;
+    match (entry.amount, entry.unit) {
+        (Entered::Exactly(value), Some(unit)) => Ok((value, unit, None)),
+        (Entered::Above(value), Some(unit)) => Ok((value, unit, Some(Beyond::Above))),
+        (Entered::Below(value), Some(unit)) => Ok((value, unit, Some(Beyond::Below))),
+        _ => Err(format!(
+            "`{name}`: `{text}` does not say where the range ends: write it as `> 40 MOhm`"
+        )),
+    }
+}
+
 fn read(
     rules: &RuleSet,
     submitted: &SubmittedReading,
     id: Arc<str>,
+    air: Option<Air>,
     index: usize,
 ) -> Result<Reading, WireError> {
     let field = |name: &str| format!("readings[{index}].{name}");
@@ -167,7 +191,7 @@ fn read(
                 }));
         }
     };
-    let unit = Unit::parse(&submitted.unit).map_err(|error| {
+    let (unit, reference) = Unit::parse_referenced(&submitted.unit).map_err(|error| {
         let hint = format!("use {}", point.unit);
         refused(ErrorKind::UnknownUnit, error.to_string(), "unit", &hint)
     })?;
@@ -190,19 +214,37 @@ fn read(
             hint,
         ));
     }
-    let amount = Amount::Exactly(unit.to_si(submitted.value));
-    if super::arrival::implausible(amount, point.plausible) {
+    let absolute = reference == Some(Reference::Absolute);
+    let air = match (absolute, air) {
+        (false, _) => None,
+        (true, Some(air)) => Some(air),
+        (true, None) => return Err(unmeasured(&ChainError::NoBarometer).at(field("unit"))),
+    };
+    let value = unit.to_si(submitted.value) - air.map_or(0.0, |air| air.pressure);
+    let amount = match submitted.beyond {
+        None => Amount::Exactly(value),
+        Some(Beyond::Above) => Amount::Above(value),
+        Some(Beyond::Below) => Amount::Below(value),
+    };
+    let u = match air {
+        Some(air) => combine(&[unit.span_to_si(u), air.u]),
+        None => unit.span_to_si(u),
+    };
+    if point.implausible(amount, u) {
         let written = format!("{} {}", submitted.value, submitted.unit);
-        check_plausible(point, amount, &written, &field("value"))?;
+        check_plausible(point, amount, u, &written, &field("value"))?;
     }
     Ok(Reading {
         point: id,
         amount,
-        uncertainty: unit.span_to_si(u),
+        uncertainty: u,
         flags: Flags::empty(),
         entered: false,
         instrument: None,
         channel: None,
+        calibration: None,
+        latency: None,
+        barometer: air.map(|air| air.pressure),
     })
 }
 

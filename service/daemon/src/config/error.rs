@@ -39,7 +39,7 @@ pub enum ConfigError {
     /// Listening beyond loopback without tokens.
     #[error(
         "refusing to listen on {listen} without a token file: anyone on the network could \
-         change jobs. Listen on 127.0.0.1, or name a `token_file`"
+         change jobs. Listen on 127.0.0.1; this version cannot check tokens yet"
     )]
     Exposed {
         /// The address.

@@ -5,7 +5,9 @@ mod error;
 mod settings;
 
 pub use error::ConfigError;
-pub use settings::{BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings};
+pub use settings::{
+    BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
+};
 
 use std::path::{Path, PathBuf};
 

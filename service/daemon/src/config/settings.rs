@@ -40,9 +40,23 @@ pub struct BaySettings {
     /// The rule set that jobs use unless they say otherwise.
     #[serde(default = "shipped")]
     pub ruleset: String,
+    /// The usual station pressure, taken off absolute pressures unless a newer one
+    /// is said or measured.
+    #[serde(default)]
+    pub barometer: Option<BarometerSettings>,
     /// Instruments that are opened when the service starts.
     #[serde(default)]
     pub instruments: Vec<InstrumentSettings>,
+}
+
+/// The pressure of the air.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BarometerSettings {
+    /// The pressure with its unit, such as `1003 hPa`: not reduced to sea level.
+    pub value: String,
+    /// Its standard uncertainty, such as `10 hPa`: the weather is in it.
+    pub uncertainty: String,
 }
 
 /// One instrument of a bay.
@@ -91,6 +105,7 @@ impl Default for Settings {
                 bay: "bay-1".to_owned(),
                 title: None,
                 ruleset: shipped(),
+                barometer: None,
                 instruments: Vec::new(),
             }],
             log: LogSettings::default(),

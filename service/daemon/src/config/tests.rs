@@ -88,3 +88,32 @@ fn an_instrument_has_settings_of_its_own() {
         "fs9922"
     );
 }
+
+/// What is known of an instrument is written as its data sheet and its certificate
+/// have it, so keys keep their case, spaces and points.
+#[test]
+fn the_measurement_chain_of_an_instrument_is_read_from_the_file() {
+    let file = r#"
+        [[bays]]
+        bay = "north"
+        barometer = { value = "1003 hPa", uncertainty = "10 hPa" }
+        [[bays.instruments]]
+        instrument = "meter"
+        adapter = "multimeter"
+        [bays.instruments.settings]
+        port = "/dev/meter"
+        protocol = "fs9922"
+        accuracy = { "voltage AC" = { "0.4 V" = "1 % rdg", otherwise = "2 % rdg" }, resistance = "1 %  rdg" }
+        [bays.instruments.settings.calibration.voltage]
+        kind = "line"
+        points = [["0 V", "0.01 V"], ["10 V", "10.02 V"], ["20 V", "20.02 V"]]
+        due = "2027-03-01"
+    "#;
+    let settings = load(file, &[], &Flags::default()).unwrap();
+    let bay = &settings.bays[0];
+    assert_eq!(bay.barometer.as_ref().unwrap().value, "1003 hPa");
+    let meter = &bay.instruments[0].settings;
+    assert_eq!(meter["accuracy"]["voltage AC"]["0.4 V"], "1 % rdg");
+    let built = crate::instruments::build("multimeter", meter.clone()).map_err(|e| e.to_string());
+    assert_eq!(built.unwrap().chain.calibrations().count(), 1);
+}

@@ -67,6 +67,16 @@ pub enum DemoError {
     NoInstrument(String),
 }
 
+impl DemoError {
+    /// Whether what was asked for is at fault.
+    pub fn is_wish(&self) -> bool {
+        matches!(
+            self,
+            DemoError::Fault(_) | DemoError::Bay(BayError::Speed { .. })
+        )
+    }
+}
+
 /// Runs the demo and prints every step of it.
 ///
 /// # Errors

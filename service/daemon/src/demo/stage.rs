@@ -87,6 +87,7 @@ fn settings(journal: &Path, instruments: &[Instrument], speed: f64) -> Settings 
             bay: BAY.to_owned(),
             title: Some("Northmoor Roads Depot, bay 2".to_owned()),
             ruleset: "distributor-pump-12v".to_owned(),
+            barometer: None,
             instruments: instruments.iter().map(|one| attached(one, speed)).collect(),
         }],
         log: LogSettings {

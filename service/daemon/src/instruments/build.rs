@@ -1,18 +1,25 @@
 //! Adapters by name, and what they ask for.
 
+use std::path::{Path, PathBuf};
+
 use serde_json::{Map, Value};
 use trisect_api::wire::AboutAdapter;
 use trisect_api::{ErrorKind, WireError};
-use trisect_kit::Adapter;
-use trisect_multimeter::MultimeterSettings;
-use trisect_transducer::TransducerSettings;
+use trisect_kit::ports::Ports;
+use trisect_kit::{Adapter, PulsesPerTurn, Tachometer};
+use trisect_multimeter::{MultimeterSettings, ScpiSettings};
+use trisect_transducer::{TextSettings, TransducerSettings};
 
-use super::Accuracies;
+use super::Chain;
+use super::chain::schemas;
+use super::manual::ManualSettings;
 
 /// An adapter made from settings, not running yet.
 pub(crate) struct Built {
     pub(crate) adapter: Box<dyn Adapter>,
-    pub(crate) accuracies: Accuracies,
+    pub(crate) chain: Chain,
+    /// The serial port it will open, by the path that stays.
+    pub(crate) port: Option<PathBuf>,
 }
 
 /// A kind of adapter: the one list that names them all.
@@ -20,28 +27,70 @@ struct Kind {
     name: &'static str,
     title: &'static str,
     schema: fn() -> Value,
-    make: fn(Value) -> Result<Box<dyn Adapter>, WireError>,
+    /// How much older than the time their bytes were read its values are, in
+    /// nanoseconds, where the settings do not say it.
+    latency: Option<i64>,
+    make: fn(Value) -> Result<Made, WireError>,
 }
+
+/// An adapter, and the end of its only range where samples do not say it.
+type Made = (Box<dyn Adapter>, Option<f64>);
+
+/// A hand-held meter shows 2 to 5 values a second: one is half a display old on
+/// average, after a display's time of measuring (engineering estimate, no source).
+const DISPLAY: i64 = 400_000_000;
 
 const KINDS: &[Kind] = &[
     Kind {
         name: "multimeter",
-        title: "A multimeter on a serial port that sends by itself",
+        title: "A multimeter on a serial port, by its chip's protocol",
         schema: MultimeterSettings::schema,
+        latency: Some(DISPLAY),
         make: |settings| {
-            read::<MultimeterSettings>(settings)?
-                .adapter()
-                .map_err(|error| refused(&error))
+            let adapter = read::<MultimeterSettings>(settings)?.adapter();
+            Ok((adapter.map_err(|error| refused(&error))?, None))
+        },
+    },
+    Kind {
+        name: "scpi",
+        title: "A bench multimeter that speaks SCPI, on a serial port or over TCP",
+        schema: ScpiSettings::schema,
+        latency: None,
+        make: |settings| {
+            let adapter = read::<ScpiSettings>(settings)?.adapter();
+            Ok((adapter.map_err(|error| refused(&error))?, None))
         },
     },
     Kind {
         name: "transducer",
-        title: "Pressure transducers on a Modbus RTU line",
+        title: "Transducers on a Modbus RTU line or over Modbus TCP",
         schema: TransducerSettings::schema,
+        latency: None,
         make: |settings| {
-            read::<TransducerSettings>(settings)?
-                .adapter()
-                .map_err(|error| refused(&error))
+            let adapter = read::<TransducerSettings>(settings)?.adapter();
+            Ok((adapter.map_err(|error| refused(&error))?, None))
+        },
+    },
+    Kind {
+        name: "manual",
+        title: "A gauge that a person reads: it lends its accuracy to what is entered with it",
+        schema: ManualSettings::schema,
+        latency: None,
+        make: |settings| {
+            let settings = read::<ManualSettings>(settings)?;
+            let adapter = settings.adapter().map_err(|error| refused(&error))?;
+            let span = settings.span().map_err(|error| refused(&error))?;
+            Ok((Box::new(adapter), span))
+        },
+    },
+    Kind {
+        name: "text",
+        title: "A device that prints lines of text on a serial port or over TCP",
+        schema: TextSettings::schema,
+        latency: None,
+        make: |settings| {
+            let adapter = read::<TextSettings>(settings)?.adapter();
+            Ok((adapter.map_err(|error| refused(&error))?, None))
         },
     },
 ];
@@ -62,15 +111,46 @@ pub(crate) fn build(name: &str, mut settings: Map<String, Value>) -> Result<Buil
             .at("adapter")
             .hint_nearest(name, KINDS.iter().map(|kind| kind.name))
     })?;
-    let accuracies = Accuracies::take(&mut settings).map_err(|why| {
+    let chain = Chain::take(&mut settings, kind.latency).map_err(|error| {
+        ErrorKind::InvalidSettings
+            .because(error.why)
+            .at(format!("settings.{}", error.field))
+    })?;
+    let port = keep_port(&mut settings, &Ports::system());
+    let pulses = pulses_per_turn(&mut settings)?;
+    let (adapter, span) = (kind.make)(Value::Object(settings))?;
+    Ok(Built {
+        adapter: match pulses {
+            Some(pulses) => Box::new(Tachometer::new(adapter, pulses)),
+            None => adapter,
+        },
+        chain: chain.span(span),
+        port,
+    })
+}
+
+/// Takes the member `pulses_per_turn` out of an instrument's settings: every
+/// frequency it gives is then the speed of a shaft.
+fn pulses_per_turn(settings: &mut Map<String, Value>) -> Result<Option<PulsesPerTurn>, WireError> {
+    let Some(given) = settings.remove("pulses_per_turn") else {
+        return Ok(None);
+    };
+    let number = given.as_f64().unwrap_or(f64::NAN);
+    PulsesPerTurn::new(number).map(Some).map_err(|why| {
         ErrorKind::InvalidSettings
             .because(why)
-            .at("settings.accuracy")
-    })?;
-    Ok(Built {
-        adapter: (kind.make)(Value::Object(settings))?,
-        accuracies,
+            .at("settings.pulses_per_turn")
     })
+}
+
+/// Puts the path that stays in place of a node whose number may change, so that
+/// an instrument is found again after it was unplugged; gives the path used.
+fn keep_port(settings: &mut Map<String, Value>, ports: &Ports) -> Option<PathBuf> {
+    let given = PathBuf::from(settings.get("port")?.as_str()?);
+    let kept = ports.stable(Path::new(&given)).unwrap_or(given);
+    let text = Value::from(kept.to_string_lossy().into_owned());
+    settings.insert("port".to_owned(), text);
+    Some(kept)
 }
 
 impl Kind {
@@ -79,11 +159,16 @@ impl Kind {
             Value::Object(schema) => schema,
             _ => Map::new(),
         };
-        // The service reads this one before the adapter sees its settings.
+        // The service reads these before the adapter sees its settings.
         if let Some(Value::Object(members)) = settings.get_mut("properties") {
-            let text = "As on the data sheet, such as `0.5 % rdg + 3 dgt`; by function or for all.";
-            let shape = serde_json::json!({"description": text, "type": ["string", "object"]});
-            members.insert("accuracy".to_owned(), shape);
+            for (member, schema) in schemas() {
+                members.insert(member.to_owned(), schema);
+            }
+            let text =
+                "Frequencies are pulses, so many for one turn: they are shown as shaft speed.";
+            let shape =
+                serde_json::json!({"description": text, "type": "number", "exclusiveMinimum": 0});
+            members.insert("pulses_per_turn".to_owned(), shape);
         }
         AboutAdapter {
             adapter: self.name.to_owned(),
@@ -141,14 +226,66 @@ mod tests {
     }
 
     #[test]
+    fn pulses_a_turn_make_any_frequency_a_speed() {
+        let shown = |more: Value| {
+            let mut settings = json!({"port": "/dev/x", "patterns": ["f={frequency|Hz}"]});
+            settings["pulses_per_turn"] = more;
+            build("text", settings.as_object().cloned().unwrap())
+                .map(|built| built.adapter.describe().channels[0].function)
+                .map_err(|error| error.field.unwrap_or_default())
+        };
+        let speed = trisect_measure::Function::RotationalSpeed;
+        assert_eq!(shown(json!(2)), Ok(Some(speed)));
+        let field = "settings.pulses_per_turn".to_owned();
+        assert_eq!(shown(json!(0)), Err(field.clone()));
+        assert_eq!(shown(json!("two")), Err(field));
+    }
+
+    #[test]
     fn every_kind_says_what_it_asks_for() {
         for adapter in about() {
+            let properties = &adapter.settings["properties"];
+            let place = ["port", "quantity"]
+                .iter()
+                .any(|p| properties.get(p).is_some());
+            assert!(place, "{}", adapter.adapter);
             assert!(
-                adapter.settings["properties"].get("port").is_some(),
-                "{}",
-                adapter.adapter
+                properties.get("accuracy").is_some() && properties.get("calibration").is_some()
             );
-            assert!(adapter.settings["properties"].get("accuracy").is_some());
         }
+    }
+
+    #[test]
+    fn a_node_is_opened_by_the_path_that_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let dev = std::fs::canonicalize(folder.path()).unwrap();
+        std::fs::create_dir_all(dev.join("serial/by-id")).unwrap();
+        std::fs::write(dev.join("ttyUSB3"), "").unwrap();
+        let cable = dev.join("serial/by-id/usb-cable");
+        std::os::unix::fs::symlink("../../ttyUSB3", &cable).unwrap();
+        let ports = Ports::under(&dev);
+        let kept = |path: PathBuf| {
+            let mut settings = Map::new();
+            settings.insert("port".to_owned(), json!(path));
+            let kept = keep_port(&mut settings, &ports).unwrap();
+            assert_eq!(settings["port"], json!(kept));
+            kept
+        };
+        assert_eq!(kept(dev.join("ttyUSB3")), cable);
+        assert_eq!(kept(cable.clone()), cable);
+        assert_eq!(kept(dev.join("ttyUSB4")), dev.join("ttyUSB4"));
+        assert_eq!(keep_port(&mut Map::new(), &ports), None);
+    }
+
+    #[test]
+    fn a_gauge_is_an_instrument() {
+        let gauge = json!({"quantity": "pressure", "full_scale": "60 psi", "accuracy": "1.6 % FS"});
+        let built = build("manual", gauge.as_object().cloned().unwrap()).unwrap();
+        let function = built.adapter.describe().channels[0].function;
+        assert_eq!(function, Some(trisect_measure::Function::Pressure));
+        let field = |settings| refusal("manual", settings).field.unwrap();
+        assert_eq!(field(json!({"quantity": "time"})), "settings.quantity");
+        let wrong = json!({"quantity": "pressure", "full_scale": "60 V"});
+        assert_eq!(field(wrong), "settings.full_scale");
     }
 }

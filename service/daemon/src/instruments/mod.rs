@@ -1,19 +1,25 @@
 //! Instruments of a bay: built from settings, run, watched, and shown.
 
-mod accuracy;
 mod build;
+mod chain;
+mod manual;
+mod probe;
 
-pub(crate) use accuracy::Accuracies;
 pub(crate) use build::{Built, about, build};
+pub(crate) use chain::{Air, Chain, ChainError, Link, Measured, Shown, function_of};
+pub(crate) use probe::{Patience, probe};
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use trisect_api::wire;
-use trisect_kit::{Clock, Context, Description, Emission, Health, State};
+use trisect_journal::Probe;
+use trisect_kit::{ChannelDescription, Clock, Context, Description, Emission, Health, State};
+use trisect_measure::{Date, Function, Quantity};
 
 use crate::clock::BayClock;
 
@@ -36,6 +42,12 @@ pub(crate) enum Arrival {
     },
 }
 
+/// Why a sample could not become a measurement, and when that was.
+pub(crate) struct Refused {
+    pub(crate) why: String,
+    pub(crate) at: i64,
+}
+
 /// An instrument that was attached.
 pub(crate) struct Instrument {
     /// Never given twice, so that what a detached one left in the queue is told
@@ -44,12 +56,16 @@ pub(crate) struct Instrument {
     pub(crate) name: Arc<str>,
     pub(crate) adapter: String,
     pub(crate) description: Description,
-    pub(crate) accuracies: Accuracies,
+    pub(crate) chain: Chain,
+    /// The serial port it opens, by the path that stays.
+    pub(crate) port: Option<PathBuf>,
     pub(crate) health: Health,
     /// By channel, the test point (by id) that its probe is on.
     pub(crate) probes: BTreeMap<u16, Arc<str>>,
     /// Why a sample could not become a measurement, the last time.
-    pub(crate) refused: Option<String>,
+    pub(crate) refused: Option<Refused>,
+    /// How many could not.
+    pub(crate) refused_samples: u64,
     stop: CancellationToken,
 }
 
@@ -66,7 +82,8 @@ impl Instrument {
     ) -> Instrument {
         let Built {
             adapter: mut running,
-            accuracies,
+            chain,
+            port,
         } = built;
         let health = Health::new();
         let stop = CancellationToken::new();
@@ -92,10 +109,12 @@ impl Instrument {
             name: Arc::from(name),
             adapter,
             description,
-            accuracies,
+            chain,
+            port,
             health,
             probes: BTreeMap::new(),
             refused: None,
+            refused_samples: 0,
             stop,
         }
     }
@@ -115,10 +134,37 @@ impl Instrument {
             .then_some(number)
     }
 
+    /// Where its probes are.
+    pub(crate) fn placed(&self) -> Vec<Probe> {
+        let placed = self.probes.iter().map(|(channel, point)| Probe {
+            point: Arc::clone(point),
+            instrument: Some(Arc::clone(&self.name)),
+            channel: Some(*channel),
+        });
+        placed.collect()
+    }
+
+    /// The channel on which a person reads a quantity off it: the first that
+    /// measures it, or may.
+    pub(crate) fn channel_of(&self, quantity: Quantity) -> Option<u16> {
+        let channels = &self.description.channels;
+        let measures =
+            |c: &&ChannelDescription| c.function.is_some_and(|f| f.quantity() == quantity);
+        let may = |c: &&ChannelDescription| c.function.is_none();
+        let first = channels.iter().find(measures);
+        first.or(channels.iter().find(may)).map(|c| c.channel)
+    }
+
     /// How it stands.
     pub(crate) fn shown(&self, bay: &str, clock: &BayClock) -> wire::Instrument {
         let vitals = self.health.vitals();
         let time = |at| wire::Time(clock.wall(at).to_string());
+        // What its samples lack comes before what its line once lacked.
+        let (note, noted) = match &self.refused {
+            Some(refused) => (Some(refused.why.clone()), Some(refused.at)),
+            None => (vitals.last_error, vitals.last_error_at),
+        };
+        let today = clock.date(clock.now());
         wire::Instrument {
             bay: bay.to_owned(),
             instrument: self.name.to_string(),
@@ -132,29 +178,56 @@ impl Instrument {
             since: time(vitals.since),
             last_sample: vitals.last_sample.map(time),
             age: vitals.last_sample.map(|at| (clock.now() - at) as f64 / 1e9),
-            note: self.refused.clone().or(vitals.last_error),
+            note,
+            noted: noted.map(time),
+            port: self.port.as_ref().map(|port| port.display().to_string()),
             identity: Some(self.description.title.clone()),
             channels: self
                 .description
                 .channels
                 .iter()
-                .map(|c| self.channel_shown(c))
+                .map(|c| self.channel_shown(c, today))
                 .collect(),
             counters: wire::Counters {
                 samples: vitals.frames_good,
                 bad_frames: vitals.frames_bad,
                 skipped_bytes: vitals.bytes_skipped,
+                refused_samples: self.refused_samples,
             },
         }
     }
 
-    fn channel_shown(&self, channel: &trisect_kit::ChannelDescription) -> wire::Channel {
+    fn channel_shown(&self, channel: &ChannelDescription, today: Date) -> wire::Channel {
+        let link = self.chain.channel(channel.channel);
+        let quantity = channel.function.map(Function::quantity);
+        let calibrations = link.calibrations();
+        // A channel of one quantity has no use for the calibrations of others.
+        let fitting = calibrations.filter(|(_, one)| quantity.is_none_or(|q| q == one.quantity));
         wire::Channel {
             channel: channel.channel.to_string(),
             title: channel.title.clone(),
-            quantity: channel.function.map(|f| f.quantity().word().to_owned()),
+            quantity: quantity.map(|q| q.word().to_owned()),
             point: self.probes.get(&channel.channel).map(ToString::to_string),
+            reference: quantity
+                .is_some_and(|q| q == Quantity::Pressure)
+                .then_some(link.reference),
+            latency: link.latency.map(|nanos| nanos as f64 / 1e9),
+            calibrations: fitting
+                .map(|(function, one)| wire::ChannelCalibration {
+                    function,
+                    overdue: one.overdue(today),
+                    calibration: one.record.clone(),
+                })
+                .collect(),
         }
+    }
+
+    /// Notes that a sample could not become a measurement; whether that is news.
+    pub(crate) fn refuse(&mut self, why: String, at: i64) -> bool {
+        self.refused_samples += 1;
+        let news = self.refused.as_ref().is_none_or(|known| known.why != why);
+        self.refused = Some(Refused { why, at });
+        news
     }
 }
 

@@ -1,8 +1,8 @@
-//! `bay.list` and `phase.say`.
+//! `bay.list`, `phase.say` and `barometer.say`.
 
 use jsonrpsee::RpcModule;
 use trisect_api::serve::register;
-use trisect_api::table::{BayList, PhaseSay};
+use trisect_api::table::{BarometerSay, BayList, PhaseSay};
 use trisect_api::wire::Bays;
 
 use super::Hall;
@@ -17,6 +17,11 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
             );
         }
         Ok(Bays { bays })
+    });
+    register::<BarometerSay, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(async move { bay.say_barometer(params) }))
+            .await
     });
     register::<PhaseSay, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;

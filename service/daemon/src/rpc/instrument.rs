@@ -17,12 +17,11 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     });
     register::<InstrumentAttach, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.attach(params) }))
-            .await
+        bay.ask(move |bay| Box::pin(bay.attach(params))).await
     });
     register::<InstrumentDetach, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.detach(&params) }))
+        bay.ask(move |bay| Box::pin(async move { bay.detach(&params).await }))
             .await
     });
     register::<ProbePlace, _, _, _>(module, |hall, params| async move {
@@ -31,7 +30,7 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     });
     register::<ProbeLift, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.lift(&params) }))
+        bay.ask(move |bay| Box::pin(async move { bay.lift(&params).await }))
             .await
     });
     register_watch::<InstrumentWatch, _, _, _>(module, |hall, params| async move {

@@ -22,7 +22,7 @@ use crate::report::report;
 const LISTED: u32 = 100;
 const MOST: u32 = 1000;
 /// Events read in one go.
-const PAGE: usize = 10_000;
+pub(super) const PAGE: usize = 10_000;
 
 pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     register::<JobOpen, _, _, _>(module, |hall, params| async move {
@@ -225,7 +225,7 @@ impl Hall {
     }
 }
 
-fn time_of(wall: i64) -> Result<Time, WireError> {
+pub(super) fn time_of(wall: i64) -> Result<Time, WireError> {
     let wall = jiff::Timestamp::from_microsecond(wall).map_err(|error| internal(&error))?;
     Ok(Time(wall.to_string()))
 }

@@ -3,6 +3,8 @@
 mod bay;
 mod instrument;
 mod job;
+mod port;
+mod probe;
 mod reading;
 mod ruleset;
 
@@ -65,6 +67,8 @@ pub(crate) fn module(hall: Hall) -> RpcModule<Hall> {
     register_discover(&mut module);
     bay::register_all(&mut module);
     instrument::register_all(&mut module);
+    port::register_all(&mut module);
+    probe::register_all(&mut module);
     reading::register_all(&mut module);
     job::register_all(&mut module);
     ruleset::register_all(&mut module);

@@ -3,7 +3,7 @@
 use jsonrpsee::RpcModule;
 use trisect_api::serve::{register, register_watch};
 use trisect_api::table::{ReadingEnter, ReadingHistory, ReadingSubmit, ReadingWatch};
-use trisect_api::wire::{ReadingHistoryParams, Readings};
+use trisect_api::wire::{HistoryFormat, ReadingHistoryParams, Readings};
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::ReadingFilter;
 
@@ -42,16 +42,7 @@ impl Hall {
                 .at("limit")
                 .hint("ask for the next page with `after_seq`"));
         }
-        let job = match (params.job, &params.bay) {
-            (Some(job), None) => job,
-            (None, Some(bay)) => self.open_job_of(bay).await?,
-            _ => {
-                return Err(ErrorKind::InvalidParams
-                    .because("readings are those of a job or of a bay's open job")
-                    .at("job")
-                    .hint("give one of `job` and `bay`"));
-            }
-        };
+        let job = self.job_meant(params.job, params.bay.as_deref()).await?;
         let kept = self.kept_job(&job).await?;
         let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set).await?;
         let rules = rules.model.rules();
@@ -72,15 +63,36 @@ impl Hall {
         // One more than asked for tells whether there are more.
         let wanted = limit as usize;
         let page = self.journal.readings(filter, after, wanted + 1).await;
-        let page = page.map_err(|error| refusal(&error))?;
+        let mut page = page.map_err(|error| refusal(&error))?;
+        let more = page.len() > wanted;
+        page.truncate(wanted);
+        let last_seq = page.last().map(|event| event.seq.unsigned_abs());
+        let as_senml = params.format == Some(HistoryFormat::Senml);
+        let readings = page.iter().filter(|_| !as_senml);
         Ok(Readings {
-            more: page.len() > wanted,
-            readings: page
-                .iter()
-                .take(wanted)
-                .filter_map(|e| stored_reading(rules, e))
-                .collect(),
+            more,
+            readings: readings.filter_map(|e| stored_reading(rules, e)).collect(),
+            senml: as_senml
+                .then(|| crate::senml::pack(rules, &page))
+                .transpose()?,
+            last_seq,
         })
+    }
+
+    /// The job of an id, or the open job of a bay: one of the two is given.
+    pub(super) async fn job_meant(
+        &self,
+        job: Option<String>,
+        bay: Option<&str>,
+    ) -> Result<String, WireError> {
+        match (job, bay) {
+            (Some(job), None) => Ok(job),
+            (None, Some(bay)) => self.open_job_of(bay).await,
+            _ => Err(ErrorKind::InvalidParams
+                .because("what is asked for is of a job or of a bay's open job")
+                .at("job")
+                .hint("give one of `job` and `bay`")),
+        }
     }
 
     async fn open_job_of(&self, bay: &str) -> Result<String, WireError> {

@@ -21,6 +21,10 @@ pub struct Coverage {
     pub proofs: Reached,
     /// Outcomes that checks had: `battery-rest failed`.
     pub outcomes: Reached,
+    /// Suspects that were the most probable one.
+    pub suspects: Reached,
+    /// Complaints that were made.
+    pub complaints: Reached,
 }
 
 /// How many of one kind were reached, and which were not.
@@ -40,6 +44,8 @@ pub fn coverage(rules: &RuleSet, runs: &[(&Recording, &Verdict)]) -> Coverage {
     let mut answers = BTreeSet::new();
     let mut outcomes = BTreeSet::new();
     let mut proofs = BTreeSet::new();
+    let mut suspects = BTreeSet::new();
+    let mut complaints = BTreeSet::new();
     for (recording, verdict) in runs {
         for piece in &verdict.evidence {
             limits.extend(limits_of(rules, piece));
@@ -47,17 +53,25 @@ pub fn coverage(rules: &RuleSet, runs: &[(&Recording, &Verdict)]) -> Coverage {
         }
         answers.extend(answers_of(rules, recording));
         let complete = rules.proofs.iter().zip(proof_names(rules));
-        proofs.extend(
-            complete
-                .filter(|(p, _)| is_complete(rules, p, verdict))
-                .map(|(_, name)| name),
-        );
+        let complete = complete.filter(|(proof, _)| is_complete(rules, proof, verdict));
+        proofs.extend(complete.map(|(_, name)| name));
+        suspects.extend(verdict.suspects.first().map(|suspect| suspect.id.clone()));
+        let complaint = recording.complaint.and_then(|c| rules.complaints.get(c));
+        complaints.extend(complaint.map(|complaint| complaint.id.clone()));
     }
     Coverage {
         limits: reached(all_limits(rules), &limits),
         answers: reached(all_answers(rules), &answers),
         proofs: reached(proof_names(rules), &proofs),
         outcomes: reached(all_outcomes(rules), &outcomes),
+        suspects: reached(
+            rules.suspects.iter().map(|s| s.id.clone()).collect(),
+            &suspects,
+        ),
+        complaints: reached(
+            rules.complaints.iter().map(|c| c.id.clone()).collect(),
+            &complaints,
+        ),
     }
 }
 
@@ -197,19 +211,8 @@ fn target(rules: &RuleSet, proof: &Proof) -> String {
 }
 
 fn is_complete(rules: &RuleSet, proof: &Proof, verdict: &Verdict) -> bool {
-    let is = |check: &usize, outcome| {
-        rules
-            .checks
-            .get(*check)
-            .is_some_and(|check| verdict.outcome(&check.id) == outcome)
-    };
-    let all = |checks: &[usize], outcome| checks.iter().all(|check| is(check, outcome));
-    let any = |checks: &[usize], outcome| {
-        checks.is_empty() || checks.iter().any(|check| is(check, outcome))
-    };
-    all(&proof.passed, Outcome::Passed)
-        && any(&proof.any_passed, Outcome::Passed)
-        && all(&proof.failed, Outcome::Failed)
-        && any(&proof.any_failed, Outcome::Failed)
-        && any(&proof.measured_failed, Outcome::Failed)
+    proof.is_complete(|check| match rules.checks.get(check) {
+        Some(check) => verdict.outcome(&check.id),
+        None => Outcome::Void,
+    })
 }

@@ -7,11 +7,13 @@
 
 mod compare;
 mod coverage;
+mod prove;
 mod recording;
 mod sensitivity;
 
 pub use compare::{Difference, differences};
 pub use coverage::{Coverage, Reached, coverage};
+pub use prove::{Naming, Proving, Shortest, Stated, prove};
 pub use recording::{Recording, StreamError};
 pub use sensitivity::{Change, Slack, sensitivity};
 

@@ -170,15 +170,12 @@ fn reading(record: &Record, start: f64, rules: &RuleSet) -> Result<Event, Stream
         ));
     }
     let value = unit.to_si(value);
-    let plausible = point
-        .plausible
-        .is_none_or(|(low, high)| (low..=high).contains(&value));
-    let flags = if plausible {
-        Flags::empty()
-    } else {
-        Flags::IMPLAUSIBLE
-    };
     let amount = Amount::Exactly(value);
+    let flags = if point.implausible(amount, 0.0) {
+        Flags::IMPLAUSIBLE
+    } else {
+        Flags::empty()
+    };
     // SenML has no place for an uncertainty.
     let what = What::Reading {
         point: index(place),

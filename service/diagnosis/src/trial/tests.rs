@@ -83,7 +83,7 @@ fn pressures(pressures: &[&str], more: &str) -> String {
 
 const NO: &str = "[[event]]\nat = \"60 s\"\nanswer = { check = \"starts\", is = \"no\" }\n";
 
-fn rules() -> RuleSet {
+pub(super) fn rules() -> RuleSet {
     let examined = examine(RULES);
     examined
         .rule_set
@@ -240,6 +240,8 @@ fn sensitivity_tells_what_no_case_holds_in_place() {
         .iter()
         .map(|slack| match &slack.of {
             Change::Limit { check, end } => format!("{check} {end} {}", slack.change),
+            Change::Need { check } => format!("{check} {}", slack.change),
+            Change::Row { of, suspect } => format!("{of} {suspect} {}", slack.change),
             Change::Proof { proof } => format!("{proof} {}", slack.change),
         })
         .collect();
@@ -251,9 +253,30 @@ fn sensitivity_tells_what_no_case_holds_in_place() {
             "pressure-idle at_least raised by 50 %",
             "pressure-idle at_most lowered by 50 %",
             "pressure-idle at_most raised by 50 %",
+            // No case asks whether it starts. That of `weak` is noticed.
+            "starts stuck flattened",
             // No case shows supply unproven, and none needs the pump's proof.
             "supply pressure-idle left out of measured_failed",
             "pump dropped",
         ]
     );
+}
+
+#[test]
+fn sensitivity_tells_needs_that_no_case_is_decided_by() {
+    let mut rules = rules();
+    rules.checks[1].needs = vec![0];
+    let expect =
+        "[[event]]\nat = \"9 s\"\nanswer = { check = \"starts\", is = \"no\" }\n[expect]\n";
+    let told = |outcome: &str| {
+        let text = pressures(&["5 psi"], &format!("{expect}outcomes = {{ {outcome} }}\n"));
+        let slack = sensitivity(&rules, &[&recording(&text)]);
+        let needs = slack.iter().filter(|s| matches!(s.of, Change::Need { .. }));
+        needs.map(|s| s.change.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(
+        told("pressure-idle = \"failed\""),
+        ["pressure-idle dropped"]
+    );
+    assert_eq!(told("starts = \"void\""), Vec::<String>::new());
 }

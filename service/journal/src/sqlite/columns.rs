@@ -7,7 +7,7 @@ use trisect_measure::{Amount, Flags};
 use trisect_rules::{Drive, Outcome, Phase};
 
 use super::words::{Texts, Words};
-use crate::{EventRow, Happened, JournalError, Reading};
+use crate::{EventRow, Happened, JournalError, Probe, Reading};
 
 const READING: u8 = 0;
 const PHASE: u8 = 1;
@@ -15,14 +15,15 @@ const DRIVE: u8 = 2;
 const ANSWER: u8 = 3;
 const OUTCOME: u8 = 4;
 const WINDOW: u8 = 5;
+const LIFTED: u8 = 6;
 
 /// Kind of the rows that are readings, for queries.
 pub(super) const READING_KIND: i64 = READING as i64;
 
 /// The statement [`insert`] binds.
 pub(super) const INSERT: &str = "INSERT INTO event (seq, at, wall, kind, subject, object, bound, \
-     value, uncertainty, flags, entered, instrument, channel, by) \
-     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)";
+     value, uncertainty, flags, entered, instrument, channel, by, calibration, latency, barometer) \
+     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)";
 
 /// What a row would not give back as it was: SQLite keeps NaN as NULL.
 pub(super) fn fault(row: &EventRow) -> Option<&'static str> {
@@ -34,6 +35,12 @@ pub(super) fn fault(row: &EventRow) -> Option<&'static str> {
     }
     if !(reading.uncertainty.is_finite() && reading.uncertainty >= 0.0) {
         return Some("the uncertainty must be a finite number, zero or more");
+    }
+    if reading
+        .barometer
+        .is_some_and(|pressure| !pressure.is_finite())
+    {
+        return Some("the barometric pressure must be a finite number");
     }
     None
 }
@@ -48,47 +55,75 @@ pub(super) fn insert(
 ) -> rusqlite::Result<()> {
     let mut word = |text: &str| words.number(connection, text);
     let by = row.by.as_deref().map(&mut word).transpose()?;
-    let (kind, subject, object) = match &row.what {
-        Happened::Reading(reading) => {
-            let subject = word(&reading.point)?;
-            let instrument = reading.instrument.as_deref().map(word).transpose()?;
-            let (bound, value) = match reading.amount {
-                Amount::Exactly(value) => (0, value),
-                Amount::Above(value) => (1, value),
-                Amount::Below(value) => (2, value),
-            };
-            let (u, flags) = (reading.uncertainty, reading.flags.bits());
-            insert.execute(params![
-                seq,
-                row.at,
-                row.wall,
-                READING,
-                subject,
-                None::<i64>,
-                bound,
-                value,
-                u,
-                flags,
-                reading.entered,
-                instrument,
-                reading.channel,
-                by
-            ])?;
-            return Ok(());
-        }
-        Happened::Phase(phase) => (PHASE, phase.word(), None),
-        Happened::Drive(drive) => (DRIVE, drive.word(), None),
-        Happened::Answer { check, answer } => (ANSWER, &**check, Some(&**answer)),
-        Happened::Outcome { check, outcome } => (OUTCOME, &**check, Some(outcome.word())),
-        Happened::Window { point } => (WINDOW, &**point, None),
-    };
+    let (kind, subject, object) = subject_of(&row.what);
     let subject = word(subject)?;
-    let object = object.map(word).transpose()?;
-    let none = None::<i64>;
+    let object = object.map(&mut word).transpose()?;
+    let (instrument, channel) = match &row.what {
+        Happened::Reading(Reading {
+            instrument,
+            channel,
+            ..
+        })
+        | Happened::Window(Probe {
+            instrument,
+            channel,
+            ..
+        })
+        | Happened::Lifted(Probe {
+            instrument,
+            channel,
+            ..
+        }) => (instrument.as_deref(), *channel),
+        _ => (None, None),
+    };
+    let instrument = instrument.map(&mut word).transpose()?;
+    let reading = match &row.what {
+        Happened::Reading(reading) => Some(reading),
+        _ => None,
+    };
+    let calibration = reading.and_then(|r| r.calibration.as_deref());
+    let calibration = calibration.map(word).transpose()?;
     insert.execute(params![
-        seq, row.at, row.wall, kind, subject, object, none, none, none, none, none, none, none, by
+        seq,
+        row.at,
+        row.wall,
+        kind,
+        subject,
+        object,
+        reading.map(|r| bound_of(r.amount)),
+        reading.map(|r| r.amount.edge()),
+        reading.map(|r| r.uncertainty),
+        reading.map(|r| r.flags.bits()),
+        reading.map(|r| r.entered),
+        instrument,
+        channel,
+        by,
+        calibration,
+        reading.and_then(|r| r.latency),
+        reading.and_then(|r| r.barometer),
     ])?;
     Ok(())
+}
+
+/// The kind of an event with its subject and object.
+fn subject_of(what: &Happened) -> (u8, &str, Option<&str>) {
+    match what {
+        Happened::Reading(reading) => (READING, &reading.point, None),
+        Happened::Phase(phase) => (PHASE, phase.word(), None),
+        Happened::Drive(drive) => (DRIVE, drive.word(), None),
+        Happened::Answer { check, answer } => (ANSWER, check, Some(answer)),
+        Happened::Outcome { check, outcome } => (OUTCOME, check, Some(outcome.word())),
+        Happened::Window(probe) => (WINDOW, &probe.point, None),
+        Happened::Lifted(probe) => (LIFTED, &probe.point, None),
+    }
+}
+
+const fn bound_of(amount: Amount) -> u8 {
+    match amount {
+        Amount::Exactly(_) => 0,
+        Amount::Above(_) => 1,
+        Amount::Below(_) => 2,
+    }
 }
 
 /// Reads one row, with its sequence number.
@@ -106,9 +141,12 @@ pub(super) fn read(
     };
     let by = text(event.by)?;
     let (subject, object) = (text(event.subject)?, text(event.object)?);
-    let instrument = text(event.instrument)?;
+    let named = Named {
+        instrument: text(event.instrument)?,
+        calibration: text(event.calibration)?,
+    };
     let what = event
-        .happened(subject, object, instrument)
+        .happened(subject, object, named)
         .map_err(|why| JournalError::UnreadableRow { seq, why })?;
     let (at, wall) = (event.at, event.wall);
     Ok((seq, EventRow { at, wall, by, what }))
@@ -129,6 +167,15 @@ struct Raw {
     instrument: Option<i64>,
     channel: Option<u16>,
     by: Option<i64>,
+    calibration: Option<i64>,
+    latency: Option<i64>,
+    barometer: Option<f64>,
+}
+
+/// What a row names by word beside its subject and object.
+struct Named {
+    instrument: Option<Arc<str>>,
+    calibration: Option<Arc<str>>,
 }
 
 impl Raw {
@@ -147,6 +194,9 @@ impl Raw {
             instrument: row.get(11)?,
             channel: row.get(12)?,
             by: row.get(13)?,
+            calibration: row.get(14)?,
+            latency: row.get(15)?,
+            barometer: row.get(16)?,
         })
     }
 
@@ -154,12 +204,12 @@ impl Raw {
         &self,
         subject: Option<Arc<str>>,
         object: Option<Arc<str>>,
-        instrument: Option<Arc<str>>,
+        named: Named,
     ) -> Result<Happened, &'static str> {
         let subject = subject.ok_or("its subject is not among the words")?;
         let object = object.ok_or("its object is not among the words");
         Ok(match self.kind {
-            READING => Happened::Reading(self.reading(subject, instrument)?),
+            READING => Happened::Reading(self.reading(subject, named)?),
             PHASE => Happened::Phase(Phase::from_word(&subject).ok_or("its phase is unknown")?),
             DRIVE => Happened::Drive(Drive::from_word(&subject).ok_or("its drive is unknown")?),
             ANSWER => Happened::Answer {
@@ -170,16 +220,21 @@ impl Raw {
                 check: subject,
                 outcome: Outcome::from_word(&object?).ok_or("its outcome is unknown")?,
             },
-            WINDOW => Happened::Window { point: subject },
+            WINDOW => Happened::Window(self.probe(subject, named)),
+            LIFTED => Happened::Lifted(self.probe(subject, named)),
             _ => return Err("its kind is unknown"),
         })
     }
 
-    fn reading(
-        &self,
-        point: Arc<str>,
-        instrument: Option<Arc<str>>,
-    ) -> Result<Reading, &'static str> {
+    fn probe(&self, point: Arc<str>, named: Named) -> Probe {
+        Probe {
+            point,
+            instrument: named.instrument,
+            channel: self.channel,
+        }
+    }
+
+    fn reading(&self, point: Arc<str>, named: Named) -> Result<Reading, &'static str> {
         let value = self.value.ok_or("it has no value")?;
         let amount = match self.bound {
             Some(0) => Amount::Exactly(value),
@@ -196,8 +251,11 @@ impl Raw {
             entered: self
                 .entered
                 .ok_or("it does not say whether it was entered")?,
-            instrument,
+            instrument: named.instrument,
             channel: self.channel,
+            calibration: named.calibration,
+            latency: self.latency,
+            barometer: self.barometer,
         })
     }
 }

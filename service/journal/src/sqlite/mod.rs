@@ -27,8 +27,8 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::{
-    Appended, Batch, Closing, Job, JobFilter, Journal, JournalError, NewJob, Pending,
-    ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
+    Appended, Batch, CalibrationText, Closing, Job, JobFilter, Journal, JournalError, NewJob,
+    Pending, ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
 };
 use reader::Readers;
 use store::{Done, Write};
@@ -76,6 +76,10 @@ impl Journal for SqliteJournal {
         self.plain(Write::RuleSet(rule_set))
     }
 
+    fn put_calibration(&self, calibration: CalibrationText) -> Pending<()> {
+        self.plain(Write::Calibration(calibration))
+    }
+
     fn open_job(&self, job: NewJob) -> Pending<()> {
         self.plain(Write::Open(job))
     }
@@ -98,6 +102,11 @@ impl Journal for SqliteJournal {
     fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>> {
         let digest = digest.to_owned();
         self.readers.ask(move |reader| reader.rule_set(&digest))
+    }
+
+    fn calibration(&self, id: &str) -> Pending<Option<CalibrationText>> {
+        let id = id.to_owned();
+        self.readers.ask(move |reader| reader.calibration(&id))
     }
 
     fn job(&self, id: &str) -> Pending<Option<Job>> {

@@ -8,8 +8,8 @@ use super::columns;
 use super::stretch::Stretch;
 use super::words::{self, Texts};
 use crate::{
-    Job, JobFilter, JobState, JournalError, NewJob, ReadingFilter, RuleSetText, StoredEvent,
-    StoredVerdict,
+    CalibrationText, Job, JobFilter, JobState, JournalError, NewJob, ReadingFilter, RuleSetText,
+    StoredEvent, StoredVerdict,
 };
 
 /// Most rows of one page, whatever was asked for.
@@ -20,7 +20,7 @@ const JOB_COLUMNS: &str = "id, bay, machine, complaint, rule_set, opened_at, ope
 
 /// The events of a run, of one kind, subject and time where these are given.
 const EVENTS: &str = "SELECT seq, at, wall, kind, subject, object, bound, value, uncertainty, \
-     flags, entered, instrument, channel, by FROM event \
+     flags, entered, instrument, channel, by, calibration, latency, barometer FROM event \
      WHERE seq BETWEEN ?1 AND ?2 AND (?3 IS NULL OR kind = ?3) \
      AND (?4 IS NULL OR subject = ?4) AND (?5 IS NULL OR wall >= ?5) \
      AND (?6 IS NULL OR wall < ?6) ORDER BY seq";
@@ -63,6 +63,19 @@ impl Reader {
         found
             .optional()
             .map_err(JournalError::storage("read a rule set"))
+    }
+
+    pub(super) fn calibration(&self, id: &str) -> Result<Option<CalibrationText>, JournalError> {
+        let find = "SELECT id, record FROM calibration WHERE id = ?1";
+        let found = self.connection.query_row(find, params![id], |row| {
+            Ok(CalibrationText {
+                id: row.get(0)?,
+                record: row.get(1)?,
+            })
+        });
+        found
+            .optional()
+            .map_err(JournalError::storage("read a calibration"))
     }
 
     pub(super) fn job(&self, id: &str) -> Result<Option<Job>, JournalError> {

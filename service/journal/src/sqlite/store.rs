@@ -10,12 +10,15 @@ use rusqlite::{Connection, OptionalExtension, params};
 use super::columns;
 use super::stretch::Stretch;
 use super::words::Words;
-use crate::{Appended, Batch, Closing, JournalError, NewJob, RuleSetText, SubmissionKey};
+use crate::{
+    Appended, Batch, CalibrationText, Closing, JournalError, NewJob, RuleSetText, SubmissionKey,
+};
 
 /// What can be written.
 #[derive(Debug)]
 pub(super) enum Write {
     RuleSet(RuleSetText),
+    Calibration(CalibrationText),
     Open(NewJob),
     Append(Batch),
     Verdict {
@@ -107,6 +110,7 @@ impl Store {
     pub(super) fn carry_out(&mut self, write: Write) -> Result<Done, JournalError> {
         match write {
             Write::RuleSet(rule_set) => self.put_rule_set(&rule_set)?,
+            Write::Calibration(calibration) => self.put_calibration(&calibration)?,
             Write::Open(job) => self.open_job(&job)?,
             Write::Append(batch) => return self.append(&batch).map(Done::Appended),
             Write::Verdict { job, seq, bytes } => self.record_verdict(&job, seq, &bytes)?,
@@ -128,6 +132,16 @@ impl Store {
         let put = self
             .connection
             .execute(put, params![digest, id, version, text]);
+        put.map(|_| ()).map_err(storing)
+    }
+
+    fn put_calibration(&self, calibration: &CalibrationText) -> Result<(), JournalError> {
+        let storing = JournalError::storage("store a calibration");
+        let put =
+            "INSERT INTO calibration (id, record) VALUES (?1, ?2) ON CONFLICT (id) DO NOTHING";
+        let put = self
+            .connection
+            .execute(put, params![calibration.id, calibration.record]);
         put.map(|_| ()).map_err(storing)
     }
 

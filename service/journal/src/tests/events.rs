@@ -7,7 +7,8 @@ use trisect_rules::{Drive, Outcome, Phase};
 
 use super::{Kept, batch, new_job, reading};
 use crate::{
-    Appended, EventRow, Happened, Journal, JournalError, Reading, ReadingFilter, SubmissionKey,
+    Appended, EventRow, Happened, Journal, JournalError, Probe, Reading, ReadingFilter,
+    SubmissionKey,
 };
 
 fn row(at: i64, by: Option<&str>, what: Happened) -> EventRow {
@@ -16,6 +17,14 @@ fn row(at: i64, by: Option<&str>, what: Happened) -> EventRow {
         wall: -5,
         by: by.map(Arc::from),
         what,
+    }
+}
+
+fn probe(instrument: Option<&str>) -> Probe {
+    Probe {
+        point: Arc::from("battery-voltage"),
+        instrument: instrument.map(Arc::from),
+        channel: instrument.map(|_| 1),
     }
 }
 
@@ -30,6 +39,9 @@ pub(super) fn every_kind() -> Vec<EventRow> {
             entered: instrument.is_none(),
             instrument: instrument.map(Arc::from),
             channel: instrument.map(|_| 7),
+            calibration: instrument.map(|_| Arc::from("cal-0123456789ab")),
+            latency: instrument.map(|_| 250_000_000),
+            barometer: instrument.map(|_| 101_325.0),
         })
     };
     let check = || Arc::from("fuel-seen");
@@ -82,13 +94,9 @@ pub(super) fn every_kind() -> Vec<EventRow> {
                 outcome: Outcome::Undecided,
             },
         ),
-        row(
-            i64::MIN,
-            None,
-            Happened::Window {
-                point: Arc::from("battery-voltage"),
-            },
-        ),
+        row(i64::MIN, None, Happened::Window(probe(Some("meter-1")))),
+        row(8, Some("kim"), Happened::Lifted(probe(Some("meter-1")))),
+        row(9, None, Happened::Window(probe(None))),
     ]
 }
 
@@ -100,7 +108,13 @@ async fn every_kind_comes_back_bit_by_bit() {
         .journal
         .append(batch(Some("job-1"), "bay-1", rows.clone()))
         .await;
-    assert_eq!(appended.unwrap(), Appended::Stored { first: 1, count: 9 });
+    assert_eq!(
+        appended.unwrap(),
+        Appended::Stored {
+            first: 1,
+            count: 11
+        }
+    );
     let kept = kept.reopened();
     let stored = kept.all_events("job-1").await;
     let read: Vec<_> = stored.iter().map(|event| event.row.clone()).collect();
@@ -110,7 +124,7 @@ async fn every_kind_comes_back_bit_by_bit() {
             .iter()
             .all(|event| event.job.as_deref() == Some("job-1"))
     );
-    assert!(stored.iter().map(|event| event.seq).eq(1..=9));
+    assert!(stored.iter().map(|event| event.seq).eq(1..=11));
 }
 
 #[tokio::test]

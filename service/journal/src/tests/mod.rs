@@ -92,6 +92,9 @@ fn reading(at: i64, value: f64) -> EventRow {
             entered: false,
             instrument: Some(Arc::from("meter-1")),
             channel: Some(0),
+            calibration: None,
+            latency: None,
+            barometer: None,
         }),
     }
 }

@@ -7,7 +7,7 @@ use trisect_measure::{Amount, Flags};
 use trisect_rules::{Drive, Outcome, Phase, RuleSet, examine};
 
 use super::{Kept, batch};
-use crate::{EventRow, Happened, Ids, Journal};
+use crate::{EventRow, Happened, Ids, Journal, Probe};
 
 /// A small rule set with a measured and an asked check.
 const RULES: &str = r#"
@@ -107,7 +107,7 @@ async fn every_event_comes_back_from_the_journal() {
     let stored = kept.reopened().all_events("job-1").await;
     let replayed: Vec<_> = stored
         .iter()
-        .map(|event| ids.event(&event.row).unwrap())
+        .map(|event| ids.event(&event.row).unwrap().unwrap())
         .collect();
     assert_eq!(replayed, events());
 }
@@ -126,10 +126,13 @@ fn unknown_ids_are_named() {
         assert!(unknown.to_string().starts_with(expected), "{unknown}");
     };
     let text = |text: &str| -> Arc<str> { Arc::from(text) };
+    let probe = |point: &str| Probe {
+        point: text(point),
+        instrument: None,
+        channel: None,
+    };
     check(
-        Happened::Window {
-            point: text("elsewhere"),
-        },
+        Happened::Window(probe("elsewhere")),
         "point elsewhere is not in rule set",
     );
     let answer = |check: &str, answer: &str| Happened::Answer {

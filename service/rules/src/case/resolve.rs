@@ -150,9 +150,7 @@ fn reading(
         }
     };
     let mut flags = reading.flags;
-    if let (Some((low, high)), Amount::Exactly(value)) = (point.plausible, amount)
-        && !(low..=high).contains(&value)
-    {
+    if point.implausible(amount, uncertainty) {
         flags |= Flags::IMPLAUSIBLE;
     }
     Some(ResolvedWhat::Reading {

@@ -135,6 +135,11 @@ fn overloads_and_the_implausible_are_kept() {
     assert_eq!((amount, flags), (Amount::Above(100e6), Flags::empty()));
     let (_, _, flags) = reading("point = \"battery\"\nvalue = \"42 V\"\nflags = [\"auto\"]");
     assert_eq!(flags, Flags::AUTO | Flags::IMPLAUSIBLE);
+    // A still shaft read as -0.3 rpm, give or take 1 rpm, is no nonsense.
+    let still = "point = \"engine-speed\"\nvalue = \"-0.3 rpm\"\nuncertainty = \"1 rpm\"";
+    assert_eq!(reading(still).2, Flags::empty());
+    let turning_back = still.replace("-0.3", "-30");
+    assert_eq!(reading(&turning_back).2, Flags::IMPLAUSIBLE);
 }
 
 #[test]

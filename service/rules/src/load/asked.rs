@@ -19,7 +19,7 @@ pub(super) fn read(
     let expect = section.required_section("expect", found);
     // Without sound answers the length of a row says nothing.
     let answers = answers?;
-    let rows = row::rows_by_suspect(&expect?, answers.len(), ids, at_once, found)?;
+    let rows = row::rows_by_suspect(&expect?, &answers, ids, at_once, found)?;
     Some(Asked {
         ask: ask?,
         answers,

@@ -35,7 +35,7 @@ pub(super) fn read(
         at_most: at_most?,
     };
     if let (Some(low), Some(high)) = (&limit.at_least, &limit.at_most)
-        && most(low) > least(high)
+        && low.most() > high.least()
         && matches!((low, high), (Bound::Fixed(_), _) | (_, Bound::Fixed(_)))
     {
         found.error(
@@ -50,20 +50,6 @@ pub(super) fn read(
         return None;
     }
     Some(limit)
-}
-
-fn most(bound: &Bound) -> f64 {
-    match bound {
-        Bound::Fixed(value) => *value,
-        Bound::Table { rows, .. } => rows.iter().map(|r| r.1).fold(f64::NEG_INFINITY, f64::max),
-    }
-}
-
-fn least(bound: &Bound) -> f64 {
-    match bound {
-        Bound::Fixed(value) => *value,
-        Bound::Table { rows, .. } => rows.iter().map(|r| r.1).fold(f64::INFINITY, f64::min),
-    }
 }
 
 /// One end, if it is there; `None` outside if it is defective.

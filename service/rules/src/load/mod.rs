@@ -12,6 +12,7 @@ mod measured;
 mod point;
 mod probability;
 mod proof;
+mod reach;
 mod row;
 mod suspect;
 
@@ -132,6 +133,7 @@ fn load(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<RuleSet>
     // Where something is wrong, what has no effect may only follow from it.
     if !found.has_errors() {
         effect::warn(&rule_set, &tables, found);
+        reach::warn(&rule_set, &tables, found);
     }
     Some(rule_set)
 }

@@ -20,23 +20,21 @@ pub(super) struct Rows {
 /// to worst.
 pub(super) fn rows_by_suspect(
     section: &Section<'_>,
-    answers: usize,
+    answers: &[String],
     ids: &Ids<'_>,
     at_once: usize,
     found: &mut Findings,
 ) -> Option<Rows> {
+    let count = answers.len();
     let item = section.required("otherwise", found);
-    let otherwise = item.and_then(|item| row(section, "otherwise", item, answers, found));
+    let otherwise = item.and_then(|item| row(section, "otherwise", item, count, found));
     let mut rows: Vec<Row<'_>> = Vec::new();
     let mut sound = true;
     for (suspect, key, item) in suspects(section, &ids.suspects, found) {
-        let Some(numbers) = row(section, key, item, answers, found) else {
+        let Some(numbers) = row(section, key, item, count, found) else {
             sound = false;
             continue;
         };
-        if let Some(healthy) = &otherwise {
-            sound &= not_above(section, key, item, &numbers, healthy, found);
-        }
         rows.push(Row {
             suspect,
             key,
@@ -45,6 +43,14 @@ pub(super) fn rows_by_suspect(
         });
     }
     let otherwise = otherwise?;
+    if sound && let Some(order) = other_order(&otherwise, &rows) {
+        sound = false;
+        out_of_order(section, answers, &order, found);
+    } else {
+        for row in &rows {
+            sound &= not_above(section, row, &otherwise, found);
+        }
+    }
     if sound {
         combine(section, &otherwise, &rows, at_once, found);
     }
@@ -131,31 +137,73 @@ fn sums_to_one(
 }
 
 /// Notes a row that is healthier than that of no fault, in its cumulative sums.
-fn not_above(
-    section: &Section<'_>,
-    key: &str,
-    item: &Item<'_>,
-    row: &[f64],
-    healthy: &[f64],
-    found: &mut Findings,
-) -> bool {
-    let above = cumulative(row)
-        .into_iter()
-        .zip(cumulative(healthy))
-        .position(|(c, o)| c > o + SLACK);
+fn not_above(section: &Section<'_>, row: &Row<'_>, healthy: &[f64], found: &mut Findings) -> bool {
+    let above = above(&row.numbers, healthy);
     if let Some(answer) = above {
         found.error(
-            &item.span(),
+            &row.span,
             DefectKind::RowAboveOtherwise,
             format!(
-                "{}: `{key}` has more than `otherwise` on the healthiest {} answers together",
+                "{}: `{}` has more than `otherwise` on the healthiest {} answers together",
                 section.name,
+                row.key,
                 answer + 1
             ),
             "a fault cannot make answers healthier: move weight to the worse ones",
         );
     }
     above.is_none()
+}
+
+/// The first answer up to which a row is healthier than that of no fault.
+fn above(row: &[f64], healthy: &[f64]) -> Option<usize> {
+    cumulative(row)
+        .into_iter()
+        .zip(cumulative(healthy))
+        .position(|(c, o)| c > o + SLACK)
+}
+
+/// Another order of the answers in which no row is healthier than that of no
+/// fault, if every row is as they stand: by how much likelier faults make each.
+fn other_order(otherwise: &[f64], rows: &[Row<'_>]) -> Option<Vec<usize>> {
+    // One row alone is more likely to be wrong itself.
+    let sound = |row: &Row<'_>| above(&row.numbers, otherwise).is_none();
+    if rows.is_empty() || rows.iter().any(sound) {
+        return None;
+    }
+    let likelier = |answer: &usize| {
+        let with: f64 = rows.iter().map(|row| row.numbers[*answer]).sum();
+        with / otherwise[*answer]
+    };
+    let mut order: Vec<usize> = (0..otherwise.len()).collect();
+    // An answer that nothing gives has no likelihood: 0 / 0 sorts last.
+    order.sort_by(|a, b| likelier(a).total_cmp(&likelier(b)));
+    let sorted = |row: &[f64]| -> Vec<f64> { order.iter().map(|answer| row[*answer]).collect() };
+    let healthy = sorted(otherwise);
+    let sound = rows
+        .iter()
+        .all(|row| above(&sorted(&row.numbers), &healthy).is_none());
+    (sound && !order.is_sorted()).then_some(order)
+}
+
+fn out_of_order(section: &Section<'_>, answers: &[String], order: &[usize], found: &mut Findings) {
+    let words: Vec<String> = order
+        .iter()
+        .map(|a| format!("\"{}\"", answers[*a]))
+        .collect();
+    let place = section.item("otherwise");
+    found.error(
+        &place.map_or(section.span.clone(), |item| item.span()),
+        DefectKind::AnswersOutOfOrder,
+        format!(
+            "{}: the answers are not listed from healthy to worst",
+            section.name
+        ),
+        format!(
+            "list them, and the numbers of every row, as [{}]",
+            words.join(", ")
+        ),
+    );
 }
 
 /// Notes a set of up to `at_once` suspects whose rows combine to a probability

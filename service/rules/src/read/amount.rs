@@ -122,7 +122,7 @@ pub(crate) fn entry_kind(error: &EntryError) -> DefectKind {
     match error {
         EntryError::Unit(_) => DefectKind::UnknownUnit,
         EntryError::NoUnit { .. } => DefectKind::MissingUnit,
-        EntryError::Quantity { .. } => DefectKind::QuantityMismatch,
+        EntryError::Quantity { .. } | EntryError::Absolute(_) => DefectKind::QuantityMismatch,
         EntryError::Number(_)
         | EntryError::Comma(_)
         | EntryError::Overload(_)

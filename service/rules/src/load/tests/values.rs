@@ -280,9 +280,86 @@ fn what_has_no_effect_is_a_warning() {
     check(
         "side = \"supply\"\nmeasured",
         "side = \"pump\"\nmeasured",
-        &[(21, K::SideWithoutProof)],
+        &[(21, K::SideWithoutProof), (58, K::ProofOutOfReach)],
     );
-    check("weak = 0.8", "", &[(33, K::DecidesNothing)]);
+    check(
+        "weak = 0.8",
+        "",
+        &[(33, K::DecidesNothing), (58, K::ProofOutOfReach)],
+    );
     let text = broken("weak = 0.8", "dead = 0.8").replace("weak = [0.5, 0.3, 0.2]", "");
-    assert_eq!(found(&text), [(21, K::SuspectUnseen)]);
+    assert_eq!(
+        found(&text),
+        [(21, K::SuspectUnseen), (58, K::ProofOutOfReach)]
+    );
+}
+
+#[test]
+fn answers_stand_from_healthy_to_worst() {
+    // Written the other way round, answers and rows alike: one defect, with the order.
+    let text = broken("[0.9, 0.06, 0.04]", "[0.04, 0.06, 0.9]")
+        .replace("[0.1, 0.2, 0.7]", "[0.7, 0.2, 0.1]")
+        .replace("[0.5, 0.3, 0.2]", "[0.2, 0.3, 0.5]");
+    assert_eq!(found(&text), [(49, K::AnswersOutOfOrder)]);
+    let hint = &examine(&text).defects[0].hint;
+    assert!(hint.ends_with("[\"no\", \"badly\", \"yes\"]"), "{hint}");
+    // Sound as rows, but health is not the likeliest.
+    let text = broken("[0.9, 0.06, 0.04]", "[0.44, 0.46, 0.1]")
+        .replace("[0.1, 0.2, 0.7]", "[0.1, 0.1, 0.8]")
+        .replace("[0.5, 0.3, 0.2]", "[0.3, 0.3, 0.4]");
+    assert_eq!(found(&text), [(46, K::AnswersOutOfOrder)]);
+    let text = broken("[0.9, 0.06, 0.04]", "[0.9, 0.1, 0.0]")
+        .replace("[0.1, 0.2, 0.7]", "[0.1, 0.9, 0.0]")
+        .replace("[0.5, 0.3, 0.2]", "[0.5, 0.5, 0]");
+    assert_eq!(found(&text), [(46, K::AnswerUnreachable)]);
+}
+
+#[test]
+fn complaints_that_nothing_leads_to_or_that_prevent_their_proof() {
+    check("dead = 0.9", "", &[(59, K::ComplaintUnreachable)]);
+    check(
+        "dead = 0.9",
+        "dead = 0.02",
+        &[(59, K::ComplaintUnreachable)],
+    );
+    let impossible = broken("otherwise = 0.02\ndead = 0.9", "otherwise = 0");
+    assert_eq!(found(&impossible), [(59, K::ComplaintUnreachable)]);
+    assert!(examine(&impossible).rule_set.is_none(), "an error");
+    check(
+        "id = \"no-start\"",
+        "id = \"no-start\"\nleaves_out = [\"holds\"]",
+        &[(61, K::ComplaintUnprovable)],
+    );
+}
+
+#[test]
+fn proofs_that_cannot_be_met() {
+    // `starts` is void until `holds` has passed, so both cannot have failed.
+    check(
+        "passed = [\"holds\"]\nfailed",
+        "measured_failed = [\"holds\"]\nfailed",
+        &[(54, K::ProofContradiction)],
+    );
+    check(
+        "measured_failed = [\"holds\"]",
+        "passed = [\"starts\"]\nfailed = [\"holds\"]",
+        &[(59, K::ProofContradiction)],
+    );
+    // No fault of the pump makes `holds` fail, and the proof of `starts` is dropped.
+    check(
+        "passed = [\"holds\"]\nfailed = [\"starts\"]",
+        "failed = [\"holds\"]",
+        &[(54, K::ProofOutOfReach)],
+    );
+}
+
+#[test]
+fn limits_beyond_what_is_plausible_decide_nothing() {
+    check("\"5 psi\"", "\"-15 psi\"", &[(38, K::DecidesNothing)]);
+    check("\"5 psi\"", "\"61 psi\"", &[(38, K::DecidesNothing)]);
+    check(
+        "at_least = \"5 psi\"",
+        "at_most = \"60 psi\"",
+        &[(38, K::DecidesNothing)],
+    );
 }

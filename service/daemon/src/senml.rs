@@ -1,0 +1,50 @@
+//! Stored readings as a SenML pack (RFC 8428).
+
+use serde_json::{Map, Value};
+use trisect_api::WireError;
+use trisect_journal::{Happened, Reading, StoredEvent};
+use trisect_measure::senml::{self, Record};
+use trisect_measure::{Amount, Quantity};
+use trisect_rules::RuleSet;
+
+use crate::bay::internal;
+
+/// The readings of a page as a pack: names are test points, values in SenML's
+/// own units. An overload is a text that says the end of the range, such as
+/// `> 40000000 Ohm`: SenML has no word for it.
+pub(crate) fn pack(
+    rules: &RuleSet,
+    page: &[StoredEvent],
+) -> Result<Vec<Map<String, Value>>, WireError> {
+    let records: Vec<Record> = page
+        .iter()
+        .filter_map(|event| record(rules, event))
+        .collect();
+    senml::write(&records).map_err(|error| internal(&error))
+}
+
+fn record(rules: &RuleSet, event: &StoredEvent) -> Option<Record> {
+    let Happened::Reading(reading) = &event.row.what else {
+        return None;
+    };
+    let point = rules.point_index(&reading.point)?;
+    let (code, value) = value(reading, rules.point_unit(point).quantity());
+    Some(Record {
+        name: reading.point.to_string(),
+        unit: Some(code.to_owned()),
+        value: Some(value),
+        sum: None,
+        time: event.row.wall as f64 / 1e6,
+    })
+}
+
+fn value(reading: &Reading, quantity: Quantity) -> (&'static str, senml::Value) {
+    let (code, unit) = senml::unit_of(quantity);
+    let end = unit.from_si(reading.amount.edge());
+    let value = match reading.amount {
+        Amount::Exactly(_) => senml::Value::Number(end),
+        Amount::Above(_) => senml::Value::Text(format!("> {end} {unit}")),
+        Amount::Below(_) => senml::Value::Text(format!("< {end} {unit}")),
+    };
+    (code, value)
+}
