@@ -33,19 +33,23 @@ fn converted(unit: Unit) -> Value {
     })
 }
 
-fn meter(accuracy: &str, temperature: Option<&str>) -> Result<Specification, Failure> {
+/// A data sheet, kept for the whole run: a specification borrows it.
+fn meter(accuracy: &str, temperature: Option<&str>) -> Result<Specification<'static>, Failure> {
+    let accuracy = Box::leak(Box::new(Accuracy::parse(accuracy)?));
+    let temperature = temperature.map(TemperatureCoefficient::parse);
+    let temperature = temperature.transpose()?;
     Ok(Specification {
-        accuracy: Some(Accuracy::parse(accuracy)?),
-        temperature: temperature.map(TemperatureCoefficient::parse).transpose()?,
+        accuracy: Some(accuracy),
+        temperature: temperature.map(|one| &*Box::leak(Box::new(one))),
         ..Specification::default()
     })
 }
 
 /// Each in the unit that the reading is in.
 fn budgets() -> Result<Vec<(&'static str, f64)>, Failure> {
-    let volts = |m: Specification, x, digit, span| m.budget(Quantity::Voltage, x, digit, span);
+    let volts = |m: Specification<'_>, x, digit, span| m.budget(Quantity::Voltage, x, digit, span);
     let (psi, kelvin) = (Unit::PSI, Unit::CELSIUS);
-    let bar = |m: Specification, x: f64, end: f64| {
+    let bar = |m: Specification<'_>, x: f64, end: f64| {
         m.budget(
             Quantity::Pressure,
             Unit::BAR.to_si(x),

@@ -43,8 +43,8 @@ pub use trisect_kit::sample_json;
 /// Every protocol, by name.
 pub fn codecs() -> &'static [Codec] {
     const ALL: &[Codec] = &[
-        fs9721::CODEC,
         fs9922::CODEC,
+        fs9721::CODEC,
         es51922::CODEC,
         es51962::CODEC,
         es51986::CODEC,

@@ -9,7 +9,7 @@ use trisect_kit::{
 
 use crate::{codec, codecs};
 
-/// A multimeter on a serial port.
+/// A multimeter on a serial port, by the protocol of its chip.
 #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MultimeterSettings {
@@ -123,7 +123,7 @@ mod tests {
         );
         check(
             r#"{"protocol": "fs9923", "port": "p"}"#,
-            Err("use one of fs9721, fs9922, es51922"),
+            Err("use one of fs9922, fs9721, es51922"),
         );
         check(
             r#"{"protocol": "fs9922", "prot": "p"}"#,

@@ -2,7 +2,7 @@
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
-use trisect_api::wire::{JobState, Phase};
+use trisect_api::wire::{Drive, JobState, Phase};
 
 /// Finds which side is at fault: supply, controller or pump.
 #[derive(Debug, Parser)]
@@ -35,7 +35,15 @@ pub enum Subject {
     Enter(Enter),
     /// Follow readings and verdict changes as they happen.
     Watch(Watch),
-    /// Examine rule sets and try cases on them; needs no service.
+    /// Say the engine's phase, the drive that is connected, or both.
+    Phase(PhaseSay),
+    /// Say where a probe is.
+    #[command(subcommand)]
+    Probe(Probe),
+    /// List, attach and detach instruments.
+    #[command(subcommand)]
+    Instrument(Instrument),
+    /// Examine rule sets and try cases on them, without a service; install and list those of a service.
     #[command(subcommand)]
     Ruleset(Ruleset),
     /// Decode instrument bytes on standard input, one JSON sample a line; needs no service.
@@ -57,6 +65,22 @@ pub enum Job {
     Answer(JobAnswer),
     /// Close a job, and say what it really was.
     Close(JobClose),
+    /// Fold a job anew, by its own rule set or another one, and say what comes out otherwise.
+    Replay {
+        /// The job.
+        job: String,
+        /// Another rule set, by id or digest.
+        #[arg(long, value_name = "ID-OR-DIGEST")]
+        ruleset: Option<String>,
+    },
+    /// Write a job down as a case with its stream, for `trisect ruleset trial`.
+    Export {
+        /// The job.
+        job: String,
+        /// Where to write them.
+        #[arg(short, long, value_name = "DIR", default_value = ".")]
+        output: PathBuf,
+    },
 }
 
 #[derive(Debug, Args)]
@@ -144,6 +168,71 @@ pub struct Watch {
     pub bay: Option<String>,
 }
 
+#[derive(Debug, Args)]
+pub struct PhaseSay {
+    /// The bay, which must have an open job.
+    pub bay: String,
+    /// The phase the engine is in, such as cranking.
+    #[arg(required_unless_present = "drive")]
+    pub phase: Option<Phase>,
+    /// The drive that is connected.
+    #[arg(long, value_name = "harness|bypass")]
+    pub drive: Option<Drive>,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Probe {
+    /// Say that a channel now measures at a test point.
+    Place {
+        /// The bay.
+        bay: String,
+        /// The instrument.
+        instrument: String,
+        /// Its channel.
+        channel: String,
+        /// The test point, such as pump-inlet-pressure.
+        point: String,
+    },
+    /// Say that a channel measures nowhere.
+    Lift {
+        /// The bay.
+        bay: String,
+        /// The instrument.
+        instrument: String,
+        /// Its channel.
+        channel: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Instrument {
+    /// List instruments with their state, channels and probes.
+    List {
+        /// One bay only.
+        #[arg(long)]
+        bay: Option<String>,
+    },
+    /// Open an instrument in a bay.
+    Attach {
+        /// The bay.
+        bay: String,
+        /// The name it shall have there.
+        instrument: String,
+        /// The adapter, such as multimeter.
+        adapter: String,
+        /// A setting, such as port=/dev/ttyUSB0 or accuracy.voltage="0.5 % rdg"; JSON where it is not plain text.
+        #[arg(value_name = "KEY=VALUE")]
+        settings: Vec<String>,
+    },
+    /// Close an instrument and forget it.
+    Detach {
+        /// The bay.
+        bay: String,
+        /// The instrument.
+        instrument: String,
+    },
+}
+
 #[derive(Debug, Subcommand)]
 pub enum Ruleset {
     /// Say every defect of rule sets, and what their checks can tell apart.
@@ -158,6 +247,16 @@ pub enum Ruleset {
     },
     /// Run recorded cases against a rule set and show what differs.
     Trial(Trial),
+    /// List the rule sets of the service.
+    List,
+    /// Install a rule set in the service: new jobs use it, open ones keep their own.
+    Install {
+        /// Its file.
+        file: PathBuf,
+        /// Who installs it.
+        #[arg(long, env = "USER", value_name = "NAME")]
+        by: Option<String>,
+    },
 }
 
 #[derive(Debug, Args)]
@@ -171,7 +270,7 @@ pub struct Trial {
     /// Also write the results as JUnit XML.
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
-    /// Say which limits could be moved, and proofs dropped, without a case noticing.
+    /// Say which limits could be moved, needs and proofs dropped, and rows flattened without a case noticing.
     #[arg(long)]
     pub sensitivity: bool,
 }

@@ -14,8 +14,13 @@ use std::sync::mpsc;
 use std::time::Duration;
 use tokio::runtime::Runtime;
 use trisect_api::serve::{Publisher, register, register_watch};
-use trisect_api::table::{BayList, JobClose, JobList, JobShow, ReadingWatch, VerdictWatch};
-use trisect_api::wire::{Bays, Job, JobCloseParams, JobDetail, Jobs, ReadingItem, VerdictItem};
+use trisect_api::table::{
+    BayList, InstrumentAttach, InstrumentList, JobClose, JobList, JobReplay, JobShow, PhaseSay,
+    ProbePlace, ReadingWatch, RulesetInstall, RulesetList, VerdictWatch,
+};
+use trisect_api::wire::{
+    Bays, Job, JobCloseParams, JobDetail, Jobs, ReadingItem, RulesetInstalled, VerdictItem,
+};
 use trisect_api::{ErrorKind, Role, WireError};
 
 /// The recorded answer of a method, from the examples of the wire.
@@ -59,6 +64,17 @@ async fn close(params: JobCloseParams) -> Result<Job, WireError> {
         .hint("did you mean `lift-pump-weak`?"))
 }
 
+/// The refusal that the examples have.
+async fn install() -> Result<RulesetInstalled, WireError> {
+    let errors: Value =
+        serde_json::from_str(include_str!("../../../service/api/examples/errors.json")).unwrap();
+    let errors = errors["errors"].as_array().unwrap();
+    let defective = errors
+        .iter()
+        .find(|e| e["data"]["kind"] == "defective-ruleset");
+    Err(serde_json::from_value(defective.unwrap()["data"].clone()).unwrap())
+}
+
 struct Context {
     readings: Publisher<ReadingWatch>,
     verdicts: Publisher<VerdictWatch>,
@@ -88,6 +104,24 @@ fn service(readings: Publisher<ReadingWatch>) -> (Runtime, String, ServerHandle)
     register::<JobList, _, _, _>(&mut module, |_, _| async { Ok(jobs()) });
     register::<JobShow, _, _, _>(&mut module, |_, _| async { Ok(detail()) });
     register::<JobClose, _, _, _>(&mut module, |_, params| close(params));
+    // Each answers what the example of the wire has.
+    macro_rules! recorded {
+        ($($method:ident $file:literal)+) => {$(
+            register::<$method, _, _, _>(&mut module, |_, _| async {
+                let text = include_str!(concat!("../../../service/api/examples/", $file));
+                Ok(example(text, "/result"))
+            });
+        )+};
+    }
+    recorded! {
+        PhaseSay "phase.say.json"
+        ProbePlace "probe.place.json"
+        InstrumentList "instrument.list.json"
+        InstrumentAttach "instrument.attach.json"
+        JobReplay "job.replay.ruleset.json"
+        RulesetList "ruleset.list.versions.json"
+    }
+    register::<RulesetInstall, _, _, _>(&mut module, |_, _| install());
     register_watch::<ReadingWatch, _, _, _>(&mut module, |context, _| async move {
         Ok(context.readings.feed())
     });
@@ -150,6 +184,72 @@ fn a_refusal_ends_with_2_and_says_what_to_do() {
     let (code, _, err) = trisect("ws://127.0.0.1:1/rpc", &["job", "list"]);
     assert_eq!(code, exit(2));
     assert!(err.contains("nothing listens there"), "{err}");
+}
+
+#[test]
+fn a_technician_says_where_things_are() {
+    let (_runtime, url, _service) = service(Publisher::new(1));
+    let check = |words: &[&str], expected: &str| {
+        let (code, out, err) = trisect(&url, words);
+        assert_eq!((code, err.as_str()), (exit(0), ""), "{words:?}");
+        assert!(out.contains(expected), "{words:?}: {out}");
+    };
+    check(
+        &["phase", "bay-1", "cranking", "--drive", "bypass"],
+        "cranking",
+    );
+    check(
+        &[
+            "probe",
+            "place",
+            "bay-1",
+            "meter",
+            "1",
+            "pump-inlet-pressure",
+        ],
+        "): at ",
+    );
+    check(&["instrument", "list"], "  channel ");
+    let attach = [
+        "instrument",
+        "attach",
+        "bay-1",
+        "meter",
+        "multimeter",
+        "port=/dev/ttyUSB0",
+    ];
+    check(&attach, "bay-1  ");
+    let replayed = "    standing  leaning   isolated\n";
+    check(&["job", "replay", "job-1", "--ruleset", "x"], replayed);
+    check(
+        &["job", "replay", "job-1"],
+        "left out: 120 events about the point `battery`",
+    );
+    check(
+        &["ruleset", "list"],
+        "* distributor-pump-12v  1.1.0  sha256:",
+    );
+    // Neither a phase nor a drive is a command line that cannot be read.
+    let line = ["trisect", "phase", "bay-1"];
+    assert!(Command::try_parse_from(line).is_err());
+}
+
+#[test]
+fn a_rule_set_that_is_refused_is_told_defect_by_defect() {
+    let (_runtime, url, _service) = service(Publisher::new(1));
+    let directory = tempfile::tempdir().unwrap();
+    let file = directory.path().join("rules.toml");
+    std::fs::write(&file, "format = 1\n").unwrap();
+    let (code, out, err) = trisect(&url, &["ruleset", "install", file.to_str().unwrap()]);
+    assert_eq!((code, out.as_str()), (exit(2), ""));
+    assert!(
+        err.contains("rules.toml:812:1: error: unknown-key: "),
+        "{err}"
+    );
+    assert!(
+        err.contains("(defective-ruleset); mend every defect"),
+        "{err}"
+    );
 }
 
 /// Standard output that tells a line as soon as it is written.

@@ -5,6 +5,7 @@ use crate::ended::{Ended, Fault};
 use crate::io::Io;
 use crate::server::call;
 use crate::show;
+use std::path::Path;
 use trisect_api::{table, wire};
 
 /// Carries out one of the job commands.
@@ -33,7 +34,71 @@ pub fn job(server: &str, json: bool, what: Job, io: &mut Io<'_>) -> Result<Ended
             let job = call::<table::JobClose>(server, &close.into())?;
             tell(json, &job, || show::job(&job), io)
         }
+        Job::Replay { job, ruleset } => {
+            let replay = call::<table::JobReplay>(server, &wire::JobReplayParams { job, ruleset })?;
+            tell(json, &replay, || replayed(&replay), io)
+        }
+        Job::Export { job, output } => {
+            let exported = call::<table::JobExport>(server, &wire::JobName { job })?;
+            let written = write(&exported, &output)?;
+            tell(json, &exported, || written, io)
+        }
     }
+}
+
+fn replayed(replay: &wire::Replay) -> String {
+    let mut text = String::new();
+    for left in &replay.left_out {
+        text += &format!(
+            "left out: {} events about the {} `{}`, which the rule set does not have\n",
+            left.events, left.what, left.id
+        );
+    }
+    let differences: Vec<_> = replay
+        .differences
+        .iter()
+        .map(|d| [d.what.clone(), d.expected.clone(), d.found.clone()])
+        .collect();
+    let set = &replay.replayed.ruleset;
+    text += &match (replay.same, differences.is_empty()) {
+        (true, _) => "the same verdict, byte for byte\n".to_owned(),
+        (false, true) => format!(
+            "by {} {} nothing that matters would have been said differently\n",
+            set.id, set.version
+        ),
+        (false, false) => format!(
+            "by {} {} would have been said differently:\n",
+            set.id, set.version
+        ),
+    };
+    text += &show::columns(["", "recorded", "replayed"], &differences);
+    text + &show::verdict(&replay.replayed)
+}
+
+/// Writes the case and its stream; what to tell about it.
+fn write(exported: &wire::JobExported, directory: &Path) -> Result<String, Fault> {
+    let case = directory.join(format!("{}.toml", exported.job));
+    let mut files = vec![(case, &exported.case)];
+    if let Some(stream) = &exported.stream {
+        // The service names it, but where it goes is decided here.
+        let name = Path::new(&exported.stream_name)
+            .file_name()
+            .unwrap_or_default();
+        files.push((directory.join(name), stream));
+    }
+    let mut text = String::new();
+    for (path, content) in files {
+        std::fs::write(&path, content).map_err(|source| Fault::File {
+            what: "write",
+            path: path.display().to_string(),
+            source,
+        })?;
+        text += &format!("wrote {}\n", path.display());
+    }
+    if !exported.same {
+        text += "tried, it does not give the job's verdict: readings reached the job in another order than that of their times\n";
+    }
+    Ok(text)
 }
 
 /// Writes an answer for programs or for people.

@@ -3,7 +3,7 @@
 use crate::args::{Command, Subject};
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
-use crate::{decode, job, reading, ruleset, watch};
+use crate::{bay, decode, job, reading, ruleset, watch};
 use std::process::ExitCode;
 
 /// Carries a command out; says on standard error why it could not be.
@@ -30,7 +30,10 @@ fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
         Subject::Job(what) => job::job(&server, json, what, io),
         Subject::Enter(what) => reading::enter(&server, json, what, io),
         Subject::Watch(what) => watch::watch(&server, json, what, io),
-        Subject::Ruleset(what) => ruleset::ruleset(json, what, io),
+        Subject::Phase(what) => bay::phase(&server, json, &what, io),
+        Subject::Probe(what) => bay::probe(&server, json, what, io),
+        Subject::Instrument(what) => bay::instrument(&server, json, what, io),
+        Subject::Ruleset(what) => ruleset::ruleset(&server, json, what, io),
         Subject::Decode(what) => decode::decode(&what, io),
     }
 }

@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 use trisect_api::wire::{
-    Beyond, Evidence, Job, JobDetail, Missing, NextTest, Outcome, Reading, Side, Standing, Verdict,
+    Bay, Beyond, Counters, Evidence, Instrument, Job, JobDetail, Missing, NextTest, Outcome,
+    Reading, Side, Standing, Verdict,
 };
 
 /// Evidence that moves no side by as much is left out of a summary, in decibans.
@@ -113,6 +114,60 @@ pub fn verdict(verdict: &Verdict) -> String {
         text.push_str(&next(test));
     }
     text
+}
+
+/// Rows under their heads, in columns; nothing without rows.
+pub fn columns(heads: [&str; 3], rows: &[[String; 3]]) -> String {
+    if rows.is_empty() {
+        return String::new();
+    }
+    let heads = heads.map(str::to_owned);
+    let all = || std::iter::once(&heads).chain(rows);
+    let width = |column: usize| {
+        all()
+            .map(|row| row[column].chars().count())
+            .max()
+            .unwrap_or(0)
+    };
+    let (first, second) = (width(0), width(1));
+    all()
+        .map(|[a, b, c]| format!("    {a:<first$}  {b:<second$}  {c}\n"))
+        .collect()
+}
+
+/// An instrument with its channels, and where their probes are.
+pub fn instrument(one: &Instrument) -> String {
+    let Counters {
+        samples,
+        bad_frames,
+        skipped_bytes,
+        ..
+    } = one.counters;
+    let mut text = format!(
+        "{}  {}  {}  {} since {}  {samples} samples, {bad_frames} bad frames, {skipped_bytes} bytes skipped\n",
+        one.bay, one.instrument, one.adapter, one.state, one.since
+    );
+    if let Some(note) = &one.note {
+        let _ = writeln!(text, "  note: {note}");
+    }
+    for channel in &one.channels {
+        let at = channel.point.as_deref().unwrap_or("nowhere");
+        let _ = writeln!(
+            text,
+            "  channel {} ({}): at {at}",
+            channel.channel, channel.title
+        );
+    }
+    text
+}
+
+/// A bay: its phase, drive and job.
+pub fn bay(bay: &Bay) -> String {
+    let phase = bay.phase.map_or("no job", |phase| phase.word());
+    let drive = bay
+        .drive
+        .map_or(String::new(), |drive| format!("  on {drive}"));
+    format!("{}  {phase}{drive}\n", bay.bay)
 }
 
 /// A verdict of the diagnosis as it travels; `None` only if the two crates disagree, which a test excludes.

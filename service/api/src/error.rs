@@ -1,5 +1,6 @@
 //! Why a request was refused: stable words, their JSON-RPC codes, and what travels in `data`.
 
+use crate::wire::Defect;
 use jsonrpsee::types::ErrorObjectOwned;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -63,6 +64,8 @@ error_kinds! {
     InvalidTime       = 1104   "invalid-time"        "The time is not RFC 3339, or not within the job."
     InvalidSettings   = 1105   "invalid-settings"    "The adapter refuses its settings."
     PortRefused       = 1106   "port-refused"        "The port cannot be opened, or an instrument of the service has it."
+    DefectiveRuleset  = 1107   "defective-ruleset"   "The rule set's text has errors; `defects` lists every defect."
+    DefectiveCase     = 1108   "defective-case"      "A case has errors, or does not fit its rule set; `defects` lists them."
     NoOpenJob         = 1201   "no-open-job"         "The bay has no open job."
     BayBusy           = 1202   "bay-busy"            "The bay already has an open job, or the name is taken."
     JobClosed         = 1203   "job-closed"          "The job is closed."
@@ -92,6 +95,7 @@ impl ErrorKind {
             message: message.into(),
             field: None,
             hint: None,
+            defects: Vec::new(),
         }
     }
 }
@@ -116,6 +120,9 @@ pub struct WireError {
     /// What to do about it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hint: Option<String>,
+    /// Every defect of a text that was refused.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub defects: Vec<Defect>,
 }
 
 impl WireError {
@@ -130,6 +137,13 @@ impl WireError {
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
         self.hint = Some(hint.into());
+        self
+    }
+
+    /// Lists the defects of the text that was refused.
+    #[must_use]
+    pub fn listing(mut self, defects: Vec<Defect>) -> Self {
+        self.defects = defects;
         self
     }
 

@@ -78,15 +78,23 @@ table! {
             "The verdict of a job as it stands.";
         JobReport "job.report" Read (JobName) -> Report, [UnknownJob, Storage],
             "The job in plain language: what was measured, what it means, what is unproven.";
-        JobReplay "job.replay" Read (JobName) -> Replay, [UnknownJob, Storage],
-            "Folds the job's recorded events anew and compares the verdict with the recorded one.";
+        JobReplay "job.replay" Read (JobReplayParams) -> Replay, [UnknownJob, UnknownRuleset, Storage],
+            "Folds the job's recorded events anew, by its own rule set or another one, and compares the verdict with the recorded one.";
+        JobExport "job.export" Read (JobName) -> JobExported, [UnknownJob, TooLarge, Storage],
+            "The job as a case with its stream: what trying it comes to is the job's verdict.";
 
         RulesetList "ruleset.list" Read (NoParams) -> Rulesets, [],
             "The rule sets this service can open jobs with.";
         RulesetShow "ruleset.show" Read (RulesetName) -> Ruleset, [UnknownRuleset],
             "A rule set as a front end needs it: test points, checks, suspects, complaints, cautions.";
         RulesetExamine "ruleset.examine" Read (RulesetExamineParams) -> RulesetExamined, [TooLarge],
-            "Every defect of a rule set's text, with line, column and the way to mend it.";
+            "Every defect of a rule set's text, with line, column and the way to mend it; what its checks can tell apart; on request, a search that proves its gate.";
+        RulesetInstall "ruleset.install" Manage (RulesetInstallParams) -> RulesetInstalled,
+            [TooLarge, DefectiveRuleset, Storage],
+            "Installs a rule set, all or nothing: new jobs use it from then on, open ones keep their own.";
+        RulesetTrial "ruleset.trial" Read (RulesetTrialParams) -> RulesetTried,
+            [UnknownRuleset, DefectiveRuleset, DefectiveCase, TooLarge],
+            "Runs cases against a rule set and says what differs, what no case reaches and what none would notice.";
 
         RpcDiscover "rpc.discover" Read (NoParams) -> OpenRpc, [],
             "This table as an OpenRPC document.";

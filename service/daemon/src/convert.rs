@@ -197,6 +197,30 @@ fn next(said: &said::NextTest) -> wire::NextTest {
     }
 }
 
+/// Defects on the wire.
+pub(crate) fn defects(found: &[trisect_rules::Defect]) -> Vec<wire::Defect> {
+    let defect = |found: &trisect_rules::Defect| wire::Defect {
+        kind: found.kind.word().to_owned(),
+        severity: match found.severity {
+            trisect_rules::Severity::Error => wire::Severity::Error,
+            trisect_rules::Severity::Warning => wire::Severity::Warning,
+        },
+        line: found.line as u64,
+        column: found.column as u64,
+        message: found.message.clone(),
+        hint: found.hint.clone(),
+    };
+    found.iter().map(defect).collect()
+}
+
+/// A finding of the pure crates as the wire's type of the same JSON.
+pub(crate) fn alike<T: serde::Serialize, U: serde::de::DeserializeOwned>(
+    found: &T,
+) -> Result<U, trisect_api::WireError> {
+    let value = serde_json::to_value(found).map_err(|error| crate::bay::internal(&error))?;
+    serde_json::from_value(value).map_err(|error| crate::bay::internal(&error))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

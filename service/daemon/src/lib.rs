@@ -22,6 +22,7 @@ pub mod log;
 mod replay;
 mod report;
 mod rpc;
+mod schema;
 mod senml;
 mod service;
 pub mod transport;

@@ -1,13 +1,15 @@
 //! A job folded anew from what the journal keeps.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use trisect_api::wire::LeftOut;
 use trisect_api::{ErrorKind, WireError};
 use trisect_diagnosis::Diagnosis;
-use trisect_journal::{Happened, Ids, Job, Journal, Probe};
+use trisect_journal::{Happened, Ids, Job, Journal, Probe, StoredEvent, UnknownId};
 
 use crate::bay::{internal, refusal};
-use crate::catalog::{Catalog, Entry, compile};
+use crate::catalog::{Catalog, Entry, Origin, compile};
 
 /// Events read in one go.
 const PAGE: usize = 10_000;
@@ -94,6 +96,78 @@ fn follow(placed: &mut Vec<Probe>, what: &Happened) {
     }
 }
 
+/// What a job's events come to by another rule set.
+pub(crate) struct Elsewhere {
+    pub(crate) diagnosis: Diagnosis,
+    /// What the rule set has no place for.
+    pub(crate) left_out: Vec<LeftOut>,
+}
+
+/// Folds the events of a job, up to and with one, with another rule set. What that
+/// does not have is left out, and counted.
+///
+/// # Errors
+/// When the journal cannot be read.
+pub(crate) async fn replay_elsewhere(
+    journal: &dyn Journal,
+    rules: &Entry,
+    job: &Job,
+    until: Option<i64>,
+) -> Result<Elsewhere, WireError> {
+    let set = Arc::clone(rules.model.rules());
+    let mut left_out: BTreeMap<(&'static str, String), u64> = BTreeMap::new();
+    let mut complaint = None;
+    if let Some(id) = &job.opened.complaint {
+        complaint = set.complaint_index(id);
+        if complaint.is_none() {
+            left_out.insert(("complaint", id.clone()), 1);
+        }
+    }
+    let ids = Ids::new(&set);
+    let mut diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
+    for event in events(journal, job, until, usize::MAX).await? {
+        match ids.event(&event.row) {
+            Ok(Some(event)) => diagnosis.push(&event),
+            // Nothing that a diagnosis weighs.
+            Ok(None) => {}
+            Err(UnknownId { what, id, .. }) => *left_out.entry((what, id)).or_default() += 1,
+        }
+    }
+    let left_out = left_out.into_iter().map(|((what, id), events)| LeftOut {
+        what: what.to_owned(),
+        id,
+        events,
+    });
+    Ok(Elsewhere {
+        diagnosis,
+        left_out: left_out.collect(),
+    })
+}
+
+/// The events of a job, up to and with one, at most so many and a page more.
+///
+/// # Errors
+/// When the journal cannot be read.
+pub(crate) async fn events(
+    journal: &dyn Journal,
+    job: &Job,
+    until: Option<i64>,
+    most: usize,
+) -> Result<Vec<StoredEvent>, WireError> {
+    let (mut found, mut after) = (Vec::new(), 0);
+    loop {
+        let page = journal.events(&job.opened.id, after, PAGE).await;
+        let page = page.map_err(|error| refusal(&error))?;
+        let last = page.len() < PAGE;
+        after = page.last().map_or(after, |event| event.seq);
+        let wanted = |event: &StoredEvent| until.is_none_or(|last| event.seq <= last);
+        found.extend(page.into_iter().filter(wanted));
+        if last || found.len() > most || until.is_some_and(|until| after >= until) {
+            return Ok(found);
+        }
+    }
+}
+
 /// The rule set of a digest: from the catalog, or from the text that was kept.
 ///
 /// # Errors
@@ -104,7 +178,7 @@ pub(crate) async fn rule_set(
     digest: &str,
 ) -> Result<Entry, WireError> {
     if let Some(known) = catalog.by_digest(digest) {
-        return Ok(known.clone());
+        return Ok(known);
     }
     let kept = journal
         .rule_set(digest)
@@ -115,5 +189,5 @@ pub(crate) async fn rule_set(
             .because(format!("the journal has lost the rule set {digest}"))
             .hint("restore a copy of the journal")
     })?;
-    compile(digest, &kept.text).map_err(|error| internal(&error))
+    compile(digest, &kept.text, Origin::File).map_err(|error| internal(&error))
 }

@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
+use tokio::sync::{Mutex, Semaphore};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -12,11 +13,14 @@ use trisect_api::serve::Publisher;
 use trisect_journal::{JobFilter, JobState, Journal, JournalError, SqliteJournal};
 
 use crate::bay::{Barometer, BayHandle, BayParts, News};
-use crate::catalog::{Catalog, CatalogError};
+use crate::catalog::{Catalog, CatalogError, Origin, compile};
 use crate::clock::BayClock;
 use crate::config::{BaySettings, Settings};
 use crate::rpc::{self, Hall};
 use crate::transport::{self, TransportError, TransportSettings};
+
+/// Examinations, proofs and trials at once.
+const DESKS: usize = 2;
 
 /// Why the service could not start.
 #[derive(Debug, thiserror::Error)]
@@ -61,7 +65,7 @@ pub enum StartError {
         /// The bay.
         bay: String,
         /// Why.
-        source: WireError,
+        source: Box<WireError>,
     },
 }
 
@@ -98,6 +102,7 @@ impl Service {
             .map_err(|source| StartError::Listen { listen, source })?;
         let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
         let journal: Arc<dyn Journal> = Arc::new(SqliteJournal::open(&settings.journal)?);
+        install_kept(&catalog, &*journal).await?;
         let clock = BayClock::start(speed);
         let all_instruments = Publisher::new(256);
         let (tracker, bays_stop) = (TaskTracker::new(), CancellationToken::new());
@@ -127,6 +132,9 @@ impl Service {
             journal: Arc::clone(&journal),
             all_instruments,
             started: clock.wall(0).to_string(),
+            clock,
+            installing: Mutex::new(()),
+            desks: Arc::new(Semaphore::new(DESKS)),
         };
         let stop = CancellationToken::new();
         let transport = TransportSettings {
@@ -134,7 +142,7 @@ impl Service {
             origins: settings.origins,
             ..TransportSettings::default()
         };
-        let routes = crate::health::route(journal);
+        let routes = crate::health::route(journal).merge(crate::schema::routes());
         let serving = tokio::spawn(transport::serve(
             listener,
             rpc::module(hall),
@@ -197,6 +205,25 @@ fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
         })
 }
 
+/// Adds what was installed before to the rule sets. One that this version of the
+/// program can no longer use is left out, and said so: it can be mended and
+/// installed again.
+async fn install_kept(catalog: &Catalog, journal: &dyn Journal) -> Result<(), StartError> {
+    for installed in journal.installed_rule_sets().await? {
+        let kept = installed.rule_set;
+        let origin = Origin::Installed { at: installed.at };
+        match compile(&kept.digest, &kept.text, origin) {
+            Ok(entry) => {
+                catalog.install(entry);
+            }
+            Err(error) => {
+                tracing::error!(%error, id = kept.id, "an installed rule set cannot be used any more");
+            }
+        }
+    }
+    Ok(())
+}
+
 /// Attaches the configured instruments and takes up the open job, if any.
 async fn set_up(
     handle: &BayHandle,
@@ -205,7 +232,7 @@ async fn set_up(
 ) -> Result<(), StartError> {
     let refused = |source| StartError::Bay {
         bay: settings.bay.clone(),
-        source,
+        source: Box::new(source),
     };
     for instrument in settings.instruments.clone() {
         let params = trisect_api::wire::InstrumentAttachParams {

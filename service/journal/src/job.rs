@@ -23,6 +23,17 @@ pub struct CalibrationText {
     pub record: String,
 }
 
+/// A rule set that was installed while the service ran.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Installed {
+    /// The rule set.
+    pub rule_set: RuleSetText,
+    /// When, RFC 3339 in UTC.
+    pub at: String,
+    /// By whom, where that is known.
+    pub by: Option<String>,
+}
+
 /// A job that begins.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewJob {

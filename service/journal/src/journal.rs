@@ -5,8 +5,8 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 use crate::{
-    Appended, Batch, CalibrationText, Closing, Job, JobFilter, JournalError, NewJob, ReadingFilter,
-    RuleSetText, StoredEvent, StoredVerdict,
+    Appended, Batch, CalibrationText, Closing, Installed, Job, JobFilter, JournalError, NewJob,
+    ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
 };
 
 /// An answer that is still to come. Nothing happens before it is first polled;
@@ -22,6 +22,10 @@ pub trait Journal: Send + Sync {
 
     /// Keeps a calibration; an id that is known already is left as it is.
     fn put_calibration(&self, calibration: CalibrationText) -> Pending<()>;
+
+    /// Keeps a rule set and that it was installed, both or neither. Installed
+    /// once more, it is the newest again.
+    fn install_rule_set(&self, installed: Installed) -> Pending<()>;
 
     /// Begins a job. Fails if the id is taken, the bay has an open job, or the
     /// rule set is not there.
@@ -42,6 +46,9 @@ pub trait Journal: Send + Sync {
 
     /// The record of a calibration.
     fn calibration(&self, id: &str) -> Pending<Option<CalibrationText>>;
+
+    /// The rule sets that were installed, the newest last.
+    fn installed_rule_sets(&self) -> Pending<Vec<Installed>>;
 
     /// One job.
     fn job(&self, id: &str) -> Pending<Option<Job>>;

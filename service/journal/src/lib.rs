@@ -25,7 +25,8 @@ mod tests;
 pub use error::{JournalError, UnknownId};
 pub use ids::Ids;
 pub use job::{
-    CalibrationText, Closing, Job, JobFilter, JobState, NewJob, RuleSetText, StoredVerdict,
+    CalibrationText, Closing, Installed, Job, JobFilter, JobState, NewJob, RuleSetText,
+    StoredVerdict,
 };
 pub use journal::{Journal, Pending};
 pub use row::{

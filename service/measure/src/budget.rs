@@ -9,15 +9,16 @@ use crate::{
 const ICE: f64 = 273.15;
 
 /// What an instrument's data sheet and settings say of one of its functions.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Specification {
+/// Borrowed, for it is made for every sample.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Specification<'a> {
     /// The accuracy, where one is given.
-    pub accuracy: Option<Accuracy>,
+    pub accuracy: Option<&'a Accuracy>,
     /// One step of the display, as a difference in SI, where the instrument does
     /// not say it itself.
     pub resolution: Option<f64>,
     /// How the accuracy depends on temperature.
-    pub temperature: Option<TemperatureCoefficient>,
+    pub temperature: Option<&'a TemperatureCoefficient>,
     /// How the reading depends on the sensor's supply.
     pub supply: Option<Ratiometric>,
 }
@@ -40,7 +41,7 @@ pub struct Budget {
     pub barometer: f64,
 }
 
-impl Specification {
+impl Specification<'_> {
     /// The parts that the specification gives for a reading of a quantity, as
     /// shown and in SI. `digit` is one count of the display and `span` the end
     /// of the range, where the instrument says them.
@@ -60,11 +61,11 @@ impl Specification {
             _ => x,
         };
         let (on_scale, span) = (from_ice(reading), span.map(from_ice));
-        let half = match &self.accuracy {
+        let half = match self.accuracy {
             Some(accuracy) => accuracy.half_width(on_scale, digit, span)?,
             None => 0.0,
         };
-        let warm = match &self.temperature {
+        let warm = match self.temperature {
             Some(coefficient) => coefficient.half_width(on_scale, digit, span, half)?,
             None => 0.0,
         };
@@ -110,22 +111,31 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
-    fn specification(accuracy: &str, temperature: Option<&str>) -> Specification {
-        Specification {
-            accuracy: Some(Accuracy::parse(accuracy).unwrap()),
-            temperature: temperature.map(|t| TemperatureCoefficient::parse(t).unwrap()),
+    fn budget(
+        (accuracy, temperature): (&str, Option<&str>),
+        quantity: Quantity,
+        reading: f64,
+        digit: Option<f64>,
+        span: Option<f64>,
+    ) -> Budget {
+        let accuracy = Accuracy::parse(accuracy).unwrap();
+        let temperature = temperature.map(|t| TemperatureCoefficient::parse(t).unwrap());
+        let specification = Specification {
+            accuracy: Some(&accuracy),
+            temperature: temperature.as_ref(),
             ..Specification::default()
-        }
+        };
+        specification
+            .budget(quantity, reading, digit, span)
+            .unwrap()
     }
 
     /// Computed with `GTC`, `uncertainties` and by hand: 12.34 V, 0.8 % of
     /// reading + 1 digit of 0.01 V, half-digit resolution, 0.1 %/K over 2 K.
     #[test]
     fn the_worked_meter() {
-        let meter = specification("0.8 % rdg + 1 dgt", Some("0.1 %/K over 2 K"));
-        let budget = meter
-            .budget(Quantity::Voltage, 12.34, Some(0.01), Some(40.0))
-            .unwrap();
+        let meter = ("0.8 % rdg + 1 dgt", Some("0.1 %/K over 2 K"));
+        let budget = budget(meter, Quantity::Voltage, 12.34, Some(0.01), Some(40.0));
         let near = |found: f64, expected: f64| {
             assert!((found - expected).abs() < 5e-10, "{found} for {expected}");
         };
@@ -143,22 +153,16 @@ mod tests {
     /// 0.726240408 bar.
     #[test]
     fn the_worked_current_loop() {
-        let sensor = specification("0.5 % FS", None);
-        let meter = specification("0.05 % rdg + 3 uA", None);
-        let bar = sensor
-            .budget(Quantity::Pressure, 125e5, None, Some(250e5))
-            .unwrap();
-        let amperes = meter.budget(Quantity::Current, 0.012, None, None).unwrap();
+        let (sensor, meter) = (("0.5 % FS", None), ("0.05 % rdg + 3 uA", None));
+        let bar = budget(sensor, Quantity::Pressure, 125e5, None, Some(250e5));
+        let amperes = budget(meter, Quantity::Current, 0.012, None, None);
         let combined = combine(&[bar.combined(), amperes.combined() * 250e5 / 0.016]);
         assert!((combined / 1e5 - 0.726_240_408).abs() < 5e-10, "{combined}");
     }
 
     #[test]
     fn a_thermometers_percent_counts_from_zero_celsius() {
-        let meter = specification("1 % rdg", None);
-        let budget = meter
-            .budget(Quantity::Temperature, 373.15, None, None)
-            .unwrap();
+        let budget = budget(("1 % rdg", None), Quantity::Temperature, 373.15, None, None);
         assert!(
             (budget.accuracy * 3f64.sqrt() - 1.0).abs() < 1e-9,
             "{budget:?}"
@@ -167,11 +171,7 @@ mod tests {
 
     #[test]
     fn an_overdue_calibration_widens_what_ages() {
-        let meter = Specification {
-            resolution: Some(0.2),
-            ..specification("1 V", None)
-        };
-        let budget = meter.budget(Quantity::Voltage, 5.0, None, None).unwrap();
+        let budget = budget(("1 V", None), Quantity::Voltage, 5.0, Some(0.2), None);
         let wide = Budget {
             calibration: 0.5,
             ..budget

@@ -18,6 +18,7 @@ mod load;
 mod model;
 pub mod proving;
 mod read;
+pub mod schema;
 mod shipped;
 pub mod testability;
 mod words;

@@ -12,6 +12,7 @@ mod meters;
 mod probes;
 mod refusals;
 mod replay;
+mod rulesets;
 mod section7;
 mod stop;
 mod unplug;

@@ -353,32 +353,55 @@ async fn over_tcp_a_full_queue_holds_it_back_and_a_stop_ends_it() {
     assert_eq!(told.iter().filter(|line| *line == "READ?").count(), 2);
 }
 
-/// Where `SCPI_STUB` names a file, the stub's address is written there and it is
-/// served until that file is gone, for an outside program to read; it answers
+const OUTSIDE: &[&str] = &["+1.23450000E+01", "-5.00000000E-03", "+9.90000000E+37"];
+
+/// What we say of a stub that is set to a function.
+fn said(function: ScpiFunction, mut stub: Stub) -> Vec<serde_json::Value> {
+    let heard = talk(
+        &mut Conversation::new(wanted(function)),
+        &mut stub,
+        OUTSIDE.len(),
+    );
+    let sample = |heard| match heard {
+        Heard::Sample(sample) => trisect_kit::sample_json(&sample),
+        other => panic!("{other:?}"),
+    };
+    heard.into_iter().map(sample).collect()
+}
+
+/// Where `SCPI_STUB` names a file, a stub for each function is served until that
+/// file is gone, for an outside program to read. The file has a JSON object a
+/// line: function, address, and what we say of the readings. The stubs answer
 /// `*IDN?` as `SCPI_STUB_IDENTITY` says, since such programs know few meters.
 #[tokio::test]
 async fn the_stub_is_served_to_outside_programs() {
     let Some(path) = std::env::var_os("SCPI_STUB").map(std::path::PathBuf::from) else {
         return;
     };
-    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
-    let address = listener.local_addr().unwrap();
-    std::fs::write(&path, address.to_string()).unwrap();
-    let gone = async {
-        while path.exists() {
-            tokio::time::sleep(Duration::from_millis(20)).await;
-        }
-    };
-    let serving = async {
-        while let Ok((stream, _)) = listener.accept().await {
-            let mut stub = Stub::new();
-            stub.identity = std::env::var("SCPI_STUB_IDENTITY").unwrap_or(stub.identity);
-            stub.readings = vec!["+1.23450000E+01", "-5.00000000E-03", "+9.90000000E+37"];
-            serve(stream, &mut stub).await;
-        }
-    };
-    tokio::select! {
-        () = gone => {}
-        () = serving => {}
+    let mut lines = String::new();
+    for function in ScpiFunction::ALL {
+        let mut stub = Stub::new();
+        stub.identity = std::env::var("SCPI_STUB_IDENTITY").unwrap_or(stub.identity);
+        stub.function = function.words().configured[0].to_owned();
+        stub.readings = OUTSIDE.to_vec();
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let line = serde_json::json!({
+            "function": stub.function,
+            "address": listener.local_addr().unwrap().to_string(),
+            "said": said(function, stub.clone()),
+        });
+        lines += &format!("{line}\n");
+        tokio::spawn(async move {
+            while let Ok((stream, _)) = listener.accept().await {
+                serve(stream, &mut stub.clone()).await;
+            }
+        });
+    }
+    // Whole at once: somebody waits for it.
+    let draft = path.with_extension("draft");
+    std::fs::write(&draft, lines).unwrap();
+    std::fs::rename(&draft, &path).unwrap();
+    while path.exists() {
+        tokio::time::sleep(Duration::from_millis(20)).await;
     }
 }

@@ -1,6 +1,7 @@
-//! `trisect ruleset …`: what needs no service.
+//! `trisect ruleset …`.
 
 mod examine;
+mod install;
 mod junit;
 mod source;
 mod trial;
@@ -12,10 +13,13 @@ use crate::io::Io;
 /// Carries out one of the rule set commands.
 ///
 /// # Errors
-/// Files that cannot be read, rule sets and cases with defects where sound ones are needed.
-pub fn ruleset(json: bool, what: Ruleset, io: &mut Io<'_>) -> Result<Ended, Fault> {
+/// Files that cannot be read, rule sets and cases with defects where sound ones are needed; for those that
+/// need the service, that it refused or could not be reached.
+pub fn ruleset(server: &str, json: bool, what: Ruleset, io: &mut Io<'_>) -> Result<Ended, Fault> {
     match what {
         Ruleset::Examine { files, prove } => examine::examine(json, &files, prove, io),
         Ruleset::Trial(what) => trial::trial(json, &what, io),
+        Ruleset::List => install::list(server, json, io),
+        Ruleset::Install { file, by } => install::install(server, json, &file, by, io),
     }
 }

@@ -269,23 +269,11 @@ fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slac
     text
 }
 
-/// What was expected beside what was found, in columns.
-pub fn side_by_side(differences: &[Difference]) -> String {
-    if differences.is_empty() {
-        return String::new();
-    }
-    let heads = ["", "expected", "found"].map(str::to_owned);
-    let rows = differences
-        .iter()
-        .map(|d| [d.what.clone(), d.expected.clone(), d.found.clone()]);
-    let rows: Vec<[String; 3]> = std::iter::once(heads).chain(rows).collect();
-    let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max();
-    let (first, second) = (width(0).unwrap_or(0), width(1).unwrap_or(0));
-    let mut text = String::new();
-    for [what, expected, found] in &rows {
-        let _ = writeln!(text, "    {what:<first$}  {expected:<second$}  {found}");
-    }
-    text
+/// What was expected beside what was found.
+fn side_by_side(differences: &[Difference]) -> String {
+    let row = |d: &Difference| [d.what.clone(), d.expected.clone(), d.found.clone()];
+    let rows: Vec<_> = differences.iter().map(row).collect();
+    show::columns(["", "expected", "found"], &rows)
 }
 
 fn coverage_line(id: &str, kind: &str, reached: &Reached) -> String {

@@ -114,8 +114,8 @@ wire! {
         pub bad_frames: u64,
         /// Bytes that belonged to no frame.
         pub skipped_bytes: u64,
-        /// Samples that did not fit their test point; `note` says why.
-        #[serde(default)]
+        /// Samples that did not fit their test point, `note` says why; left out if there were none.
+        #[serde(default, skip_serializing_if = "is_none")]
         pub refused_samples: u64,
     }
 
@@ -165,4 +165,8 @@ wire! {
         /// Its channel.
         pub channel: String,
     }
+}
+
+fn is_none(count: &u64) -> bool {
+    *count == 0
 }

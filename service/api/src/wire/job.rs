@@ -1,6 +1,6 @@
 //! `job.*`.
 
-use super::{JobState, JobVerdict, RulesetDigest, Time, Verdict, wire};
+use super::{Difference, JobState, JobVerdict, RulesetDigest, Time, Verdict, wire};
 
 wire! {
     /// Names a job.
@@ -145,6 +145,28 @@ wire! {
         pub verdict: JobVerdict,
     }
 
+    /// Parameters of `job.replay`.
+    #[derive(Eq)]
+    #[serde(deny_unknown_fields)]
+    pub struct JobReplayParams {
+        /// The job.
+        pub job: String,
+        /// Another rule set, by id or digest; the job's own if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub ruleset: Option<String>,
+    }
+
+    /// Events that another rule set has no place for.
+    #[derive(Eq)]
+    pub struct LeftOut {
+        /// What it does not have: `point`, `check`, `answer` or `complaint`.
+        pub what: String,
+        /// Its id.
+        pub id: String,
+        /// How many events were left out for it.
+        pub events: u64,
+    }
+
     /// A job's verdict folded anew.
     pub struct Replay {
         /// The job.
@@ -155,5 +177,11 @@ wire! {
         pub recorded: Verdict,
         /// The verdict the recorded events give now.
         pub replayed: Verdict,
+        /// What would have been said otherwise: `expected` is what was recorded.
+        #[serde(default)]
+        pub differences: Vec<Difference>,
+        /// What the rule set has no place for.
+        #[serde(default)]
+        pub left_out: Vec<LeftOut>,
     }
 }

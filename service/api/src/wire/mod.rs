@@ -14,6 +14,8 @@ mod probe;
 mod reading;
 mod ruleset;
 mod service;
+mod testability;
+mod trial;
 mod verdict;
 mod watch;
 
@@ -27,6 +29,8 @@ pub use probe::*;
 pub use reading::*;
 pub use ruleset::*;
 pub use service::*;
+pub use testability::*;
+pub use trial::*;
 pub use verdict::*;
 pub use watch::*;
 

@@ -1,6 +1,6 @@
 //! `ruleset.*`.
 
-use super::{Drive, Phase, RulesetDigest, Side, common::words, wire};
+use super::{Drive, Phase, Proving, RulesetDigest, Side, Testability, Time, common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -14,18 +14,30 @@ words! {
     }
 }
 
+words! {
+    /// Where a rule set comes from.
+    RulesetOrigin {
+        /// It came with the program.
+        Shipped = "shipped",
+        /// The configuration names its file.
+        File = "file",
+        /// It was installed while the service ran.
+        Installed = "installed",
+    }
+}
+
 wire! {
     /// Names a rule set.
     #[derive(Eq)]
     #[serde(deny_unknown_fields)]
     pub struct RulesetName {
-        /// Its id.
+        /// Its id, for the version that new jobs use; or its digest.
         pub ruleset: String,
     }
 
     /// Rule sets.
     pub struct Rulesets {
-        /// By id.
+        /// By id, then from the oldest version to the newest.
         pub rulesets: Vec<RulesetSummary>,
     }
 
@@ -36,6 +48,15 @@ wire! {
         pub ruleset: RulesetDigest,
         /// Its title.
         pub title: String,
+        /// Whether new jobs that name its id use it: of several versions the newest does.
+        #[serde(default)]
+        pub current: bool,
+        /// Where it comes from.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub origin: Option<RulesetOrigin>,
+        /// When it was installed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub installed: Option<Time>,
     }
 
     /// A rule set as a front end needs it.
@@ -158,6 +179,9 @@ wire! {
     pub struct RulesetExamineParams {
         /// The rule set as TOML.
         pub text: String,
+        /// Also search every combination of outcomes for one that names a side whose proof is missing.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        pub prove: bool,
     }
 
     /// What an examination found.
@@ -166,9 +190,37 @@ wire! {
         pub ok: bool,
         /// Every defect, in the order of the text.
         pub defects: Vec<Defect>,
+        /// What its checks can tell apart; null for a rule set that cannot be used.
+        #[serde(default)]
+        pub testability: Option<Testability>,
+        /// What was searched, if that was asked for.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub proving: Option<Proving>,
     }
 
-    /// A defect of a rule set.
+    /// Parameters of `ruleset.install`.
+    #[serde(deny_unknown_fields)]
+    pub struct RulesetInstallParams {
+        /// The rule set as TOML.
+        pub text: String,
+        /// Who installs it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub by: Option<String>,
+    }
+
+    /// A rule set that was installed.
+    pub struct RulesetInstalled {
+        /// Id, version and digest.
+        #[serde(flatten)]
+        pub ruleset: RulesetDigest,
+        /// The digest of the rule set that new jobs used until now, if there was one of this id.
+        pub before: Option<String>,
+        /// Warnings.
+        pub defects: Vec<Defect>,
+    }
+
+    /// A defect of a rule set or a case.
+    #[derive(Eq)]
     pub struct Defect {
         /// The stable kebab-case word for its kind.
         pub kind: String,

@@ -176,11 +176,11 @@ impl Bay {
 
     fn rules_for(&self, id: Option<&str>) -> Result<Entry, WireError> {
         let id = id.unwrap_or(&self.ruleset);
-        self.catalog.get(id).cloned().ok_or_else(|| {
+        self.catalog.get(id).ok_or_else(|| {
             ErrorKind::UnknownRuleset
                 .because(format!("there is no rule set `{id}`"))
                 .at("ruleset")
-                .hint_nearest(id, self.catalog.ids())
+                .hint_nearest(id, self.catalog.ids().iter().map(String::as_str))
         })
     }
 }

@@ -4,8 +4,8 @@ use std::collections::HashSet;
 
 use trisect_api::table::{JobAnswer, JobClose, JobOpen, JobReplay, ReadingEnter, RulesetShow};
 use trisect_api::wire::{
-    CheckShown, HowShown, Job, JobAnswerParams, JobCloseParams, JobName, JobOpenParams, NextTest,
-    ReadingEnterParams, Ruleset, RulesetName, Standing, Verdict,
+    CheckShown, HowShown, Job, JobAnswerParams, JobCloseParams, JobOpenParams, JobReplayParams,
+    NextTest, ReadingEnterParams, Ruleset, RulesetName, Standing, Verdict,
 };
 use trisect_measure::Unit;
 
@@ -174,8 +174,9 @@ async fn close(stage: &Stage, job: &Job, fault: &str) -> Result<(), DemoError> {
     stage
         .call::<JobClose>("cannot close the job", &params)
         .await?;
-    let name = JobName {
+    let name = JobReplayParams {
         job: job.job.clone(),
+        ruleset: None,
     };
     let replay = stage
         .call::<JobReplay>("cannot replay the job", &name)

@@ -3,11 +3,11 @@
 use jsonrpsee::RpcModule;
 use trisect_api::serve::{register, register_watch};
 use trisect_api::table::{
-    JobAnswer, JobClose, JobList, JobOpen, JobReplay, JobReport, JobShow, JobVerdictNow,
+    JobAnswer, JobClose, JobExport, JobList, JobOpen, JobReplay, JobReport, JobShow, JobVerdictNow,
     VerdictWatch,
 };
 use trisect_api::wire::{
-    self, AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, Jobs, Replay, Report, Time,
+    AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, Jobs, Report, Time,
 };
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::{self as journal, Happened, JobFilter};
@@ -15,7 +15,7 @@ use trisect_journal::{self as journal, Happened, JobFilter};
 use super::Hall;
 use crate::bay::{internal, job_shown, refusal};
 use crate::convert;
-use crate::replay::{Replayed, replay, rule_set};
+use crate::replay::{replay, rule_set};
 use crate::report::report;
 
 /// Jobs in a list, unless the caller wants fewer; and at the most.
@@ -61,8 +61,12 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
             verdict,
         })
     });
-    register::<JobReplay, _, _, _>(module, |hall, params| async move {
-        hall.replay(&params.job).await
+    register::<JobReplay, _, _, _>(
+        module,
+        |hall, params| async move { hall.replay(params).await },
+    );
+    register::<JobExport, _, _, _>(module, |hall, params| async move {
+        hall.export(&params.job).await
     });
     register_watch::<VerdictWatch, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;
@@ -189,39 +193,6 @@ impl Hall {
             time: Time(time.map_err(|error| internal(&error))?.to_string()),
             verdict,
         })
-    }
-
-    async fn replay(&self, id: &str) -> Result<Replay, WireError> {
-        let kept = self.kept_job(id).await?;
-        let recorded = self
-            .journal
-            .verdict(id)
-            .await
-            .map_err(|error| refusal(&error))?;
-        let recorded = recorded.ok_or_else(|| {
-            ErrorKind::Storage
-                .because(format!("no verdict of job {id} was kept"))
-                .at("job")
-        })?;
-        let said: wire::Verdict =
-            serde_json::from_slice(&recorded.bytes).map_err(|error| internal(&error))?;
-        let mut replayed = self.replayed(&kept, recorded.seq).await?;
-        let verdict = replayed.diagnosis.verdict();
-        Ok(Replay {
-            job: id.to_owned(),
-            same: verdict.to_bytes() == recorded.bytes,
-            recorded: said,
-            replayed: convert::verdict(&verdict),
-        })
-    }
-
-    /// The fold of a job's events up to one, or of all.
-    async fn replayed(
-        &self,
-        kept: &journal::Job,
-        until: Option<i64>,
-    ) -> Result<Replayed, WireError> {
-        crate::replay::replay_until(&*self.journal, &self.catalog, kept, until).await
     }
 }
 

@@ -6,11 +6,13 @@ mod job;
 mod port;
 mod probe;
 mod reading;
+mod replay;
 mod ruleset;
 
 use std::sync::Arc;
 
 use jsonrpsee::RpcModule;
+use tokio::sync::{Mutex, Semaphore};
 use trisect_api::serve::{Publisher, register, register_discover};
 use trisect_api::table::{InstrumentWatch, ServiceAbout};
 use trisect_api::wire::{About, RulesetName, Time};
@@ -19,6 +21,7 @@ use trisect_journal::Journal;
 
 use crate::bay::BayHandle;
 use crate::catalog::Catalog;
+use crate::clock::BayClock;
 
 /// What the methods reach: the bays, the rule sets and the journal.
 pub(crate) struct Hall {
@@ -27,6 +30,11 @@ pub(crate) struct Hall {
     pub(crate) journal: Arc<dyn Journal>,
     pub(crate) all_instruments: Publisher<InstrumentWatch>,
     pub(crate) started: String,
+    pub(crate) clock: BayClock,
+    /// One installs at a time, so that journal and catalog agree on the order.
+    pub(crate) installing: Mutex<()>,
+    /// Examinations, proofs and trials at once: each keeps a processor busy.
+    pub(crate) desks: Arc<Semaphore>,
 }
 
 impl Hall {
@@ -52,9 +60,8 @@ impl Hall {
             rulesets: self
                 .catalog
                 .ids()
-                .map(|id| RulesetName {
-                    ruleset: id.to_owned(),
-                })
+                .into_iter()
+                .map(|ruleset| RulesetName { ruleset })
                 .collect(),
         }
     }

@@ -42,6 +42,7 @@ pub fn differences(expect: &Expect, verdict: &Verdict) -> Vec<Difference> {
         found.compare("top_suspect", suspect, top);
     }
     if let Some(suspect) = &expect.named {
+        let suspect = suspect.as_deref().unwrap_or("none");
         found.compare("named", suspect, verdict.named.as_deref().unwrap_or("none"));
     }
     for (side, (low, high)) in &expect.belief {

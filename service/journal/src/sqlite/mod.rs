@@ -27,8 +27,8 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::{
-    Appended, Batch, CalibrationText, Closing, Job, JobFilter, Journal, JournalError, NewJob,
-    Pending, ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
+    Appended, Batch, CalibrationText, Closing, Installed, Job, JobFilter, Journal, JournalError,
+    NewJob, Pending, ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
 };
 use reader::Readers;
 use store::{Done, Write};
@@ -80,6 +80,10 @@ impl Journal for SqliteJournal {
         self.plain(Write::Calibration(calibration))
     }
 
+    fn install_rule_set(&self, installed: Installed) -> Pending<()> {
+        self.plain(Write::Install(installed))
+    }
+
     fn open_job(&self, job: NewJob) -> Pending<()> {
         self.plain(Write::Open(job))
     }
@@ -107,6 +111,10 @@ impl Journal for SqliteJournal {
     fn calibration(&self, id: &str) -> Pending<Option<CalibrationText>> {
         let id = id.to_owned();
         self.readers.ask(move |reader| reader.calibration(&id))
+    }
+
+    fn installed_rule_sets(&self) -> Pending<Vec<Installed>> {
+        self.readers.ask(|reader| reader.installed())
     }
 
     fn job(&self, id: &str) -> Pending<Option<Job>> {

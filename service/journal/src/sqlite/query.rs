@@ -8,8 +8,8 @@ use super::columns;
 use super::stretch::Stretch;
 use super::words::{self, Texts};
 use crate::{
-    CalibrationText, Job, JobFilter, JobState, JournalError, NewJob, ReadingFilter, RuleSetText,
-    StoredEvent, StoredVerdict,
+    CalibrationText, Installed, Job, JobFilter, JobState, JournalError, NewJob, ReadingFilter,
+    RuleSetText, StoredEvent, StoredVerdict,
 };
 
 /// Most rows of one page, whatever was asked for.
@@ -76,6 +76,27 @@ impl Reader {
         found
             .optional()
             .map_err(JournalError::storage("read a calibration"))
+    }
+
+    pub(super) fn installed(&self) -> Result<Vec<Installed>, JournalError> {
+        let reading = JournalError::storage("list the installed rule sets");
+        let list = "SELECT digest, id, version, text, wall, by FROM installed
+                    JOIN rule_set USING (digest) ORDER BY place";
+        let mut list = self.connection.prepare_cached(list).map_err(&reading)?;
+        let found = list.query_map([], |row| {
+            Ok(Installed {
+                rule_set: RuleSetText {
+                    digest: row.get(0)?,
+                    id: row.get(1)?,
+                    version: row.get(2)?,
+                    text: row.get(3)?,
+                },
+                at: row.get(4)?,
+                by: row.get(5)?,
+            })
+        });
+        let found = found.map_err(&reading)?;
+        found.collect::<Result<_, _>>().map_err(&reading)
     }
 
     pub(super) fn job(&self, id: &str) -> Result<Option<Job>, JournalError> {

@@ -15,7 +15,11 @@ const APPLICATION: i64 = 0x5452_4953;
 
 /// What brings schema n to n + 1. A file's own schema is its `user_version`;
 /// rows are only ever added here.
-const MIGRATIONS: &[&str] = &[include_str!("v1.sql"), include_str!("v2.sql")];
+const MIGRATIONS: &[&str] = &[
+    include_str!("v1.sql"),
+    include_str!("v2.sql"),
+    include_str!("v3.sql"),
+];
 
 /// How long a statement waits for another program that reads or backs up.
 const PATIENCE: Duration = Duration::from_secs(5);

@@ -11,7 +11,8 @@ use super::columns;
 use super::stretch::Stretch;
 use super::words::Words;
 use crate::{
-    Appended, Batch, CalibrationText, Closing, JournalError, NewJob, RuleSetText, SubmissionKey,
+    Appended, Batch, CalibrationText, Closing, Installed, JournalError, NewJob, RuleSetText,
+    SubmissionKey,
 };
 
 /// What can be written.
@@ -19,6 +20,7 @@ use crate::{
 pub(super) enum Write {
     RuleSet(RuleSetText),
     Calibration(CalibrationText),
+    Install(Installed),
     Open(NewJob),
     Append(Batch),
     Verdict {
@@ -111,6 +113,7 @@ impl Store {
         match write {
             Write::RuleSet(rule_set) => self.put_rule_set(&rule_set)?,
             Write::Calibration(calibration) => self.put_calibration(&calibration)?,
+            Write::Install(installed) => self.install(&installed)?,
             Write::Open(job) => self.open_job(&job)?,
             Write::Append(batch) => return self.append(&batch).map(Done::Appended),
             Write::Verdict { job, seq, bytes } => self.record_verdict(&job, seq, &bytes)?,
@@ -143,6 +146,16 @@ impl Store {
             .connection
             .execute(put, params![calibration.id, calibration.record]);
         put.map(|_| ()).map_err(storing)
+    }
+
+    fn install(&self, installed: &Installed) -> Result<(), JournalError> {
+        self.put_rule_set(&installed.rule_set)?;
+        let install = "INSERT OR REPLACE INTO installed (place, digest, wall, by)
+                       VALUES ((SELECT coalesce(max(place), 0) + 1 FROM installed), ?1, ?2, ?3)";
+        let values = params![installed.rule_set.digest, installed.at, installed.by];
+        let done = self.connection.execute(install, values);
+        done.map(|_| ())
+            .map_err(JournalError::storage("install a rule set"))
     }
 
     fn open_job(&self, job: &NewJob) -> Result<(), JournalError> {

@@ -3,6 +3,7 @@
 
 mod crash;
 mod events;
+mod installed;
 mod jobs;
 mod opening;
 mod replay;

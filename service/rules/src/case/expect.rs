@@ -27,7 +27,12 @@ pub(super) fn read(section: &Section<'_>, found: &mut Findings) -> Expect {
         Some(text.into_inner().to_owned())
     };
     let top_suspect = id("top_suspect", &mut suspects_at);
-    let named = id("named", &mut suspects_at);
+    // `false`: no suspect may be named.
+    let nobody = |item: &Item<'_>| item.get_ref().as_bool() == Some(false);
+    let named = match section.item("named") {
+        Some(item) if nobody(item) => Some(None),
+        _ => id("named", &mut suspects_at).map(Some),
+    };
     let next = id("next", &mut checks_at);
     Expect {
         standing: section.word::<Standing>("standing", found),

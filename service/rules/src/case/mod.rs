@@ -28,6 +28,9 @@ pub struct Case {
     pub complaint: Option<String>,
     /// A file of SenML records beside the case; their names are test points.
     pub stream: Option<String>,
+    /// When the recording ended, in nanoseconds since the job opened: windows that
+    /// are not full by then stay so. `None`: it went on until all were full.
+    pub ends: Option<i64>,
     /// What happened, in the order of the text.
     pub events: Vec<CaseEvent>,
     /// What should come of it.
@@ -61,6 +64,11 @@ pub enum CaseWhat {
     Phase(Phase),
     /// Another drive was connected.
     Drive(Drive),
+    /// A probe was placed on a test point: its windows start anew.
+    Probe {
+        /// The test point's id.
+        point: String,
+    },
     /// A value was read.
     Reading(CaseReading),
     /// A question was answered.
@@ -114,8 +122,8 @@ pub struct Expect {
     pub side: Option<Side>,
     /// The suspect with the highest probability.
     pub top_suspect: Option<String>,
-    /// The suspect it names.
-    pub named: Option<String>,
+    /// The suspect it names; `Some(None)` if it may name none.
+    pub named: Option<Option<String>>,
     /// The sides said to be not cleared, all of them.
     pub also: Option<Vec<Side>>,
     /// The lowest and highest belief in a side.
@@ -145,6 +153,11 @@ pub enum ResolvedWhat {
     Phase(Phase),
     /// Another drive was connected.
     Drive(Drive),
+    /// A probe was placed on a test point.
+    Probe {
+        /// The test point.
+        point: usize,
+    },
     /// A value was read.
     Reading {
         /// The test point.

@@ -7,18 +7,19 @@ use super::{Case, CaseEvent, CaseReading, CaseWhat, Doubt, expect};
 use crate::read::{Findings, Section, Span, document, duration, entry_hint, entry_kind, places};
 use crate::{Defect, DefectKind, Drive, Outcome, Phase};
 
-const KEYS: [&str; 8] = [
+const KEYS: [&str; 9] = [
     "format",
     "title",
     "source",
     "ruleset",
     "complaint",
     "stream",
+    "ends",
     "event",
     "expect",
 ];
 const OF_READING: [&str; 4] = ["value", "uncertainty", "accuracy", "flags"];
-const SUBJECTS: [&str; 5] = ["phase", "drive", "point", "answer", "outcome"];
+const SUBJECTS: [&str; 6] = ["phase", "drive", "probe", "point", "answer", "outcome"];
 
 /// Reads a case.
 ///
@@ -42,6 +43,8 @@ fn read(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<Case> {
     let ruleset = root.required_text("ruleset", found);
     let complaint = root.text("complaint", found);
     let stream = root.words("stream", found);
+    let ends = root.item("ends");
+    let ends = ends.map(|item| duration(item, "case: `ends`", found));
     let sections = root.sections("event", found);
     let read: Vec<_> = sections
         .iter()
@@ -63,6 +66,7 @@ fn read(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<Case> {
         complaint_at: complaint.as_ref().map_or(0..0, Spanned::span),
         complaint: complaint.map(|c| c.into_inner().to_owned()),
         stream,
+        ends: ends.unwrap_or_default(),
         events,
         expect,
         text: text.to_owned(),
@@ -107,7 +111,7 @@ fn subject(section: &Section<'_>, found: &mut Findings) -> Option<&'static str> 
         &section.span,
         DefectKind::MixedTable,
         format!("{} has {has}", section.name),
-        "write one of `phase`, `drive`, `point` with `value`, `answer`, `outcome` for each event",
+        "write one of `phase`, `drive`, `probe`, `point` with `value`, `answer`, `outcome` for each event",
     );
     None
 }
@@ -133,6 +137,10 @@ fn what(section: &Section<'_>, subject: &str, found: &mut Findings) -> Option<Ca
     match subject {
         "phase" => section.word::<Phase>("phase", found).map(CaseWhat::Phase),
         "drive" => section.word::<Drive>("drive", found).map(CaseWhat::Drive),
+        "probe" => {
+            let point = section.words("probe", found)?;
+            Some(CaseWhat::Probe { point })
+        }
         "point" => reading(section, found).map(CaseWhat::Reading),
         "answer" => {
             let (check, inner) = about(section, subject, found)?;

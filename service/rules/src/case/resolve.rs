@@ -80,6 +80,10 @@ fn resolve(event: &CaseEvent, rules: &RuleSet, found: &mut Findings) -> Option<R
     match &event.what {
         CaseWhat::Phase(phase) => Some(ResolvedWhat::Phase(*phase)),
         CaseWhat::Drive(drive) => Some(ResolvedWhat::Drive(*drive)),
+        CaseWhat::Probe { point } => {
+            let (point, _) = test_point(point, &event.subject_at, rules, found)?;
+            Some(ResolvedWhat::Probe { point })
+        }
         CaseWhat::Reading(reading) => self::reading(event, reading, rules, found),
         CaseWhat::Answer { check: id, is } => {
             let check = check(id, &event.subject_at, rules, found)?;

@@ -242,6 +242,46 @@ fn defects_against_the_rule_set() {
     );
 }
 
+#[test]
+fn probes_an_end_and_nobody_named() {
+    let text = CASE
+        .replace("drive = \"bypass\"", "probe = \"pump-inlet-pressure\"")
+        .replace("complaint =", "ends = \"90 s\"\ncomplaint =")
+        .replace("next = \"filter-drop\"", "named = false");
+    let case = parse(&text).unwrap();
+    assert_eq!(
+        (case.ends, case.expect.named.clone()),
+        (Some(90_000_000_000), Some(None))
+    );
+    let rules = shipped_rule_set(&case.ruleset).unwrap();
+    let point = rules.point_index("pump-inlet-pressure").unwrap();
+    assert_eq!(
+        case.resolve(&rules).unwrap()[2].what,
+        ResolvedWhat::Probe { point }
+    );
+    let probe = |point: &str| format!("probe = \"{point}\"");
+    check(
+        "drive = \"bypass\"",
+        &probe("filter-drop"),
+        &[(22, K::UnresolvedId)],
+    );
+    check(
+        "drive = \"bypass\"",
+        &probe("pump-inlet"),
+        &[(22, K::UnresolvedId)],
+    );
+    check(
+        "next = \"filter-drop\"",
+        "named = true",
+        &[(29, K::WrongType)],
+    );
+    check(
+        "complaint =",
+        "ends = \"soon\"\ncomplaint =",
+        &[(5, K::BadValue)],
+    );
+}
+
 proptest::proptest! {
     #[test]
     fn no_mutation_panics(at in 0usize..900, length in 0usize..40, put in "\\PC{0,6}") {

@@ -1,5 +1,7 @@
 //! Calibrations in an instrument's settings, and as they are kept.
 
+use std::sync::Arc;
+
 use serde::Deserialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
@@ -13,6 +15,8 @@ use trisect_measure::{
 /// A calibration with what names it and when it ends.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Calibrated {
+    /// The record's id, shared by all readings that name it.
+    pub(crate) id: Arc<str>,
     pub(crate) calibration: Calibration,
     pub(crate) quantity: Quantity,
     pub(crate) due: Option<Date>,
@@ -68,14 +72,15 @@ impl Calibrated {
         let kind: CalibrationKind = written.kind.parse().map_err(said)?;
         let due = written.due.as_deref().map(str::parse).transpose();
         let calibration = Calibration::fit(kind, &points, uncertainty).map_err(said)?;
-        let mut calibrated = Calibrated {
-            record: record(&written, &calibration, unit, &points, uncertainty),
+        let mut record = record(&written, &calibration, unit, &points, uncertainty);
+        record.calibration = id(&record)?;
+        Ok(Calibrated {
+            id: Arc::from(record.calibration.as_str()),
+            record,
             calibration,
             quantity,
             due: due.map_err(|error: trisect_measure::DateError| error.to_string())?,
-        };
-        calibrated.record.calibration = id(&calibrated.record)?;
-        Ok(calibrated)
+        })
     }
 
     /// Whether its day has passed.

@@ -1,6 +1,5 @@
 //! Settings that hold for everything an instrument measures, or for one function.
 
-use std::collections::BTreeMap;
 use std::fmt;
 
 use serde_json::{Map, Value};
@@ -48,15 +47,15 @@ impl Selector {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Choice<T> {
     all: Option<T>,
-    /// By the selector as it is written, which has one spelling only.
-    by_function: BTreeMap<String, (Selector, T)>,
+    /// A few: they are looked through for every sample.
+    by_function: Vec<(Selector, T)>,
 }
 
 impl<T> Default for Choice<T> {
     fn default() -> Choice<T> {
         Choice {
             all: None,
-            by_function: BTreeMap::new(),
+            by_function: Vec::new(),
         }
     }
 }
@@ -77,9 +76,7 @@ impl<T> Choice<T> {
                 for (text, value) in by_function {
                     let selector = Selector::parse(text).ok_or_else(|| unknown(text))?;
                     let one = read(value, Some(selector.function))?;
-                    choice
-                        .by_function
-                        .insert(selector.to_string(), (selector, one));
+                    choice.by_function.push((selector, one));
                 }
             }
             Some(value) => choice.all = Some(read(value, None)?),
@@ -90,24 +87,20 @@ impl<T> Choice<T> {
     /// The one for a sample: of its function and coupling, of its function, or
     /// for everything. What does not say its coupling is direct.
     pub(crate) fn of(&self, function: Function, coupling: Option<Coupling>) -> Option<&T> {
-        let exact = Selector {
-            function,
-            coupling: coupling.or(Some(Coupling::Dc)),
+        let find = |coupling| {
+            let wanted = Selector { function, coupling };
+            let mut chosen = self.by_function.iter();
+            chosen.find(|(selector, _)| *selector == wanted)
         };
-        let plain = Selector {
-            function,
-            coupling: None,
-        };
-        [exact, plain]
-            .iter()
-            .find_map(|selector| self.by_function.get(&selector.to_string()))
+        find(coupling.or(Some(Coupling::Dc)))
+            .or_else(|| find(None))
             .map(|(_, one)| one)
             .or(self.all.as_ref())
     }
 
     /// All of them, each with its function; the one for everything has none.
     pub(crate) fn each(&self) -> impl Iterator<Item = (Option<Selector>, &T)> {
-        let by_function = self.by_function.values();
+        let by_function = self.by_function.iter();
         let all = self.all.iter().map(|one| (None, one));
         all.chain(by_function.map(|(selector, one)| (Some(*selector), one)))
     }

@@ -130,7 +130,7 @@ impl Link {
             budget = self.budget(shown, value)?;
         }
         if let Some(calibrated) = self.calibration(sample) {
-            measured.calibration = Some(Arc::from(calibrated.record.calibration.as_str()));
+            measured.calibration = Some(Arc::clone(&calibrated.id));
             if let Amount::Exactly(value) = sample.amount {
                 let correction = calibrated.calibration.correction(value);
                 measured.amount = Amount::Exactly(value + correction.value);
@@ -183,14 +183,14 @@ impl Link {
         let span = shown.sample.span.or(self.span);
         let same = |of: &Quantity| *of == quantity;
         let accuracy = match self.accuracies.of(function, coupling) {
-            Some(ranges) => Some(ranges.of(quantity, value, span)?.clone()),
+            Some(ranges) => Some(ranges.of(quantity, value, span)?),
             None => None,
         };
         let resolution = self.resolutions.of(function, coupling);
         let specification = Specification {
             accuracy,
             resolution: resolution.filter(|(of, _)| same(of)).map(|(_, step)| *step),
-            temperature: self.temperature.of(function, coupling).cloned(),
+            temperature: self.temperature.of(function, coupling),
             supply: self.supply.filter(|(of, _)| same(of)).map(|(_, s)| s),
         };
         Ok(specification.budget(quantity, value, digit, span)?)

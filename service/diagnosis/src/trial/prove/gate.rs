@@ -54,8 +54,8 @@ pub(super) fn search(rules: &RuleSet, target: Target) -> Searched {
                 .map_or(Outcome::Void, |a| a.outcome)
         };
         let complete = |proof: &&Proof| proof.is_complete(is);
-        let proven =
-            of_side.iter().any(&complete) && (target.suspect.is_none() || own.iter().any(complete));
+        let proven = of_side.iter().any(&complete)
+            && (target.suspect.is_none() || own.iter().any(&complete));
         searched.combinations += 1;
         searched.open += u64::from(says);
         let list = match (says, proven) {

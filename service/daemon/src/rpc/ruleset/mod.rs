@@ -1,16 +1,24 @@
 //! `ruleset.*`.
 
+mod examine;
+mod install;
+mod trial;
+
+use std::sync::Arc;
+
 use jsonrpsee::RpcModule;
 use trisect_api::serve::register;
-use trisect_api::table::{RulesetExamine, RulesetList, RulesetShow};
+use trisect_api::table::{RulesetExamine, RulesetInstall, RulesetList, RulesetShow, RulesetTrial};
 use trisect_api::wire::{
-    CautionShown, CheckShown, ComplaintShown, Defect, HowShown, Ruleset, RulesetExamined,
-    RulesetSummary, Rulesets, Severity, SuspectShown, TestPointShown,
+    CautionShown, CheckShown, ComplaintShown, HowShown, Ruleset, RulesetOrigin, RulesetSummary,
+    Rulesets, SuspectShown, TestPointShown, Time,
 };
 use trisect_api::{ErrorKind, WireError};
-use trisect_rules::{self as rules, How, Measured, RuleSet, examine};
+use trisect_rules::{self as rules, How, Measured, RuleSet};
 
 use super::Hall;
+use crate::bay::internal;
+use crate::catalog::{Entry, Origin};
 use crate::convert;
 
 /// A rule set's text may be so long: the shipped one has 60 kB.
@@ -18,56 +26,77 @@ const LONGEST: usize = 1024 * 1024;
 
 pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     register::<RulesetList, _, _, _>(module, |hall, _| async move {
-        let summary = |rules: &RuleSet| RulesetSummary {
-            ruleset: convert::digest(rules),
-            title: rules.title.clone(),
-        };
         let all = hall.catalog.entries();
         Ok(Rulesets {
-            rulesets: all.map(|entry| summary(entry.model.rules())).collect(),
+            rulesets: all.iter().map(summary).collect(),
         })
     });
     register::<RulesetShow, _, _, _>(module, |hall, params| async move {
-        let entry = hall.catalog.get(&params.ruleset).ok_or_else(|| {
-            ErrorKind::UnknownRuleset
-                .because(format!("there is no rule set `{}`", params.ruleset))
-                .at("ruleset")
-                .hint_nearest(&params.ruleset, hall.catalog.ids())
-        })?;
-        Ok(show(entry.model.rules()))
+        Ok(show(hall.rules(&params.ruleset)?.model.rules()))
     });
-    register::<RulesetExamine, _, _, _>(module, |_, params| async move {
-        if params.text.len() > LONGEST {
-            return Err::<_, WireError>(
-                ErrorKind::TooLarge
-                    .because(format!("the text has {} bytes", params.text.len()))
-                    .at("text")
-                    .hint(format!("a rule set has at most {LONGEST} bytes")),
-            );
-        }
-        // Off the connection's thread: a hostile text takes a second.
-        let examined = tokio::task::spawn_blocking(move || examine(&params.text));
-        let found = examined
-            .await
-            .map_err(|error| crate::bay::internal(&error))?;
-        Ok(RulesetExamined {
-            ok: found.rule_set.is_some(),
-            defects: found.defects.iter().map(defect).collect(),
-        })
+    register::<RulesetExamine, _, _, _>(module, |hall, params| async move {
+        examine::examine(&hall, params).await
+    });
+    register::<RulesetInstall, _, _, _>(module, |hall, params| async move {
+        install::install(&hall, params).await
+    });
+    register::<RulesetTrial, _, _, _>(module, |hall, params| async move {
+        trial::trial(&hall, params).await
     });
 }
 
-fn defect(found: &rules::Defect) -> Defect {
-    Defect {
-        kind: found.kind.word().to_owned(),
-        severity: match found.severity {
-            rules::Severity::Error => Severity::Error,
-            rules::Severity::Warning => Severity::Warning,
-        },
-        line: found.line as u64,
-        column: found.column as u64,
-        message: found.message.clone(),
-        hint: found.hint.clone(),
+impl Hall {
+    /// The rule set of an id or a digest, among those that can be used.
+    pub(super) fn rules(&self, name: &str) -> Result<Entry, WireError> {
+        self.catalog.find(name).ok_or_else(|| {
+            ErrorKind::UnknownRuleset
+                .because(format!("there is no rule set `{name}`"))
+                .at("ruleset")
+                .hint_nearest(name, self.catalog.ids().iter().map(String::as_str))
+        })
+    }
+
+    /// Does something that keeps a processor busy, off the connections' threads
+    /// and a few at a time.
+    pub(super) async fn at_a_desk<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, WireError> {
+        let desk = Arc::clone(&self.desks).acquire_owned().await;
+        let desk = desk.map_err(|error| internal(&error))?;
+        let done = tokio::task::spawn_blocking(move || {
+            let done = work();
+            drop(desk);
+            done
+        });
+        done.await.map_err(|error| internal(&error))
+    }
+}
+
+/// Refuses a rule set's text that is too long.
+fn not_too_long(text: &str) -> Result<(), WireError> {
+    if text.len() <= LONGEST {
+        return Ok(());
+    }
+    Err(ErrorKind::TooLarge
+        .because(format!("the text has {} bytes", text.len()))
+        .at("text")
+        .hint(format!("a rule set has at most {LONGEST} bytes")))
+}
+
+fn summary((entry, current): &(Entry, bool)) -> RulesetSummary {
+    let rules = entry.model.rules();
+    let (origin, installed) = match &entry.origin {
+        Origin::Shipped => (RulesetOrigin::Shipped, None),
+        Origin::File => (RulesetOrigin::File, None),
+        Origin::Installed { at } => (RulesetOrigin::Installed, Some(Time(at.clone()))),
+    };
+    RulesetSummary {
+        ruleset: convert::digest(rules),
+        title: rules.title.clone(),
+        current: *current,
+        origin: Some(origin),
+        installed,
     }
 }
 
