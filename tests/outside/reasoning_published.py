@@ -1,6 +1,6 @@
 """Published reasoning: car start, three multipliers, probability over cost; and the regret of the advice.
 
-usage: reasoning_published.py PROGRAM
+usage: reasoning_published.py PROGRAM [SEED]
 """
 
 import itertools
@@ -107,7 +107,7 @@ def touched(verdict):
     seen = {e["check"]: e.get("answer") for e in verdict["evidence"]}
     tables = {"full": (0.39, 0.001), "half": (0.60, 0.001), "empty": (0.01, 0.998), None: (1.0, 1.0)}
     healthy, no_fuel = tables[seen.get("meter")]
-    weights = [0.98 * 0.96 * 0.01 * healthy, 0.02 * 0.96 * no_fuel, 0.98 * 0.04 * 0.9901 * healthy, 0.02 * 0.04 * no_fuel]
+    weights = [0.98 * 0.96 * 0.01 * healthy, 0.02 * 0.96 * no_fuel, 0.98 * 0.04 * 0.99 * healthy, 0.02 * 0.04 * no_fuel]
     return 1 - weights[0] / sum(weights)
 
 
@@ -273,7 +273,7 @@ def main():
     car_start()
     multipliers()
     probability_over_cost()
-    rng = random.Random(7)
+    rng = random.Random(int(sys.argv[2]) if len(sys.argv) > 2 else 7)
     regret("three tests of a minute each", rng, 25, 5, 3, lambda rng: 1)
     regret("twelve minutes, tests of one to eight", rng, 25, 5, 12, lambda rng: rng.randint(1, 8))
 

@@ -248,7 +248,7 @@ const UNLIKELY: f64 = 1e-7;
 const NOTHING: f64 = 1e-9;
 
 /// For each of the `first` tests (with its own gain and minutes): what it tells
-/// together with whichever of the `second` tells most a minute after its result.
+/// together with the `second` test that is best after its result.
 pub(crate) fn ahead(
     model: &Model,
     belief: &Belief,
@@ -281,31 +281,49 @@ pub(crate) fn ahead(
             masses.add(*group as usize, p * part, other);
         }
     }
-    let mut found: Vec<Ahead> = first
-        .iter()
-        .map(|(_, bits, minutes)| Ahead {
-            bits: *bits,
-            minutes: *minutes,
-        })
-        .collect();
+    let mut options: Vec<Vec<Vec<(f64, f64)>>> = vec![Vec::new(); first.len()];
     for ((test, _), masses) in cases.iter().zip(&masses) {
         let mass: f64 = masses.whole.iter().sum();
         let others = second.iter().zip(&seconds.results);
         let others = others.filter(|((check, _), _)| *check != first[*test].0);
         let told = others.map(|((_, minutes), results)| (masses.gain(*results), *minutes));
-        let best = told.filter(|(bits, _)| *bits > NOTHING).fold(
-            None,
-            |best: Option<(f64, f64)>, (bits, minutes)| match best {
-                Some((b, m)) if b / m >= bits / minutes => Some((b, m)),
-                _ => Some((bits, minutes)),
-            },
-        );
-        if let Some((bits, minutes)) = best {
-            found[*test].bits += mass * bits;
-            found[*test].minutes += mass * minutes;
-        }
+        let told = told.filter(|(bits, _)| *bits > NOTHING);
+        options[*test].push(told.map(|(bits, min)| (mass * bits, mass * min)).collect());
     }
-    found
+    let firsts = first.iter().zip(&options);
+    firsts
+        .map(|((_, bits, minutes), options)| best_rate(*bits, *minutes, options))
+        .collect()
+}
+
+/// Of a first test, and for each of its results what further tests would tell in
+/// how many minutes: the choice among these that tells most a minute altogether.
+/// After a result that leaves nothing to ask, nothing is done.
+///
+/// Since each first test is given its best seconds, a pair that tells the same in
+/// either order does not change the choice; what can are results that make the
+/// second test needless, or another one better.
+fn best_rate(bits: f64, minutes: f64, options: &[Vec<(f64, f64)>]) -> Ahead {
+    let mut best = Ahead { bits, minutes };
+    // Dinkelbach's method for a ratio: the rate only rises, and soon stands still.
+    for round in 0..8 {
+        let rate = best.bits / best.minutes;
+        let mut found = Ahead { bits, minutes };
+        for options in options {
+            let worth = |(bits, minutes): &(f64, f64)| bits - rate * minutes;
+            let most = options.iter().max_by(|a, b| worth(a).total_cmp(&worth(b)));
+            let (more, longer) = most.copied().unwrap_or_default();
+            found.bits += more;
+            found.minutes += longer;
+        }
+        let rises = found.bits / found.minutes > rate;
+        // The first round starts from the first test alone, which may be the better rate.
+        if round > 0 && !rises {
+            break;
+        }
+        best = found;
+    }
+    best
 }
 
 /// Of masses that need not add up to one.
@@ -336,6 +354,19 @@ impl Entropy {
 #[cfg(test)]
 mod tests {
     use super::Entropy;
+
+    #[test]
+    fn the_second_test_is_chosen_for_the_pair() {
+        let check = |options: &[Vec<(f64, f64)>], bits: f64, minutes: f64| {
+            let best = super::best_rate(0.5, 1.0, options);
+            assert_eq!((best.bits, best.minutes), (bits, minutes));
+        };
+        // 3.7 bits in 9 minutes are more a minute than 0.8 in 2, whatever the second alone.
+        check(&[vec![(0.3, 1.0), (3.2, 8.0)]], 3.7, 9.0);
+        // A result that settles everything costs no second test.
+        check(&[vec![], vec![(0.25, 0.5)]], 0.75, 1.5);
+        check(&[vec![(0.1, 2.0), (0.2, 2.0)]], 0.7, 3.0);
+    }
 
     #[test]
     fn entropy_in_bits() {
