@@ -47,6 +47,17 @@ pub(crate) struct Ripple {
     why: &'static str,
 }
 
+/// The standard uncertainty of a peak-to-peak value of so many readings.
+///
+/// What scatters from reading to reading makes the extremes of a steady signal
+/// stand apart: by no more than 2√(2 ln n) of its standard deviations on average.
+/// How much of the uncertainty does scatter is not known, so that this may be any
+/// part of it: a rectangle.
+pub(crate) fn peaks_u(low: f64, high: f64, count: u64) -> f64 {
+    let apart = 2.0 * (2.0 * libm::log(count.max(1) as f64)).sqrt() * low.max(high);
+    combine(&[low, high, apart / 3.0f64.sqrt()])
+}
+
 /// The line that stands out of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Line {
@@ -211,7 +222,7 @@ impl Ripple {
             return Err(NEAR_ZERO);
         }
         let ratio = (high.x - low.x) / mean;
-        let peaks = combine(&[low.u, high.u]) / mean;
+        let peaks = peaks_u(low.u, high.u, self.ring.len() as u64) / mean;
         Ok((ratio, combine(&[peaks, ratio * u_mean / mean])))
     }
 

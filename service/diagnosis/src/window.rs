@@ -7,7 +7,7 @@ use trisect_rules::{Measured, Take};
 use crate::decay::Decay;
 use crate::phase::DWELL;
 use crate::rhythm::Rhythm;
-use crate::ripple::{BEYOND, Line, Ripple};
+use crate::ripple::{BEYOND, Line, Ripple, peaks_u};
 use crate::rise::Rise;
 
 /// The stay in a check's phases that a window belongs to.
@@ -265,7 +265,7 @@ impl Window {
 
     fn peaks(&self) -> Option<(f64, f64)> {
         let ((low, u_low), (high, u_high)) = (self.lowest?, self.highest?);
-        Some((high - low, combine(&[u_low, u_high])))
+        Some((high - low, peaks_u(u_low, u_high, self.count)))
     }
 
     /// The ripple of a window without a length: that of the whole stay.

@@ -117,9 +117,29 @@ fn ripple_is_taken_in_full_windows_with_its_frequency() {
         (line.frequency - 5.0).abs() < 0.01 && (line.amplitude - 3.0).abs() < 0.01,
         "{line:?}"
     );
-    // Peak to peak of two readings of 0.01 psi, over a mean of 10 psi, and the mean's own.
-    let u = (2f64.sqrt() * 0.001).hypot(0.6 * 0.001);
+    // Peak to peak of two readings of 0.01 psi, what forty that scatter would stand apart, over a mean of
+    // 10 psi, and the mean's own.
+    let apart = 2.0 * (2.0 * 40f64.ln()).sqrt() * 0.001 / 3f64.sqrt();
+    let u = (2f64.sqrt() * 0.001).hypot(apart).hypot(0.6 * 0.001);
     assert!((ripple.uncertainty.unwrap() - u).abs() < 1e-5, "{ripple:?}");
+}
+
+/// A weak pressure read by an instrument of some noise is not for that an unsteady one.
+#[test]
+fn noise_alone_is_no_ripple() {
+    let mut job = job();
+    job.phase(Phase::Cranking);
+    // Steady but for the last digit of an instrument of 0.01 psi: 0.4 of a mean of 0.05 psi.
+    stream(&mut job, 0.0, 3.1, |at| {
+        if (at * 20.0) as u64 % 2 == 0 {
+            0.06
+        } else {
+            0.04
+        }
+    });
+    let ripple = job.evidence("ripple");
+    assert!((ripple.value.unwrap() - 0.4).abs() < 0.01, "{ripple:?}");
+    assert_eq!(ripple.outcome, Outcome::Undecided);
 }
 
 #[test]
