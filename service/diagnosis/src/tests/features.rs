@@ -131,7 +131,7 @@ fn noise_alone_is_no_ripple() {
     job.phase(Phase::Cranking);
     // Steady but for the last digit of an instrument of 0.01 psi: 0.4 of a mean of 0.05 psi.
     stream(&mut job, 0.0, 3.1, |at| {
-        if (at * 20.0) as u64 % 2 == 0 {
+        if ((at * 20.0) as u64).is_multiple_of(2) {
             0.06
         } else {
             0.04
