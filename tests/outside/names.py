@@ -20,15 +20,15 @@ def digest(name):
     return hashlib.sha256(name.encode()).hexdigest()[:16]
 
 
-def driver(wanted):
-    """The driver whose name has the digest."""
+def drivers(wanted):
+    """The drivers whose names have the digests, in that order."""
     listed = subprocess.run(["sigrok-cli", "--list-supported"], capture_output=True, text=True,
                             timeout=60, check=True).stdout
-    for line in listed.splitlines():
-        words = line.split()
-        if words and digest(words[0]) == wanted:
-            return words[0]
-    raise SystemExit(f"this libsigrok has no driver of digest {wanted}")
+    known = {digest(line.split()[0]): line.split()[0] for line in listed.splitlines() if line.split()}
+    missing = [one for one in wanted if one not in known]
+    if missing:
+        raise SystemExit(f"this libsigrok has no driver of digest {', '.join(missing)}")
+    return [known[one] for one in wanted]
 
 
 def identity():

@@ -47,6 +47,9 @@ READERS = {
     "metex14": ("5c733a6b6ca816f3", "600/8n2", 1, True),
 }
 
+# Found before any of them runs: one gives up that hears nothing while others are looked for.
+DRIVERS = dict(zip(READERS, names.drivers([reader[0] for reader in READERS.values()])))
+
 UNITS = {"V": "V", "A": "A", "\u2126": "Ohm", "\u03a9": "Ohm", "F": "F", "Hz": "Hz", "%": "%",
          "\u00b0C": "Cel", "\u00b0F": "degF", "RPM": "rpm", "": "", "TRUE": "", "FALSE": ""}
 SIGNS = {"AUTO": "auto", "HOLD": "hold", "MIN": "minimum", "MAX": "maximum", "REL": "relative"}
@@ -57,13 +60,13 @@ class Reader:
     """A sigrok-cli on a pseudo-terminal."""
 
     def __init__(self, protocol, form, library):
-        wanted, line, self.copies, self.polled = READERS[protocol]
+        _, line, self.copies, self.polled = READERS[protocol]
         self.port, inner = pty.openpty()
         tty.setraw(self.port)
         tty.setraw(inner)
         self.output, out = pty.openpty()
         tty.setraw(self.output)
-        command = ["sigrok-cli", "-d", f"{names.driver(wanted)}:conn={os.ttyname(inner)}:serialcomm={line}",
+        command = ["sigrok-cli", "-d", f"{DRIVERS[protocol]}:conn={os.ttyname(inner)}:serialcomm={line}",
                    "--samples", "1000000", "-O", form]
         self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=out,
                                         stderr=subprocess.DEVNULL,
