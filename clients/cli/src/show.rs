@@ -217,6 +217,9 @@ fn evidence(piece: &Evidence) -> String {
     if let Some(limit) = &piece.limit {
         let _ = write!(line, ", limit {limit}");
     }
+    if let Some(strongest) = &piece.line {
+        let _ = write!(line, ", strongest at {} Hz", short(strongest.frequency, 3));
+    }
     if let Some(answer) = &piece.answer {
         let _ = write!(line, ": {answer}");
     }
@@ -321,7 +324,7 @@ mod tests {
             "leaning: supply 97.1 %, not cleared: pump, not proven\n",
             "  sides     supply 97.1 %  controller 1.2 %  pump 14.1 %  outside 0.3 %\n",
             "  failed    inlet-pressure-cranking: 3.1 psi (u 0.2), limit >= 5 psi  [dB supply +14.2 controller -3.1 pump -4.0 outside -2.2]\n",
-            "  void      pressure-holds; the feature decay is not computed by this version  [dB outside decisive]\n",
+            "  void      pressure-holds; the reading is marked hold: put that right and read again  [dB outside decisive]\n",
             "  failed    harness-continuity: above 40000000 Ohm, limit <= 5 Ohm",
             "  unproven  supply needs one measured and failed of filter-drop, tank-suction: Hearsay does not name a side.\n",
             "  next      filter-drop (Pressure drop across the filter), 6 min, 0.310 bit, after battery-cranking, completes a proof; caution: fuel-spray\n",

@@ -102,6 +102,7 @@ pub(crate) fn verdict(said: &said::Verdict) -> wire::Verdict {
         next: said.next.iter().map(next).collect(),
         conflict: said.conflict,
         phase: phase(said.phase),
+        crank: said.crank.as_ref().map(crank),
         ruleset: wire::RulesetDigest {
             id: said.ruleset.id.clone(),
             version: said.ruleset.version.clone(),
@@ -109,6 +110,18 @@ pub(crate) fn verdict(said: &said::Verdict) -> wire::Verdict {
         },
         named: said.named.clone(),
         text: said.text.clone(),
+    }
+}
+
+fn crank(said: &said::CrankSummary) -> wire::Crank {
+    wire::Crank {
+        number: said.number,
+        at: said.at,
+        seconds: said.seconds,
+        battery_minimum: said.battery_minimum,
+        cranking_speed: said.cranking_speed,
+        lowest_inlet_pressure: said.lowest_inlet_pressure,
+        built_5_psi_after: said.built_5_psi_after,
     }
 }
 
@@ -148,6 +161,10 @@ fn evidence(said: &said::Evidence) -> wire::Evidence {
         answer: said.answer.clone(),
         reason: said.reason.clone(),
         readings: said.readings,
+        line: said.line.map(|line| wire::Line {
+            frequency: line.frequency,
+            amplitude: line.amplitude,
+        }),
         decibans: weights(&said.decibans),
     }
 }
@@ -236,9 +253,42 @@ mod tests {
             };
             job.push(&said::Event { at: 0, what });
         }
+        crank_and_watch(&mut job);
         let said = job.verdict();
         let kept = serde_json::to_value(&*said);
         let sent = serde_json::to_value(verdict(&said));
+        assert!(
+            said.crank
+                .is_some_and(|crank| crank.built_5_psi_after.is_some())
+        );
+        assert!(said.evidence.iter().any(|evidence| evidence.line.is_some()));
         assert_eq!(kept.ok(), sent.ok());
+    }
+
+    /// Five seconds of cranking with a pulsating inlet pressure.
+    fn crank_and_watch(job: &mut said::Diagnosis) {
+        let what = said::What::Phase(Phase::Cranking);
+        job.push(&said::Event { at: 0, what });
+        let rules = std::sync::Arc::clone(job.model().rules());
+        let values = [
+            ("battery", 10.4),
+            ("engine-speed", 18.0),
+            ("pump-inlet-pressure", 5e4),
+        ];
+        for tick in 0..500 {
+            for (id, value) in values {
+                let point = rules.point_index(id).unwrap_or_else(|| unreachable!());
+                let amount = trisect_measure::Amount::Exactly(value + f64::from(tick % 2));
+                let what = said::What::Reading {
+                    point: point as u16,
+                    amount,
+                    u: 0.1,
+                    flags: trisect_measure::Flags::empty(),
+                    entered: false,
+                };
+                let at = i64::from(tick) * 10_000_000;
+                job.push(&said::Event { at, what });
+            }
+        }
     }
 }

@@ -5,7 +5,8 @@ use trisect_rules::{Bound, Measured, Outcome, RuleSet, Take};
 
 use crate::fold::{CheckState, Latest};
 use crate::model::Model;
-use crate::window::{Window, can_take};
+use crate::ripple::Line;
+use crate::window::Window;
 
 /// What came of a check, with what it rests on.
 #[derive(Clone, Debug)]
@@ -20,6 +21,8 @@ pub(crate) struct Assessment {
     pub(crate) limit: Option<String>,
     pub(crate) readings: Option<u64>,
     pub(crate) reason: Option<String>,
+    /// The line that stands out of a ripple's spectrum.
+    pub(crate) line: Option<Line>,
 }
 
 impl Assessment {
@@ -32,6 +35,7 @@ impl Assessment {
             limit: None,
             readings: None,
             reason: None,
+            line: None,
         }
     }
 
@@ -121,9 +125,16 @@ fn own(
             )
         }),
     };
-    // The newest valid outcome counts; what is void does not displace one.
+    // The newest valid outcome counts: neither what is void nor a window that is
+    // no evidence yet displaces one.
+    let valid = |a: &Assessment| a.pass.is_some() || a.answer.is_some();
     match (stated, seen) {
-        (Some((_, stated)), Some((_, seen))) if seen.outcome == Outcome::Void => Some(stated),
+        (Some((_, stated)), Some((_, seen)))
+            if !valid(&seen) && stated.outcome != Outcome::Void =>
+        {
+            Some(stated)
+        }
+        (Some((_, stated)), Some((_, seen))) if stated.outcome == Outcome::Void => Some(seen),
         (Some((a, stated)), Some((b, seen))) => Some(if a > b { stated } else { seen }),
         (stated, seen) => stated.or(seen).map(|(_, assessment)| assessment),
     }
@@ -142,8 +153,8 @@ fn from_window(
         let reason = format!("the reading is marked {words}: put that right and read again");
         return Some((when, Assessment::void(reason)));
     };
-    if !can_take(measured.take) {
-        let reason = format!("`{}` of a window cannot be taken yet", measured.take.word());
+    if let Some(reason) = window.unusable() {
+        let reason = format!("`{}`: {reason}", measured.take.word());
         return Some((state.touched, Assessment::void(reason)));
     }
     let limits = match limits(model, measured, latest) {
@@ -222,38 +233,31 @@ fn judge(
 ) -> Assessment {
     let taken = window.take(measured.take);
     let base = Assessment {
-        value: taken,
+        value: taken.ok(),
         limit: Some(limits.text.clone()),
         readings: Some(window.count),
+        line: window.line(),
         ..Assessment::bare(Outcome::Undecided)
     };
-    let Some((amount, u)) = taken else {
-        let reason = "a reading beyond the range is among them: choose a wider range";
-        return Assessment {
-            reason: Some(reason.to_owned()),
-            ..base
-        };
+    let undecided = |reason: &str| Assessment {
+        reason: Some(reason.to_owned()),
+        ..base.clone()
+    };
+    let (amount, u) = match taken {
+        Ok(taken) => taken,
+        Err(reason) => return undecided(reason),
     };
     let Some(pass) = conform(amount, u, limits) else {
-        let reason = "the limit lies beyond the range of the instrument: choose a wider range";
-        return Assessment {
-            reason: Some(reason.to_owned()),
-            ..base
-        };
+        return undecided(
+            "the limit lies beyond the range of the instrument: choose a wider range",
+        );
     };
     let decision = decide(pass, measured.risk);
-    let definite = decision == Decision::Failed && definite(measured);
-    if !(window.full(measured, now) || definite) {
+    let definite = decision == Decision::Failed && definite(measured) && !window.passing(now);
+    match window.full(measured, now) {
         // No evidence yet: what comes may still change it.
-        let reason = if window.is_open() {
-            "the window is not full yet"
-        } else {
-            LEFT_EARLY
-        };
-        return Assessment {
-            reason: Some(reason.to_owned()),
-            ..base
-        };
+        Err(reason) if !definite => return undecided(reason),
+        _ => {}
     }
     let (outcome, reason) = match decision {
         Decision::Failed => (Outcome::Failed, None),
@@ -267,8 +271,6 @@ fn judge(
         ..base
     }
 }
-
-const LEFT_EARLY: &str = "the phase was left before the window was full: stay in it for longer";
 
 /// The limit's own uncertainty is independent of the reading's, so they combine.
 fn conform(amount: Amount, u: f64, limits: &Limits) -> Option<f64> {

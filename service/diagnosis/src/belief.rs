@@ -1,38 +1,77 @@
-//! From evidence to belief: exact enumeration over the hypotheses, in log space.
+//! From evidence to belief: exact enumeration over the hypotheses.
 
 use trisect_rules::Side;
 
-use crate::model::{Model, log_sum};
+use crate::bound;
+use crate::evidence::Evidence;
+use crate::hypotheses::members;
+use crate::model::Model;
 
-/// One piece of evidence: its likelihood under every hypothesis.
-#[derive(Clone, Debug)]
+/// One piece of evidence: its likelihood under a hypothesis is
+/// α + β · upper column + γ · lower column.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Piece {
     /// `None`: the complaint.
     pub(crate) check: Option<u16>,
-    /// Natural logarithm of the likelihood, by hypothesis.
-    pub(crate) log_likelihood: Vec<f64>,
-    /// Natural logarithm of its probability before any evidence.
-    pub(crate) log_marginal: f64,
+    pub(crate) alpha: f64,
+    /// A column and β.
+    pub(crate) upper: Option<(usize, f64)>,
+    /// A column and γ, for an answer between the healthiest and the worst.
+    pub(crate) lower: Option<(usize, f64)>,
 }
 
 impl Piece {
-    pub(crate) fn new(model: &Model, check: Option<u16>, likelihood: &[f64]) -> Piece {
-        let log_likelihood: Vec<f64> = likelihood.iter().map(|p| libm::log(*p)).collect();
-        let joint = model.hypotheses.iter().zip(&log_likelihood);
-        let log_marginal = log_sum(joint.map(|(h, l)| h.log_prior + l));
+    /// A complaint that was made: 1 − P(it is not made).
+    pub(crate) fn complaint(model: &Model, complaint: usize) -> Piece {
         Piece {
-            check,
-            log_likelihood,
-            log_marginal,
+            check: None,
+            alpha: 1.0,
+            upper: Some((model.places.complaints[complaint], -1.0)),
+            lower: None,
         }
+    }
+
+    /// A measured check that passes with probability `p`: a mixture of both
+    /// results, p · q + (1 − p)(1 − q).
+    pub(crate) fn passes(model: &Model, check: u16, p: f64) -> Piece {
+        Piece {
+            check: Some(check),
+            alpha: 1.0 - p,
+            upper: Some((model.places.checks[usize::from(check)].0, 2.0 * p - 1.0)),
+            lower: None,
+        }
+    }
+
+    /// An answer: P(this one or a healthier one) − P(a healthier one).
+    pub(crate) fn answer(model: &Model, check: u16, answer: u16) -> Piece {
+        let (first, answers) = model.places.checks[usize::from(check)];
+        let answer = usize::from(answer).min(answers - 1);
+        let worst = answer + 1 == answers;
+        Piece {
+            check: Some(check),
+            alpha: if worst { 1.0 } else { 0.0 },
+            upper: (!worst).then(|| (first + answer, 1.0)),
+            lower: (answer > 0).then(|| (first + answer - 1, -1.0)),
+        }
+    }
+
+    /// Its probability before any evidence.
+    pub(crate) fn marginal(&self, model: &Model) -> f64 {
+        let part = |term: Option<(usize, f64)>| term.map_or(0.0, |(c, x)| x * model.means[c]);
+        (self.alpha + part(self.upper) + part(self.lower)).max(0.0)
     }
 }
 
 /// What is believed, all evidence weighed.
 #[derive(Clone, Debug)]
 pub(crate) struct Belief {
-    /// Posterior probability of each hypothesis.
+    /// Indexes of the hypotheses that were weighed, ascending: all but those
+    /// that `bound` proves to be too light to matter.
+    pub(crate) weighed: Vec<u32>,
+    /// Posterior probability of each of these.
     pub(crate) posterior: Vec<f64>,
+    /// No more than this part of the belief was left out.
+    pub(crate) left_out: f64,
     /// By side, the probability that at least one of its suspects is present.
     pub(crate) sides: [f64; 4],
     /// By suspect.
@@ -50,138 +89,68 @@ pub(crate) struct Belief {
 /// Weighs the pieces. Evidence that no hypothesis allows leaves the prior, with
 /// `conflict` infinite and nothing explained.
 pub(crate) fn weigh(model: &Model, pieces: &[Piece]) -> Belief {
-    let prior: Vec<f64> = model.hypotheses.iter().map(|h| h.log_prior).collect();
-    let total = Total::of(pieces, prior.len());
-    let joint: Vec<f64> = (0..prior.len()).map(|h| prior[h] + total.log(h)).collect();
-    let log_evidence = log_sum(joint.iter().copied());
-    let apart: f64 = pieces.iter().map(|p| p.log_marginal).sum();
-    let possible = log_evidence > f64::NEG_INFINITY;
-    let (weights, scale) = if possible {
-        (&joint, log_evidence)
+    weigh_but(model, pieces, bound::LEFT_OUT)
+}
+
+/// The same, with another part of the weight below which a set of three is left
+/// out; zero weighs every hypothesis.
+pub(crate) fn weigh_but(model: &Model, pieces: &[Piece], light: f64) -> Belief {
+    let evidence = Evidence::of(model, pieces);
+    let joint = evidence.joint(light);
+    let total: f64 = joint.weights.iter().sum();
+    let possible = total > 0.0;
+    let posterior: Vec<f64> = if possible {
+        joint.weights.iter().map(|w| w / total).collect()
     } else {
-        (&prior, 0.0)
+        let priors = joint.weighed.iter();
+        priors
+            .map(|h| model.hypotheses.prior[*h as usize])
+            .collect()
     };
-    let posterior: Vec<f64> = weights.iter().map(|w| libm::exp(w - scale)).collect();
-    let odds = log_odds(model, &joint);
-    let explained = possible && (0..prior.len()).any(|h| total.log(h) >= apart);
+    let conflict = if possible {
+        -(libm::log(total) + f64::from(joint.exponent) * std::f64::consts::LN_2)
+    } else {
+        f64::INFINITY
+    };
+    let mut touched = [0.0; 16];
+    let mut suspects = vec![0.0; model.rules.suspects.len()];
+    for (h, p) in joint.weighed.iter().zip(&posterior) {
+        touched[usize::from(model.hypotheses.sides[*h as usize])] += p;
+        for suspect in members(&model.hypotheses.sets[*h as usize]) {
+            suspects[suspect] += p;
+        }
+    }
     Belief {
-        sides: Side::ALL.map(|side| belief_in(model, &posterior, side)),
-        suspects: suspects(model, &posterior),
-        conflict: if possible {
-            apart - log_evidence
+        decibans: if possible {
+            evidence.decibans(&joint)
         } else {
-            f64::INFINITY
+            vec![[f64::NAN; 4]; pieces.len()]
         },
-        explained,
-        decibans: pieces
-            .iter()
-            .map(|piece| decibans(model, odds, &total, &prior, piece))
-            .collect(),
+        sides: Side::ALL.map(|side| of_side(&touched, side, true).min(1.0)),
+        suspects: suspects.into_iter().map(|p: f64| p.min(1.0)).collect(),
+        conflict,
+        explained: possible && joint.explained,
+        left_out: if possible {
+            joint.left_out / total
+        } else {
+            0.0
+        },
+        weighed: joint.weighed,
         posterior,
     }
 }
 
-/// The sum of the pieces' log likelihoods, zero likelihoods counted apart, so
-/// that one piece can be taken out again.
-struct Total {
-    finite: Vec<f64>,
-    impossible: Vec<u32>,
-}
-
-impl Total {
-    fn of(pieces: &[Piece], hypotheses: usize) -> Total {
-        let mut total = Total {
-            finite: vec![0.0; hypotheses],
-            impossible: vec![0; hypotheses],
-        };
-        for piece in pieces {
-            for (h, l) in piece.log_likelihood.iter().enumerate() {
-                if l.is_finite() {
-                    total.finite[h] += l;
-                } else {
-                    total.impossible[h] += 1;
-                }
-            }
-        }
-        total
-    }
-
-    fn log(&self, h: usize) -> f64 {
-        if self.impossible[h] > 0 {
-            f64::NEG_INFINITY
-        } else {
-            self.finite[h]
-        }
-    }
-
-    fn without(&self, h: usize, piece: &Piece) -> f64 {
-        let l = piece.log_likelihood[h];
-        let (own, others) = if l.is_finite() {
-            (l, self.impossible[h])
-        } else {
-            (0.0, self.impossible[h] - 1)
-        };
-        if others > 0 {
-            f64::NEG_INFINITY
-        } else {
-            self.finite[h] - own
-        }
-    }
-}
-
-fn belief_in(model: &Model, posterior: &[f64], side: Side) -> f64 {
+/// The weight of the sets of sides that hold a side, or that do not.
+pub(crate) fn of_side(touched: &[f64; 16], side: Side, with: bool) -> f64 {
     let bit = 1 << side.index();
-    let with = model
-        .hypotheses
-        .iter()
-        .zip(posterior)
-        .filter(|(h, _)| h.sides & bit != 0);
+    let chosen = (0..16).filter(|mask| (mask & bit != 0) == with);
     // Plus zero: the empty sum is -0.0.
-    with.map(|(_, p)| p).sum::<f64>().min(1.0) + 0.0
-}
-
-fn suspects(model: &Model, posterior: &[f64]) -> Vec<f64> {
-    let mut sums = vec![0.0; model.rules.suspects.len()];
-    for (hypothesis, p) in model.hypotheses.iter().zip(posterior) {
-        for suspect in &hypothesis.suspects {
-            sums[usize::from(*suspect)] += p;
-        }
-    }
-    sums.into_iter().map(|p: f64| p.min(1.0)).collect()
-}
-
-/// The weight of one piece for each side: the change of the log odds it makes.
-fn decibans(
-    model: &Model,
-    with: [f64; 4],
-    total: &Total,
-    prior: &[f64],
-    piece: &Piece,
-) -> [f64; 4] {
-    let rest: Vec<f64> = (0..prior.len())
-        .map(|h| prior[h] + total.without(h, piece))
-        .collect();
-    let without = log_odds(model, &rest);
-    Side::ALL.map(|side| {
-        let weight = with[side.index()] - without[side.index()];
-        10.0 * weight / std::f64::consts::LN_10
-    })
+    chosen.map(|mask: usize| touched[mask]).sum::<f64>() + 0.0
 }
 
 /// By side, the natural logarithm of the odds that it is touched.
-fn log_odds(model: &Model, weights: &[f64]) -> [f64; 4] {
-    let top = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    // Summed by which sides a hypothesis touches: one exponential each.
-    let mut touched = [0.0; 16];
-    for (hypothesis, weight) in model.hypotheses.iter().zip(weights) {
-        touched[usize::from(hypothesis.sides)] += libm::exp(weight - top);
-    }
+pub(crate) fn log_odds(touched: &[f64; 16]) -> [f64; 4] {
     Side::ALL.map(|side| {
-        let bit = 1 << side.index();
-        let of = |with: bool| -> f64 {
-            let chosen = (0..16).filter(|mask| (mask & bit != 0) == with);
-            chosen.map(|mask| touched[mask]).sum()
-        };
-        libm::log(of(true)) - libm::log(of(false))
+        libm::log(of_side(touched, side, true)) - libm::log(of_side(touched, side, false))
     })
 }

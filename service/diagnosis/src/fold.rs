@@ -9,8 +9,9 @@ use trisect_rules::{Drive, Outcome, Phase};
 use crate::event::{Event, What};
 use crate::model::Model;
 use crate::phase::PhaseTracker;
+use crate::stays::{CrankSummary, PhaseStay, Seen, Stays};
 use crate::verdict::Verdict;
-use crate::window::Window;
+use crate::window::{Stay, Window};
 
 /// What is known of one check.
 #[derive(Clone, Debug, Default)]
@@ -19,8 +20,8 @@ pub(crate) struct CheckState {
     pub(crate) window: Option<Window>,
     /// The newest full one before it, which counts until the newest is full.
     pub(crate) before: Option<Window>,
-    /// When the phase of the window that is still to open was entered.
-    waiting: Option<i64>,
+    /// The stay of the window that is still to open.
+    waiting: Option<Stay>,
     /// Count of events at its newest reading.
     pub(crate) touched: u64,
     /// A reading came that cannot be evidence, and none that can.
@@ -46,12 +47,12 @@ pub struct Diagnosis {
     model: Arc<Model>,
     complaint: Option<usize>,
     phases: PhaseTracker,
+    stays: Stays,
     drive: Drive,
     now: i64,
     events: u64,
     states: Vec<CheckState>,
     latest: Vec<Option<Latest>>,
-    pieces: crate::reason::Pieces,
     verdict: Option<Arc<Verdict>>,
 }
 
@@ -66,15 +67,16 @@ impl Diagnosis {
             model,
             complaint,
             phases: PhaseTracker::new(),
+            stays: Stays::new(),
             drive: Drive::Harness,
             now: 0,
             events: 0,
             states,
             latest: vec![None; points],
-            pieces: crate::reason::Pieces::default(),
             verdict: None,
         };
-        diagnosis.enter(0, None, true);
+        diagnosis.stays.enter(Phase::Off, 0, true);
+        diagnosis.enter(0, None, true, true);
         diagnosis
     }
 
@@ -103,13 +105,14 @@ impl Diagnosis {
             What::Phase(phase) => {
                 let before = self.phases.phase();
                 self.phases.say(phase);
+                self.stays.enter(phase, event.at, true);
                 // Said once more, the windows of the phase start anew.
-                self.enter(event.at, Some(before), before == phase);
+                self.enter(event.at, Some(before), before == phase, true);
             }
             What::Drive(drive) => {
                 let changed = self.drive != drive;
                 self.drive = drive;
-                self.enter(event.at, Some(self.phases.phase()), changed);
+                self.enter(event.at, Some(self.phases.phase()), changed, true);
             }
             What::Answer { check, answer } => {
                 if let Some(state) = self.states.get_mut(usize::from(check)) {
@@ -138,8 +141,9 @@ impl Diagnosis {
             latest: &self.latest,
             now: self.now,
             phase: self.phases.phase(),
+            crank: self.stays.last_crank(self.now),
         };
-        let found = crate::reason::reason(&job, &mut self.pieces);
+        let found = crate::reason::reason(&job);
         let verdict = Arc::new(found);
         self.verdict = Some(Arc::clone(&verdict));
         verdict
@@ -148,6 +152,18 @@ impl Diagnosis {
     /// The phase of the engine.
     pub fn phase(&self) -> Phase {
         self.phases.phase()
+    }
+
+    /// The newest phases that the engine was in, the oldest first, each with what
+    /// was read in it. No more than [`crate::KEPT_STAYS`] are kept.
+    pub fn phases(&self) -> impl Iterator<Item = &PhaseStay> {
+        self.stays.all()
+    }
+
+    /// The newest times that the engine was cranked, the oldest first. No more
+    /// than [`crate::KEPT_STAYS`] are kept.
+    pub fn cranks(&self) -> Vec<CrankSummary> {
+        self.stays.cranks(self.now)
     }
 
     /// The drive on the pump's connector.
@@ -173,17 +189,37 @@ impl Diagnosis {
             self.spoil(point, reading.at, flags);
             return;
         }
-        if Some(point) == self.model.engine_speed
-            && let Some(speed) = reading.amount.exact()
-        {
-            let before = self.phases.phase();
-            if self.phases.speed(speed) {
-                self.enter(reading.at, Some(before), false);
-            }
-        }
+        self.follow(point, reading);
         self.count(point, reading);
         self.latest[point] = Some(reading);
         self.derive(point, reading);
+    }
+
+    /// Reads the phase off the engine speed or, while nobody reads that, off the
+    /// battery; and sums up what is worth telling of a phase.
+    fn follow(&mut self, point: usize, reading: Latest) {
+        let model = &self.model;
+        let seen = [
+            (model.battery, Seen::Battery),
+            (model.engine_speed, Seen::Speed),
+            (model.inlet_pressure, Seen::InletPressure),
+        ];
+        let seen = seen.into_iter().find(|(known, _)| *known == Some(point));
+        let Some(((_, seen), x)) = seen.zip(reading.amount.exact()) else {
+            return;
+        };
+        let before = self.phases.phase();
+        let changed = match seen {
+            Seen::Speed => self.phases.speed(reading.at, x),
+            // What a person enters has no rate, so it shows no sag.
+            Seen::Battery if !reading.entered => self.phases.voltage(reading.at, x),
+            Seen::Battery | Seen::InletPressure => false,
+        };
+        if changed {
+            self.stays.enter(self.phases.phase(), reading.at, false);
+            self.enter(reading.at, Some(before), false, false);
+        }
+        self.stays.read(seen, reading.at, x, reading.entered);
     }
 
     /// Adds a reading to the windows of the checks that look at its point.
@@ -193,16 +229,17 @@ impl Diagnosis {
             let Some(measured) = self.model.measured(usize::from(check)) else {
                 continue;
             };
-            if let Some(entered) = state.waiting {
+            if let Some(stay) = state.waiting {
                 // What a person says together with its phase is about the whole of it.
-                let with_phase = reading.entered && reading.at == entered;
+                let with_phase = reading.entered && reading.at == stay.from;
                 let after = if with_phase { 0 } else { measured.after };
-                if reading.at < entered.saturating_add(after) {
+                if reading.at < stay.from.saturating_add(after) {
                     continue;
                 }
                 state.waiting = None;
-                let last = state.window.replace(Window::new(reading.at));
-                if let Some(last) = last.filter(|last| last.full(measured, self.now)) {
+                let fresh = Window::new(reading.at, stay, measured);
+                let last = state.window.replace(fresh);
+                if let Some(last) = last.filter(|last| last.full(measured, self.now).is_ok()) {
                     state.before = Some(last);
                 }
                 state.spoiled = None;
@@ -210,11 +247,9 @@ impl Diagnosis {
             let Some(window) = &mut state.window else {
                 continue;
             };
-            let late = measured
-                .over
-                .is_some_and(|over| reading.at - window.opened > over);
-            if window.is_open() && !late && reading.at >= window.opened {
-                window.add(reading.at, reading.amount, reading.u, reading.entered);
+            if window.takes(measured, reading.at) {
+                let (at, over) = (reading.at, measured.over);
+                window.add(at, reading.amount, reading.u, reading.entered, over);
                 state.touched = self.events;
             }
         }
@@ -223,7 +258,7 @@ impl Diagnosis {
     fn spoil(&mut self, point: usize, at: i64, flags: Flags) {
         for &check in &self.model.by_point[point] {
             let state = &mut self.states[usize::from(check)];
-            if state.window.is_none() && state.waiting.is_some_and(|from| at >= from) {
+            if state.window.is_none() && state.waiting.is_some_and(|stay| at >= stay.from) {
                 state.spoiled = Some((self.events, flags));
             }
         }
@@ -267,8 +302,12 @@ impl Diagnosis {
 
     /// The phase or the drive is now what it is: closes the windows of checks
     /// that have no place here, and lets those of the others open.
-    fn enter(&mut self, at: i64, before: Option<Phase>, again: bool) {
+    fn enter(&mut self, at: i64, before: Option<Phase>, again: bool, said: bool) {
         let now = self.phases.phase();
+        let stay = Stay {
+            from: at,
+            detected: !said,
+        };
         for (check, state) in self.states.iter_mut().enumerate() {
             let Some(measured) = self.model.measured(check) else {
                 continue;
@@ -277,12 +316,18 @@ impl Diagnosis {
             let here = drive && measured.phases.contains(&now);
             let was = before.is_some_and(|phase| measured.phases.contains(&phase));
             if here && (again || !was) {
-                state.waiting = Some(at);
+                state.waiting = Some(stay);
             }
-            if (!here || again)
-                && let Some(window) = &mut state.window
-            {
-                window.close(at);
+            if let Some(window) = &mut state.window {
+                if !here || again {
+                    window.close(at);
+                } else if before != Some(now) {
+                    window.restart(at.saturating_add(measured.after));
+                }
+            }
+            // Passed through on the way to another phase: it was none.
+            if !here && !said && state.window.as_ref().is_some_and(|w| w.passing(at)) {
+                state.window = state.before.take();
             }
             if !here {
                 state.waiting = None;
@@ -305,7 +350,12 @@ impl Diagnosis {
                 window.close(at);
             }
             if drive && measured.phases.contains(&now) {
-                state.waiting = Some(state.waiting.map_or(at, |entered| entered.max(at)));
+                let fresh = Stay {
+                    from: at,
+                    detected: false,
+                };
+                let later = state.waiting.filter(|stay| stay.from > at);
+                state.waiting = Some(later.unwrap_or(fresh));
             }
         }
     }

@@ -15,14 +15,26 @@
 //! - no memory or time a reading grows with the length of the job.
 
 mod assess;
+mod battery;
 mod belief;
+mod bound;
+mod columns;
+mod decay;
 mod event;
+mod evidence;
 mod fold;
+mod hypotheses;
+mod information;
 mod model;
 mod next;
 mod phase;
 mod proof;
 mod reason;
+mod rhythm;
+mod ripple;
+mod rise;
+mod scaled;
+mod stays;
 pub mod trial;
 mod verdict;
 mod window;
@@ -32,9 +44,11 @@ pub use assess::limit_in_words;
 pub use event::{Event, What};
 pub use fold::Diagnosis;
 pub use model::Model;
+pub use stays::{CrankSummary, KEPT_STAYS, PhaseStay};
 pub use trisect_rules::{Drive, Outcome, Phase, Side, Standing};
 pub use verdict::{
-    BySide, ComplaintEvidence, Evidence, Missing, NextTest, RuleSetName, SuspectBelief, Verdict,
+    BySide, ComplaintEvidence, Evidence, Line, Missing, NextTest, RuleSetName, SuspectBelief,
+    Verdict,
 };
 
 #[cfg(test)]

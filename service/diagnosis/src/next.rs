@@ -1,12 +1,16 @@
 //! What to measure next: expected information per minute, and what a proof lacks.
+//!
+//! One step ahead for all tests, two steps for the best few: there the choice
+//! goes by what a test and the one after it tell a minute, together. The second
+//! is chosen after each result, so that the two tell most a minute.
 
 use trisect_rules::{Outcome, RuleSet, Side};
 
 use crate::belief::{Belief, Piece};
+use crate::information::{self, Groups};
 use crate::model::Model;
 use crate::proof::{Lack, Outcomes};
 use crate::verdict::NextTest;
-use crate::window::can_take;
 
 /// What the choice of the next test goes by.
 pub(crate) struct Question<'a> {
@@ -25,39 +29,112 @@ pub(crate) struct Question<'a> {
     pub(crate) proof_first: bool,
 }
 
+/// So many of the best tests are looked at one step further.
+const LOOKED_AT: usize = 3;
+/// So many tests are tried as the step after.
+const TRIED: usize = 8;
+/// Looking ahead has to promise more than this part more a minute to change the
+/// choice: two steps of a longer way are no proof of it, so small promises lose
+/// as often as they win (`tests/outside/reasoning_published.py` tells the regret).
+const WORTH_IT: f64 = 0.05;
+
 /// All tests worth doing, the best first.
 pub(crate) fn rank(question: &Question<'_>) -> Vec<NextTest> {
-    let mut tests: Vec<NextTest> = (0..question.model.rules.checks.len())
+    let checks: Vec<usize> = (0..question.model.rules.checks.len())
         .filter(|check| question.can_be_done(*check))
-        .map(|check| question.test(check))
+        .collect();
+    let groups = Groups::new(question.model, question.belief, question.isolated);
+    let (model, belief) = (question.model, question.belief);
+    let gains = information::gains(model, belief, &groups, &checks, question.pieces);
+    let tests = checks.iter().zip(&gains);
+    let mut tests: Vec<(usize, NextTest)> = tests
+        .map(|(check, bits)| (*check, question.test(*check, *bits)))
         .collect();
     // Stable, so that equals keep the order of the rule set.
-    tests.sort_by(|a, b| {
-        let urgency = |t: &NextTest| {
-            if question.proof_first {
-                (t.completes_proof, t.advances_proof)
-            } else {
-                (false, false)
-            }
-        };
-        urgency(b)
-            .cmp(&urgency(a))
-            .then(b.bits_per_minute.total_cmp(&a.bits_per_minute))
+    tests.sort_by(|(_, a), (_, b)| {
+        let urgent = question.urgency(b).cmp(&question.urgency(a));
+        urgent.then(b.bits_per_minute.total_cmp(&a.bits_per_minute))
     });
-    tests
+    question.look_ahead(&groups, &mut tests);
+    tests.into_iter().map(|(_, test)| test).collect()
 }
 
 impl Question<'_> {
+    /// What the proof asks for comes first once belief is reached.
+    fn urgency(&self, test: &NextTest) -> (bool, bool) {
+        if self.proof_first {
+            (test.completes_proof, test.advances_proof)
+        } else {
+            (false, false)
+        }
+    }
+
+    /// Puts another of the best tests first if it promises more a minute together
+    /// with the test that would be chosen after its result. Only among equally
+    /// urgent ones that have given no evidence yet.
+    fn look_ahead(&self, groups: &Groups, tests: &mut [(usize, NextTest)]) {
+        let Some((_, top)) = tests.first() else {
+            return;
+        };
+        let urgency = self.urgency(top);
+        let fresh = |check: usize| self.pieces.iter().all(|p| p.check != Some(check as u16));
+        let places: Vec<usize> = (0..tests.len())
+            .filter(|place| self.urgency(&tests[*place].1) == urgency && fresh(tests[*place].0))
+            .take(LOOKED_AT)
+            .collect();
+        // The first must be among them, or there is nothing to compare with.
+        if places.first() != Some(&0) || places.len() < 2 {
+            return;
+        }
+        let of = |place: &usize| {
+            (
+                tests[*place].0,
+                tests[*place].1.bits,
+                tests[*place].1.minutes,
+            )
+        };
+        let first: Vec<(usize, f64, f64)> = places.iter().map(of).collect();
+        let mut second: Vec<(usize, f64, f64)> = (0..tests.len())
+            .filter(|place| fresh(tests[*place].0))
+            .map(|place| {
+                (
+                    tests[place].0,
+                    tests[place].1.minutes,
+                    tests[place].1.bits_per_minute,
+                )
+            })
+            .collect();
+        second.sort_by(|a, b| b.2.total_cmp(&a.2));
+        second.truncate(TRIED);
+        let second: Vec<(usize, f64)> = second.iter().map(|(c, m, _)| (*c, *m)).collect();
+        let ahead = information::ahead(self.model, self.belief, groups, &first, &second);
+        let rates: Vec<f64> = ahead.iter().map(|a| a.bits / a.minutes).collect();
+        let mut best = 0;
+        for (candidate, rate) in rates.iter().enumerate() {
+            if *rate > rates[best] * (1.0 + WORTH_IT) {
+                best = candidate;
+            }
+        }
+        if best == 0 {
+            return;
+        }
+        let instead = tests[0].1.check.clone();
+        tests[..=places[best]].rotate_right(1);
+        let why = format!(
+            "; with the test after it {:.4} bits a minute, against {:.4} for `{instead}` first",
+            rates[best], rates[0]
+        );
+        tests[0].1.why.push_str(&why);
+    }
+
     fn can_be_done(&self, check: usize) -> bool {
         let rules = &self.model.rules;
         let left_out = self
             .complaint
             .is_some_and(|c| rules.complaints[c].leaves_out.contains(&check));
-        let takes = self.model.measured(check).is_none_or(|m| can_take(m.take));
         let after = &rules.checks[check].advise_after;
         let passed = |c: &usize| self.outcomes.is(*c, Outcome::Passed);
         !left_out
-            && takes
             && !self.outcomes.settled(check)
             && after.iter().all(passed)
             && self.open_needs(check).is_some()
@@ -81,7 +158,7 @@ impl Question<'_> {
         Some(open)
     }
 
-    fn test(&self, check: usize) -> NextTest {
+    fn test(&self, check: usize, bits: f64) -> NextTest {
         let rules = &self.model.rules;
         let needs = self.open_needs(check).unwrap_or_default();
         let minutes = rules.checks[check].minutes
@@ -89,7 +166,6 @@ impl Question<'_> {
                 .iter()
                 .map(|need| rules.checks[*need].minutes)
                 .sum::<f64>();
-        let bits = self.gain(check);
         let completes_proof = self.lacks.iter().any(|lack| lack.completed_by(check));
         let advances_proof = self
             .lacks
@@ -124,85 +200,6 @@ impl Question<'_> {
             _ => gain,
         }
     }
-
-    /// The expected fall of the entropy over the groups of hypotheses, in bits.
-    /// A piece of evidence that this check has already given, undecided, would
-    /// be replaced, so it is taken out first.
-    fn gain(&self, check: usize) -> f64 {
-        let own = self.pieces.iter().find(|p| p.check == Some(check as u16));
-        let weights = match own {
-            Some(piece) => without(&self.belief.posterior, piece),
-            None => self.belief.posterior.clone(),
-        };
-        let (groups, count) = self.groups();
-        let before = entropy(&masses(&weights, None, &groups, count));
-        let after: f64 = self.model.results[check]
-            .iter()
-            .map(|result| {
-                let masses = masses(&weights, Some(result), &groups, count);
-                masses.iter().sum::<f64>() * entropy(&masses)
-            })
-            .sum();
-        let total: f64 = weights.iter().sum();
-        (before - after / total).max(0.0)
-    }
-
-    fn groups(&self) -> (Vec<u32>, usize) {
-        match self.isolated {
-            Some(side) => self.model.side_groups[side.index()].clone(),
-            None => (
-                self.model
-                    .hypotheses
-                    .iter()
-                    .map(|h| u32::from(h.sides))
-                    .collect(),
-                16,
-            ),
-        }
-    }
-}
-
-fn without(posterior: &[f64], piece: &Piece) -> Vec<f64> {
-    let divided = posterior.iter().zip(&piece.log_likelihood);
-    divided
-        .map(|(p, l)| {
-            if l.is_finite() {
-                p / libm::exp(*l)
-            } else {
-                0.0
-            }
-        })
-        .collect()
-}
-
-fn masses(weights: &[f64], result: Option<&Vec<f64>>, groups: &[u32], count: usize) -> Vec<f64> {
-    let mut masses = vec![0.0; count];
-    match result {
-        Some(result) => {
-            for ((weight, p), group) in weights.iter().zip(result).zip(groups) {
-                masses[*group as usize] += weight * p;
-            }
-        }
-        None => {
-            for (weight, group) in weights.iter().zip(groups) {
-                masses[*group as usize] += weight;
-            }
-        }
-    }
-    masses
-}
-
-/// In bits, of masses that need not add up to one.
-fn entropy(masses: &[f64]) -> f64 {
-    let total: f64 = masses.iter().sum();
-    if total <= 0.0 {
-        return 0.0;
-    }
-    let part = |mass: &f64| {
-        let p = mass / total;
-        if p > 0.0 { -p * libm::log2(p) } else { 0.0 }
-    };
-    masses.iter().map(part).sum()
 }
 
 fn cautions(rules: &RuleSet, check: usize) -> Vec<String> {
@@ -211,17 +208,4 @@ fn cautions(rules: &RuleSet, check: usize) -> Vec<String> {
         .iter()
         .map(|c| rules.cautions[*c].id.clone())
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::entropy;
-
-    #[test]
-    fn entropy_in_bits() {
-        assert_eq!(entropy(&[0.5, 0.5]), 1.0);
-        assert_eq!(entropy(&[3.0, 0.0]), 0.0);
-        assert!((entropy(&[1.0, 1.0, 1.0, 1.0]) - 2.0).abs() < 1e-15);
-        assert_eq!(entropy(&[]), 0.0);
-    }
 }

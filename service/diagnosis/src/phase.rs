@@ -1,6 +1,16 @@
-//! The phase of the engine: said by a person, or read off its speed.
+//! The phase of the engine: said by a person, read off its speed or, while
+//! nobody reads that, off the battery.
 
+use trisect_measure::NANOS_PER_SECOND;
 use trisect_rules::Phase;
+
+use crate::battery::{Battery, Turn};
+
+/// The shortest stay: what is told by readings and lasts less was passed through,
+/// as idle is in a race. Common practice, no source.
+pub(crate) const DWELL: i64 = NANOS_PER_SECOND / 2;
+/// An engine speed this old no longer tells the phase.
+const SPEED_LASTS: i64 = 10 * NANOS_PER_SECOND;
 
 /// The limits between phases, as common practice has them (no source): cranking
 /// is 60 to 350 rpm, above 500 rpm the engine runs. The second number of each
@@ -31,6 +41,9 @@ enum Turning {
 #[derive(Clone, Debug)]
 pub(crate) struct PhaseTracker {
     phase: Phase,
+    battery: Battery,
+    /// When the speed was read last.
+    speed_at: Option<i64>,
     turning: Option<Turning>,
     /// The phase to come back to when cranking ends without a start.
     rest: Phase,
@@ -40,6 +53,8 @@ impl PhaseTracker {
     pub(crate) const fn new() -> Self {
         PhaseTracker {
             phase: Phase::Off,
+            battery: Battery::new(),
+            speed_at: None,
             turning: None,
             rest: Phase::Off,
         }
@@ -51,13 +66,15 @@ impl PhaseTracker {
 
     pub(crate) fn say(&mut self, phase: Phase) {
         self.phase = phase;
+        self.battery.say(phase);
         if matches!(phase, Phase::Off | Phase::KeyOn) {
             self.rest = phase;
         }
     }
 
     /// Takes a speed in radians per second; true when the phase changed.
-    pub(crate) fn speed(&mut self, speed: f64) -> bool {
+    pub(crate) fn speed(&mut self, at: i64, speed: f64) -> bool {
+        self.speed_at = Some(at);
         let turning = turn(self.turning, speed);
         let before = self.turning.replace(turning);
         let before_phase = self.phase;
@@ -68,6 +85,26 @@ impl PhaseTracker {
             _ => self.phase = self.follow(turning),
         }
         self.phase != before_phase
+    }
+
+    /// Takes a battery voltage; true when the phase changed.
+    pub(crate) fn voltage(&mut self, at: i64, volts: f64) -> bool {
+        let turn = self.battery.add(at, volts);
+        let fresh = |seen: i64| at.saturating_sub(seen) < SPEED_LASTS;
+        let Some(turn) = turn.filter(|_| !self.speed_at.is_some_and(fresh)) else {
+            return false;
+        };
+        let before = self.phase;
+        self.phase = match (turn, before) {
+            (Turn::Cranks, _) => Phase::Cranking,
+            // The key is on after cranking; off would make this a battery at rest.
+            (Turn::Recovers, Phase::Cranking) => Phase::KeyOn,
+            (Turn::Runs, Phase::HighIdle | Phase::Loaded) => before,
+            (Turn::Runs, _) => Phase::Idle,
+            (Turn::Stops, Phase::Idle | Phase::HighIdle | Phase::Loaded) => Phase::Off,
+            (Turn::Recovers | Turn::Stops, _) => before,
+        };
+        self.phase != before
     }
 
     const fn follow(&self, turning: Turning) -> Phase {
@@ -122,7 +159,7 @@ mod tests {
         }
         let mut got = Vec::new();
         for &speed in speeds {
-            tracker.speed(rpm(speed));
+            tracker.speed(0, rpm(speed));
             got.push(tracker.phase());
         }
         assert_eq!(got, phases);

@@ -1,8 +1,6 @@
 //! One verdict, from the state of the fold to the words.
 
-use std::collections::HashMap;
-
-use trisect_measure::Amount;
+use trisect_measure::{Amount, significant};
 use trisect_rules::{Outcome, Phase, Side, Standing};
 
 use crate::assess::{Assessment, assess, shown, unit_of};
@@ -11,8 +9,9 @@ use crate::fold::{CheckState, Latest};
 use crate::model::Model;
 use crate::next::{Question, rank};
 use crate::proof::{Lack, Outcomes, side_lacks, suspect_lacks};
+use crate::stays::CrankSummary;
 use crate::verdict::{
-    BySide, ComplaintEvidence, Evidence, Missing, RuleSetName, SuspectBelief, Verdict,
+    BySide, ComplaintEvidence, Evidence, Line, Missing, RuleSetName, SuspectBelief, Verdict,
 };
 
 /// What a verdict is made from.
@@ -23,26 +22,15 @@ pub(crate) struct Job<'a> {
     pub(crate) latest: &'a [Option<Latest>],
     pub(crate) now: i64,
     pub(crate) phase: Phase,
+    pub(crate) crank: Option<CrankSummary>,
 }
 
-/// Pieces of evidence kept from one verdict to the next: most readings change
-/// one of them.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Pieces(HashMap<Key, Piece>);
-
-/// What a piece depends on: the check, and what is known of it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-enum Key {
-    Complaint,
-    Passes(u16, u64),
-    Answer(u16, u16),
-}
-
-pub(crate) fn reason(job: &Job<'_>, kept: &mut Pieces) -> Verdict {
+pub(crate) fn reason(job: &Job<'_>) -> Verdict {
     let model = job.model;
     let assessments = assess(model, job.states, job.latest, job.now);
-    let pieces = kept.gather(job, &assessments);
+    let pieces = gather(job, &assessments);
     let belief = weigh(model, &pieces);
+    debug_assert!(belief.left_out < 1e-12, "the bound holds");
     let outcomes = Outcomes(&assessments);
     let (standing, side) = stand(model, &belief, &outcomes);
     let leading = side.unwrap_or_else(|| leader(&belief));
@@ -83,6 +71,7 @@ pub(crate) fn reason(job: &Job<'_>, kept: &mut Pieces) -> Verdict {
             .is_finite()
             .then_some(belief.conflict / std::f64::consts::LN_2),
         phase: job.phase,
+        crank: job.crank,
         ruleset: RuleSetName {
             id: model.rules.id.clone(),
             version: model.rules.version.clone(),
@@ -94,67 +83,30 @@ pub(crate) fn reason(job: &Job<'_>, kept: &mut Pieces) -> Verdict {
     verdict
 }
 
-impl Pieces {
-    /// The pieces in force: the complaint first, then the checks in order.
-    fn gather(&mut self, job: &Job<'_>, found: &[Option<Assessment>]) -> Vec<Piece> {
-        let mut wanted = Vec::new();
-        if job.complaint.is_some() {
-            wanted.push(Key::Complaint);
+/// The pieces of evidence: the complaint first, then the checks in order.
+fn gather(job: &Job<'_>, found: &[Option<Assessment>]) -> Vec<Piece> {
+    let complaint = job.complaint.map(|c| Piece::complaint(job.model, c));
+    let checks = found.iter().enumerate().filter_map(|(check, assessment)| {
+        let assessment = assessment.as_ref()?;
+        if assessment.outcome == Outcome::Void {
+            return None;
         }
-        for (check, assessment) in found.iter().enumerate() {
-            let Some(assessment) = assessment else {
-                continue;
-            };
-            if assessment.outcome == Outcome::Void {
-                continue;
-            }
-            let check = check as u16;
-            match (assessment.answer, assessment.pass) {
-                (Some(answer), _) => wanted.push(Key::Answer(check, answer)),
-                (None, Some(pass)) => wanted.push(Key::Passes(check, pass.to_bits())),
-                (None, None) => {}
-            }
+        let check = check as u16;
+        match (assessment.answer, assessment.pass) {
+            (Some(answer), _) => Some(Piece::answer(job.model, check, answer)),
+            (None, Some(pass)) => Some(Piece::passes(job.model, check, pass)),
+            (None, None) => None,
         }
-        let mut fresh = HashMap::with_capacity(wanted.len());
-        let pieces = wanted.into_iter().map(|key| {
-            let piece = self.0.remove(&key).unwrap_or_else(|| key.piece(job));
-            fresh.insert(key, piece.clone());
-            piece
-        });
-        let pieces = pieces.collect();
-        self.0 = fresh;
-        pieces
-    }
+    });
+    complaint.into_iter().chain(checks).collect()
 }
 
-impl Key {
-    fn piece(self, job: &Job<'_>) -> Piece {
-        let model = job.model;
-        match self {
-            Key::Complaint => {
-                // Only asked for when there is a complaint.
-                let complaint = job.complaint.unwrap_or_default();
-                Piece::new(model, None, &model.complaints[complaint])
-            }
-            Key::Answer(check, answer) => {
-                let results = &model.results[usize::from(check)];
-                let worst = results.len() - 1;
-                Piece::new(model, Some(check), &results[usize::from(answer).min(worst)])
-            }
-            Key::Passes(check, bits) => {
-                let p = f64::from_bits(bits);
-                let passes = model.results[usize::from(check)][0].iter();
-                // A decided or undecided reading is a mixture of both results.
-                let mixed: Vec<f64> = passes.map(|q| p * q + (1.0 - p) * (1.0 - q)).collect();
-                Piece::new(model, Some(check), &mixed)
-            }
-        }
-    }
-}
+/// A conflict smaller than this is rounding.
+const CONFLICT: f64 = 1e-9;
 
 /// The standing and the side it names.
 fn stand(model: &Model, belief: &Belief, outcomes: &Outcomes<'_>) -> (Standing, Option<Side>) {
-    if belief.conflict > 0.0 && !belief.explained {
+    if belief.conflict > CONFLICT && !belief.explained {
         return (Standing::Contradicted, None);
     }
     let mut sure: Vec<Side> = Side::ALL
@@ -285,7 +237,8 @@ fn piece_of_evidence(
     found: &Assessment,
     decibans: BySide<f64>,
 ) -> Evidence {
-    let check = &model.rules.checks[index];
+    let rules = &model.rules;
+    let check = &rules.checks[index];
     let measured = check.measured();
     let value = measured.zip(found.value);
     let bound = value.and_then(|(_, (amount, _))| match amount {
@@ -307,6 +260,10 @@ fn piece_of_evidence(
         // Of a reading only: what was stated elsewhere has no probability.
         conformance: found.value.and(found.pass),
         readings: found.readings,
+        line: measured.zip(found.line).map(|(m, line)| Line {
+            frequency: line.frequency,
+            amplitude: significant(rules.point_unit(m.point).span_from_si(line.amplitude), 6),
+        }),
         answer: answer.and_then(|(a, answer)| a.answers.get(usize::from(answer)).cloned()),
         reason: found.reason.clone(),
         decibans,

@@ -6,6 +6,8 @@
 use serde::Serialize;
 use trisect_rules::{Outcome, Phase, Side, Standing};
 
+use crate::stays::CrankSummary;
+
 /// What the readings and answers of a job say so far.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Verdict {
@@ -35,6 +37,9 @@ pub struct Verdict {
     pub conflict: Option<f64>,
     /// The phase of the engine.
     pub phase: Phase,
+    /// The newest time that the engine was cranked, if it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub crank: Option<CrankSummary>,
     /// The rule set this was said by.
     pub ruleset: RuleSetName,
     /// The same in words.
@@ -110,6 +115,9 @@ pub struct Evidence {
     /// How many readings went into it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readings: Option<u64>,
+    /// The line that stands out of a ripple's spectrum.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub line: Option<Line>,
     /// The answer given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
@@ -118,6 +126,15 @@ pub struct Evidence {
     pub reason: Option<String>,
     /// Its weight for each side, in decibans.
     pub decibans: BySide<f64>,
+}
+
+/// The line that stands out of the spectrum of a ripple's newest window.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Line {
+    /// In hertz; as fine as one over the length of the window.
+    pub frequency: f64,
+    /// Half of its peak-to-peak, in the unit of the test point.
+    pub amplitude: f64,
 }
 
 /// What the complaint weighs.

@@ -8,7 +8,10 @@ use crate::verdict::{Evidence, Missing, Verdict};
 /// not cleared, what is still to be proven, what to do next.
 pub(crate) fn paragraph(rules: &RuleSet, verdict: &Verdict) -> String {
     let mut sentences = vec![opening(rules, verdict)];
-    sentences.extend(verdict.side.and_then(|side| reasons(rules, verdict, side)));
+    if let Some(side) = verdict.side {
+        sentences.extend(reasons(rules, verdict, side, For));
+        sentences.extend(reasons(rules, verdict, side, Against));
+    }
     if !verdict.also.is_empty() {
         let sides: Vec<&str> = verdict.also.iter().map(|side| side.word()).collect();
         sentences.push(format!("Not cleared: {}.", sides.join(", ")));
@@ -49,16 +52,32 @@ fn opening(rules: &RuleSet, verdict: &Verdict) -> String {
     }
 }
 
-/// The weightiest evidence for the side named.
-fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side) -> Option<String> {
-    let mut weighty: Vec<&Evidence> = verdict
-        .evidence
-        .iter()
-        .filter(|e| e.decibans.of(side) >= 1.0)
-        .collect();
-    weighty.sort_by(|a, b| b.decibans.of(side).total_cmp(&a.decibans.of(side)));
+/// Which way evidence speaks.
+#[derive(Clone, Copy, PartialEq)]
+enum Way {
+    For,
+    Against,
+}
+use Way::{Against, For};
+
+/// Evidence that weighs less than this is not worth a word, in decibans.
+const SLIGHT: f64 = 1.0;
+
+/// The weightiest evidence for the side named, or against it.
+fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side, way: Way) -> Option<String> {
+    let weight = |e: &Evidence| match way {
+        For => e.decibans.of(side),
+        Against => -e.decibans.of(side),
+    };
+    let seen = verdict.evidence.iter();
+    let mut weighty: Vec<&Evidence> = seen.filter(|e| weight(e) >= SLIGHT).collect();
+    weighty.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     let said: Vec<String> = weighty.iter().take(3).map(|e| said(rules, e)).collect();
-    (!said.is_empty()).then(|| format!("What speaks for it: {}.", said.join("; ")))
+    let speaks = match way {
+        For => "What speaks for it",
+        Against => "What speaks against it",
+    };
+    (!said.is_empty()).then(|| format!("{speaks}: {}.", said.join("; ")))
 }
 
 fn said(rules: &RuleSet, evidence: &Evidence) -> String {

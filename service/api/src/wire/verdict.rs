@@ -62,10 +62,43 @@ wire! {
         pub conflict: Option<f64>,
         /// The engine's phase.
         pub phase: Phase,
+        /// The newest time that the engine was cranked, if it was.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub crank: Option<Crank>,
         /// The rule set that judged.
         pub ruleset: RulesetDigest,
         /// All of it in a plain-language paragraph.
         pub text: String,
+    }
+
+    /// One time that the engine was cranked, and what was read then.
+    pub struct Crank {
+        /// Its number among the cranks of the job, from one.
+        pub number: u64,
+        /// When it began, in seconds since the job opened.
+        pub at: f64,
+        /// How long it lasted, or has lasted so far, in seconds.
+        pub seconds: f64,
+        /// The lowest battery voltage after the first half second, in volts.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub battery_minimum: Option<f64>,
+        /// The mean speed after the first half second, in revolutions per minute.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub cranking_speed: Option<f64>,
+        /// The lowest pressure at the pump inlet after the first second, in psi.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub lowest_inlet_pressure: Option<f64>,
+        /// Seconds until the inlet pressure first was 5 psi.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub built_5_psi_after: Option<f64>,
+    }
+
+    /// The line that stands out of the spectrum of a ripple's newest window.
+    pub struct Line {
+        /// In hertz; as fine as one over the length of the window.
+        pub frequency: f64,
+        /// Half of its peak-to-peak, in the unit of the test point.
+        pub amplitude: f64,
     }
 
     /// Which rule set, exactly.
@@ -116,6 +149,9 @@ wire! {
         /// How many readings the feature was made of.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub readings: Option<u64>,
+        /// The line that stands out of a ripple's spectrum.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub line: Option<Line>,
         /// The answer that was given.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub answer: Option<String>,

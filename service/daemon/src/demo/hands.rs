@@ -38,6 +38,8 @@ pub(super) struct Task<'a> {
     point: &'a str,
     phases: &'a [Phase],
     seconds: f64,
+    /// What is lost after the stop is asked for, so there must be pressure to lose.
+    builds_up: bool,
 }
 
 impl<'a> Task<'a> {
@@ -48,6 +50,7 @@ impl<'a> Task<'a> {
             phase,
             after,
             over,
+            take,
             ..
         } = &check.how
         else {
@@ -59,6 +62,7 @@ impl<'a> Task<'a> {
             point,
             phases: phase,
             seconds,
+            builds_up: take == "decay",
         })
     }
 
@@ -223,6 +227,14 @@ impl<'a> Technician<'a> {
         let bay = &self.stage.bay;
         if self.drive == Drive::Bypass && phase != Phase::Off {
             bay.bypass(BypassCommand::LowIdle);
+        }
+        if task.builds_up {
+            bay.key(Key::On);
+            bay.wait(PRIME).await;
+            bay.air(false);
+            bay.key(Key::Crank);
+            bay.wait(PRIME).await;
+            bay.shut_down().await;
         }
         let reached = match phase {
             Phase::Off | Phase::Stopping => true,

@@ -83,6 +83,9 @@ fn found(evidence: &Evidence) -> String {
     if let Some(limit) = &evidence.limit {
         parts.push(format!("limit {limit}"));
     }
+    if let Some(line) = &evidence.line {
+        parts.push(format!("strongest at {:.3} Hz", line.frequency));
+    }
     if let Some(conformance) = evidence.conformance {
         parts.push(format!("P(conforms) = {conformance:.3}"));
     }

@@ -1,8 +1,11 @@
 //! The fold, from events to verdicts, on small rule sets and the shipped one.
 #![allow(clippy::unwrap_used)]
 
+mod features;
+mod phases;
 mod published;
 mod shipped;
+mod wide;
 mod windows;
 
 use std::sync::Arc;
@@ -10,12 +13,12 @@ use std::sync::Arc;
 use trisect_measure::{Amount, Flags, NANOS_PER_SECOND, parse_value};
 use trisect_rules::{Drive, Outcome, Phase, RuleSet, examine, shipped_rule_set};
 
-use crate::{Diagnosis, Event, Model, Verdict, What};
+use crate::{Diagnosis, Event, Evidence, Model, Verdict, What};
 
 /// A job that is told what happens in a line each.
 pub(crate) struct Job {
     rules: Arc<RuleSet>,
-    diagnosis: Diagnosis,
+    pub(crate) diagnosis: Diagnosis,
     at: f64,
     pub(crate) events: Vec<Event>,
 }
@@ -132,6 +135,12 @@ impl Job {
 
     pub(crate) fn verdict(&mut self) -> Arc<Verdict> {
         self.diagnosis.verdict()
+    }
+
+    pub(crate) fn evidence(&mut self, check: &str) -> Evidence {
+        let verdict = self.verdict();
+        let mut evidence = verdict.evidence.iter();
+        evidence.find(|e| e.check == check).unwrap().clone()
     }
 
     pub(crate) fn outcome(&mut self, check: &str) -> Outcome {
