@@ -52,7 +52,7 @@ impl Parts {
         // A cold day is cold for all parts.
         parts.pump.kelvin = parts.ambient;
         parts.engine.kelvin = parts.ambient;
-        parts.electrics.volts = super::battery::open_circuit(parts.electrics.charge);
+        parts.electrics.volts = super::battery::open_circuit(parts.electrics.charge, parts.ambient);
         parts.fuel.settle_air();
         parts
     }

@@ -42,7 +42,7 @@ impl Machine {
             if done(self) {
                 return true;
             }
-            self.advance(Self::STEP * 5.0);
+            self.advance(Self::STEP * 2.0);
         }
         done(self)
     }
