@@ -7,18 +7,18 @@ use std::f64::consts::PI;
 const RESISTIVITY: f64 = 1.724_1e-8;
 
 /// Cross-section of an American wire gauge, m².
-pub fn gauge(awg: i32) -> f64 {
+pub(crate) fn gauge(awg: i32) -> f64 {
     let diameter = 0.127e-3 * 92_f64.powf(f64::from(36 - awg) / 39.0);
     PI / 4.0 * diameter * diameter
 }
 
 /// Resistance at 20 °C, Ω, of `metres` of wire of this cross-section, m².
-pub fn at_20(section: f64, metres: f64) -> f64 {
+pub(crate) fn at_20(section: f64, metres: f64) -> f64 {
     RESISTIVITY * metres / section
 }
 
 /// The factor by which copper's resistance differs from that at 20 °C.
-pub fn warmth(kelvin: f64) -> f64 {
+pub(crate) fn warmth(kelvin: f64) -> f64 {
     (234.5 + (kelvin - 273.15)) / 254.5
 }
 

@@ -39,7 +39,7 @@ impl Parts {
             ambient,
             electrics: Electrics::draw(&mut random),
             fuel: Fuel::draw(&mut random),
-            wiring: Wiring::draw(&mut random),
+            wiring: Wiring::draw(&mut random, ambient),
             controller: Controller::draw(&mut random),
             pump: Pump::draw(&mut random, ambient),
             engine: Engine::draw(&mut random, ambient),
