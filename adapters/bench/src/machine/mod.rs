@@ -25,14 +25,13 @@ mod shift;
 mod trial;
 mod wiring;
 
+use battery::Shaft;
 pub use fault::{Fault, FaultError, FaultKind};
 pub use observe::{ActError, CHECKS};
+use parts::Parts;
 pub use points::{POINTS, TestPoint};
 pub use pump::BypassCommand;
-
-use battery::Shaft;
-use parts::Parts;
-use random::Random;
+pub use random::Random;
 use wiring::{Branch, OPEN, Run, branch};
 
 /// Where the key stands.
