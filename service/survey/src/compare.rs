@@ -14,10 +14,11 @@ use crate::draw::{Drawn, Lot};
 use crate::hands::Hands;
 use crate::stats::Share;
 
-/// A row of a check: a suspect, and how often the check fails beside it.
+/// A row of a check or a complaint: a suspect, and how often the check fails, or
+/// the complaint is made, beside it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Number {
-    /// The check.
+    /// The check, or the complaint.
     pub check: String,
     /// The only suspect present; `None`: nothing is wrong.
     pub suspect: Option<String>,
@@ -96,7 +97,10 @@ pub fn compare(
 
 fn number(rules: &RuleSet, check: usize, suspect: Option<usize>, count: Count) -> Number {
     Number {
-        check: rules.checks[check].id.clone(),
+        check: match rules.checks.get(check) {
+            Some(check) => check.id.clone(),
+            None => rules.complaints[check - rules.checks.len()].id.clone(),
+        },
         suspect: suspect.map(|s| rules.suspects[s].id.clone()),
         ruleset: said(rules, check, suspect),
         model: Share::new(count.failed, count.decided),
@@ -104,9 +108,14 @@ fn number(rules: &RuleSet, check: usize, suspect: Option<usize>, count: Count) -
     }
 }
 
-/// P(fails) as the rule set has it.
+/// P(fails), or P(complaint), as the rule set has it.
 fn said(rules: &RuleSet, check: usize, suspect: Option<usize>) -> f64 {
-    match &rules.checks[check].how {
+    let Some(found) = rules.checks.get(check) else {
+        let complaint = &rules.complaints[check - rules.checks.len()];
+        let own = complaint.given.iter().find(|(s, _)| Some(*s) == suspect);
+        return own.map_or(complaint.otherwise, |(_, p)| *p);
+    };
+    match &found.how {
         How::Measured(measured) => {
             let own = measured.fails.iter().find(|(s, _)| Some(*s) == suspect);
             own.map_or(measured.otherwise, |(_, p)| *p)
@@ -126,15 +135,25 @@ fn counts(
     seed: u64,
 ) -> Vec<Count> {
     let rules = model.rules();
-    let mut counts = vec![Count::default(); rules.checks.len()];
+    let checks = rules.checks.len();
+    // The complaints after the checks.
+    let mut counts = vec![Count::default(); checks + rules.complaints.len()];
     for machine in 0..machines {
         let row = suspect.map_or(u64::MAX, |s| s as u64);
         let mut random = Random::new(seed ^ row.rotate_left(40), machine);
         let drawn = lot.with(rules, suspect.as_slice(), &mut random);
+        for (complaint, count) in counts[checks..].iter_mut().enumerate() {
+            let made = drawn.complaint == Some(complaint);
+            count.add(if made {
+                Outcome::Failed
+            } else {
+                Outcome::Passed
+            });
+        }
         let left_out = drawn
             .complaint
             .map_or(&[][..], |c| &rules.complaints[c].leaves_out);
-        for (check, count) in counts.iter_mut().enumerate() {
+        for (check, count) in counts[..checks].iter_mut().enumerate() {
             if !left_out.contains(&check) {
                 let chance = Random::new(random.whole(), 1);
                 count.add(tried(model, &drawn, check, chance));
