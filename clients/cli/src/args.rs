@@ -247,6 +247,8 @@ pub enum Ruleset {
     },
     /// Run recorded cases against a rule set and show what differs.
     Trial(Trial),
+    /// Run a rule set over many simulated machines: how often it is right, how sure, and how quick.
+    Survey(Survey),
     /// List the rule sets of the service.
     List,
     /// Install a rule set in the service: new jobs use it, open ones keep their own.
@@ -273,6 +275,31 @@ pub struct Trial {
     /// Say which limits could be moved, needs and proofs dropped, and rows flattened without a case noticing.
     #[arg(long)]
     pub sensitivity: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct Survey {
+    /// The rule set: the id of a shipped one, or a file.
+    pub ruleset: PathBuf,
+    /// How many machines.
+    #[arg(long, value_name = "N", default_value_t = 1000)]
+    pub machines: u64,
+    /// Which machines: the same seed gives the same report, to the byte.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// On how many threads; all cores unless said. The report does not depend on it.
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
+    /// Also draw the calibration curve and the confusion as SVG.
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// Instead: every number of the rule set's checks beside how often the check fails in the machine
+    /// model, on this many machines of each suspect.
+    #[arg(long, value_name = "N", conflicts_with_all = ["svg", "cases", "machines"])]
+    pub numbers: Option<u64>,
+    /// Also write the twenty worst jobs as cases into this directory.
+    #[arg(long, value_name = "DIR")]
+    pub cases: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

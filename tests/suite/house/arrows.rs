@@ -16,6 +16,16 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         "trisect-journal",
         &["trisect-measure", "trisect-rules", "trisect-diagnosis"],
     ),
+    // The only one that knows both the machine model and the reasoning: it holds one against the other.
+    (
+        "trisect-survey",
+        &[
+            "trisect-measure",
+            "trisect-rules",
+            "trisect-diagnosis",
+            "trisect-bench",
+        ],
+    ),
     // Mirrors what it shows; the daemon converts.
     ("trisect-api", &[]),
     (
@@ -36,7 +46,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("trisect-multimeter", &["trisect-measure", "trisect-kit"]),
     ("trisect-transducer", &["trisect-measure", "trisect-kit"]),
     ("trisect-bench", &["trisect-measure", "trisect-kit"]),
-    // A client knows the wire and what is pure, and reads instrument bytes; never the daemon.
+    // A client knows the wire and what is pure, reads instrument bytes, and surveys rule sets; never the daemon.
     (
         "trisect",
         &[
@@ -44,6 +54,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
             "trisect-measure",
             "trisect-rules",
             "trisect-diagnosis",
+            "trisect-survey",
             "trisect-kit",
             "trisect-multimeter",
             "trisect-transducer",

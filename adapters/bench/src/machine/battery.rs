@@ -1,5 +1,6 @@
 //! The battery, its cables, the starter and the alternator.
 
+use super::copper::at_20;
 use super::random::Random;
 
 /// Open-circuit voltage of a 12 V battery by charge
@@ -12,16 +13,22 @@ const OPEN_CIRCUIT: [(f64, f64); 5] = [
     (1.0, 12.6),
 ];
 
-/// Open-circuit voltage in volts at this charge (0 to 1).
-pub(crate) fn open_circuit(charge: f64) -> f64 {
+/// The temperature at which the table holds, kelvins, and what a kelvin of
+/// cold takes off it, volts: six cells at 0.2 mV (from memory).
+const TABLE_AT: f64 = 298.15;
+const PER_KELVIN: f64 = 1.2e-3;
+
+/// Open-circuit voltage in volts at this charge (0 to 1) and temperature.
+pub(crate) fn open_circuit(charge: f64, kelvin: f64) -> f64 {
     let charge = charge.clamp(0.0, 1.0);
-    for pair in OPEN_CIRCUIT.windows(2) {
-        let ((low, v_low), (high, v_high)) = (pair[0], pair[1]);
-        if charge <= high {
-            return v_low + (v_high - v_low) * (charge - low) / (high - low);
-        }
-    }
-    12.6
+    let at_table = OPEN_CIRCUIT
+        .windows(2)
+        .find(|pair| charge <= pair[1].0)
+        .map_or(12.6, |pair| {
+            let ((low, v_low), (high, v_high)) = (pair[0], pair[1]);
+            v_low + (v_high - v_low) * (charge - low) / (high - low)
+        });
+    at_table + PER_KELVIN * (kelvin - TABLE_AT)
 }
 
 /// Internal resistance, in ohms, of a battery that has `at_25` ohms at 25 °C:
@@ -51,8 +58,40 @@ pub(crate) struct Electrics {
     pub volts: f64,
     /// Current through the starter, amperes.
     pub starter_amps: f64,
+    /// A temperature, and the cold's factor on the resistance at it.
+    cold: (f64, f64),
+    /// Where the energy went.
+    pub booked: Booked,
 }
 
+/// Energies since the machine was made, joules.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Booked {
+    /// Given by the alternator.
+    pub alternator: f64,
+    /// Turned to heat inside the battery.
+    pub battery_heat: f64,
+    /// Turned to heat in cables and starter.
+    pub cable_heat: f64,
+    /// Given to the crankshaft by the starter.
+    pub shaft: f64,
+    /// Taken by everything else.
+    pub loads: f64,
+}
+
+/// The crankshaft as the starter feels it over one step.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Shaft {
+    /// Speed at the beginning of the step, rad/s.
+    pub omega: f64,
+    /// What its mean speed over the step gains from each newton metre, rad/s.
+    pub mobility: f64,
+    /// Everything but the starter that turns it, N m.
+    pub torque: f64,
+}
+
+/// Cross-section of the battery cables, m²: 70 mm² (common practice, no source).
+const CABLE: f64 = 70e-6;
 /// Ampere-seconds in a full battery: 100 Ah (common practice, no source).
 const CAPACITY: f64 = 100.0 * 3600.0;
 /// Most the alternator gives, amperes (common practice, no source).
@@ -64,16 +103,19 @@ impl Electrics {
     /// A healthy set, spread as parts are (common practice, no source).
     pub(crate) fn draw(random: &mut Random) -> Self {
         let charge = random.between(0.94, 1.0);
+        let cable = |metres: f64, ends: f64| at_20(CABLE, metres) + ends;
         Electrics {
             charge,
             resistance: 5.0e-3 * random.about_one(0.08),
-            positive_cable: 0.36e-3 * random.about_one(0.08),
-            ground_cable: 0.20e-3 * random.about_one(0.08),
+            positive_cable: cable(1.3, 0.04e-3) * random.about_one(0.08),
+            ground_cable: cable(0.65, 0.04e-3) * random.about_one(0.08),
             armature: 8.5e-3 * random.about_one(0.04),
             starter_constant: 0.317 * random.about_one(0.03),
             regulated: 14.1 + 0.1 * random.normal().clamp(-2.0, 2.0),
-            volts: open_circuit(charge),
+            volts: open_circuit(charge, TABLE_AT),
             starter_amps: 0.0,
+            cold: (TABLE_AT, 1.0),
+            booked: Booked::default(),
         }
     }
 
@@ -82,32 +124,90 @@ impl Electrics {
         self.starter_constant * self.starter_amps
     }
 
+    /// Starter current, amperes. The back-electromotive force is that of the
+    /// mean speed over the step, so that what the starter takes and what the
+    /// crankshaft gets are the same energy.
+    fn starter(&self, source: f64, inner: f64, others: f64, shaft: &Shaft) -> f64 {
+        let k = self.starter_constant;
+        let ohms = inner + self.positive_cable + self.ground_cable + self.armature;
+        let drive = source - inner * others;
+        // At rest it has to break loose first.
+        let loose = shaft.omega > 0.0 || k * drive / ohms + shaft.torque > 0.0;
+        let mobility = if loose { shaft.mobility } else { 0.0 };
+        let back = k * (shaft.omega + mobility * shaft.torque);
+        ((drive - back) / (ohms + k * k * mobility)).max(0.0)
+    }
+
     /// Solves the loop of battery, cables and starter for this instant and
     /// moves the charge on. `others` is what everything else draws, amperes.
-    pub(crate) fn step(&mut self, cranking: bool, omega: f64, others: f64, kelvin: f64, dt: f64) {
-        let source = open_circuit(self.charge);
-        let inner = internal_resistance(self.resistance, kelvin);
+    pub(crate) fn step(
+        &mut self,
+        cranking: bool,
+        shaft: &Shaft,
+        others: f64,
+        kelvin: f64,
+        dt: f64,
+    ) {
+        let source = open_circuit(self.charge, kelvin);
+        let inner = self.inner(kelvin);
         self.starter_amps = if cranking {
-            let cables = self.positive_cable + self.ground_cable;
-            let drive = source - inner * others - self.starter_constant * omega;
-            (drive / (inner + cables + self.armature)).max(0.0)
+            self.starter(source, inner, others, shaft)
         } else {
             0.0
         };
         let load = self.starter_amps + others;
-        let available = ALTERNATOR_AMPS * ((omega - 45.0) / 60.0).clamp(0.0, 1.0);
-        let charging = (available - load).max(0.0);
-        self.volts = if charging > 0.0 {
-            (source + CHARGING_STIFFNESS * inner * charging).min(self.regulated)
+        // The alternator is not excited while the starter is engaged.
+        let available = if cranking {
+            0.0
         } else {
-            source - inner * (load - available)
+            ALTERNATOR_AMPS * ((shaft.omega - 45.0) / 60.0).clamp(0.0, 1.0)
         };
-        let flow = if charging > 0.0 {
-            (self.volts - source).max(0.0) / (CHARGING_STIFFNESS * inner)
+        // Into the battery, amperes; out of it, below zero.
+        let (flow, resistance) = if available > load {
+            let stiff = CHARGING_STIFFNESS * inner;
+            let room = ((self.regulated - source) / stiff).max(0.0);
+            ((available - load).min(room), stiff)
         } else {
-            available - load
+            (available - load, inner)
         };
-        self.charge = (self.charge + flow * dt / CAPACITY).clamp(0.0, 1.0);
+        self.volts = source + resistance * flow;
+        // A full battery takes no more: the rest gases away as heat.
+        let before = self.charge;
+        self.charge = (before + flow * dt / CAPACITY).clamp(0.0, 1.0);
+        let mean = open_circuit((before + self.charge) / 2.0, kelvin);
+        let kept = (self.charge - before) * CAPACITY * mean;
+        self.book(flow, load, others, kept, dt);
+    }
+
+    fn inner(&mut self, kelvin: f64) -> f64 {
+        if self.cold.0 != kelvin {
+            self.cold = (kelvin, internal_resistance(1.0, kelvin));
+        }
+        self.resistance * self.cold.1
+    }
+
+    fn book(&mut self, flow: f64, load: f64, others: f64, kept: f64, dt: f64) {
+        let amps = self.starter_amps;
+        let ohms = self.positive_cable + self.ground_cable + self.armature;
+        let heat = amps * amps * ohms * dt;
+        self.booked.alternator += self.volts * (flow + load) * dt;
+        self.booked.battery_heat += self.volts * flow * dt - kept;
+        self.booked.cable_heat += heat;
+        self.booked.shaft += self.volts * amps * dt - heat;
+        self.booked.loads += self.volts * others * dt;
+    }
+
+    /// Energy in the battery at this temperature above an empty one, joules:
+    /// the integral of the open-circuit table over the charge.
+    #[cfg(test)]
+    pub(crate) fn stored(&self, kelvin: f64) -> f64 {
+        let mut sum = 0.0;
+        for pair in OPEN_CIRCUIT.windows(2) {
+            let ((low, _), (high, _)) = (pair[0], pair[1]);
+            let to = self.charge.clamp(low, high);
+            sum += (to - low) * (open_circuit(low, kelvin) + open_circuit(to, kelvin)) / 2.0;
+        }
+        sum * CAPACITY
     }
 }
 
@@ -116,7 +216,10 @@ mod tests {
     use super::*;
 
     fn check_open_circuit(charge: f64, volts: f64) {
-        assert!((open_circuit(charge) - volts).abs() < 1e-12, "{charge}");
+        assert!(
+            (open_circuit(charge, TABLE_AT) - volts).abs() < 1e-12,
+            "{charge}"
+        );
     }
 
     #[test]
@@ -130,6 +233,13 @@ mod tests {
             (0.0, 11.7),
         ] {
             check_open_circuit(charge, volts);
+        }
+    }
+
+    fn turning(omega: f64) -> Shaft {
+        Shaft {
+            omega,
+            ..Shaft::default()
         }
     }
 
@@ -151,7 +261,7 @@ mod tests {
             let good = Electrics::draw(&mut Random::new(seed, 1));
             for (celsius, least) in table {
                 let inner = internal_resistance(good.resistance, celsius + 273.15);
-                let loaded = open_circuit(good.charge) - 375.0 * inner;
+                let loaded = open_circuit(good.charge, celsius + 273.15) - 375.0 * inner;
                 assert!(loaded > least, "seed {seed}, {celsius} °C: {loaded} V");
             }
         }
@@ -161,10 +271,10 @@ mod tests {
     fn charge_goes_out_while_cranking_and_in_while_running() {
         let mut set = Electrics::draw(&mut Random::new(1, 1));
         let full = set.charge;
-        set.step(true, 20.0, 10.0, 293.0, 10.0);
+        set.step(true, &turning(20.0), 10.0, 293.0, 10.0);
         assert!(set.charge < full && set.volts < 11.5);
         let low = set.charge;
-        set.step(false, 84.0, 10.0, 293.0, 10.0);
+        set.step(false, &turning(84.0), 10.0, 293.0, 10.0);
         assert!(set.charge > low && set.volts > 13.0);
     }
 }

@@ -146,6 +146,11 @@ impl Controller {
         Some(self.governor.step(target, inputs.omega, 1.0, dt))
     }
 
+    /// Does something about it come and go by chance?
+    pub(crate) fn falters(&self) -> bool {
+        matches!(self.accelerator, Accelerator::DropsOut(_))
+    }
+
     /// Does it close the lift pump's relay? It does as long as it runs.
     pub(crate) fn lift_pump_on(&self) -> bool {
         self.running && self.switches_lift_pump

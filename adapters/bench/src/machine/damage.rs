@@ -67,11 +67,11 @@ fn supply(fault: Fault, parts: &mut Parts, random: &mut Random) {
             fuel.gap = 1.6e-9 * d * random.between(0.6, 1.4);
             fuel.void *= 1.0 + 4.0 * d;
         }
-        FaultKind::LiftPumpDead => fuel.turns = d < 0.5,
+        FaultKind::LiftPumpDead => fuel.lift_pump.turns = d < 0.5,
         FaultKind::LiftPumpWeak => {
             let left = 1.0 - d * random.between(0.94, 1.02);
-            fuel.free_flow *= left;
-            fuel.head *= left;
+            fuel.lift_pump.free_flow *= left;
+            fuel.lift_pump.head *= left;
         }
         FaultKind::FilterPlugged => fuel.filter *= 130_f64.powf(d) * random.between(0.8, 1.3),
         FaultKind::FuelWaxed => {

@@ -1,5 +1,6 @@
 //! The engine itself: it turns, compresses, fires and drags.
 
+use super::battery::Shaft;
 use super::random::Random;
 
 /// Torque at full fuel, N m.
@@ -31,8 +32,21 @@ pub(crate) struct Engine {
     /// Speed, rad/s.
     pub omega: f64,
     angle: f64,
+    gas: f64,
+    against: f64,
+    /// Where the energy came from and went.
+    pub booked: Booked,
     /// Revolutions with enough fuel to smoke since the engine last stood.
     pub smoked: f64,
+}
+
+/// Energies since the machine was made, joules.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Booked {
+    /// Given by combustion and compression.
+    pub gas: f64,
+    /// Taken by friction and load.
+    pub friction: f64,
 }
 
 /// What acts on the engine in one step.
@@ -41,8 +55,6 @@ pub(crate) struct Acting {
     pub delivered: f64,
     /// How far the timing is late, 0 to 1.
     pub late: f64,
-    /// Torque of the starter, N m.
-    pub starter: f64,
     /// Drag of a worn pump, N m.
     pub drag: f64,
     /// Load, 0 to 1.
@@ -66,6 +78,9 @@ impl Engine {
             air_open: true,
             omega: 0.0,
             angle: 0.0,
+            gas: 0.0,
+            against: 0.0,
+            booked: Booked::default(),
             smoked: 0.0,
         }
     }
@@ -103,41 +118,71 @@ impl Engine {
         FULL_TORQUE * burnt * timing * spray * self.firing(acting)
     }
 
-    /// Moves the engine on by `dt` seconds.
-    pub(crate) fn step(&mut self, acting: &Acting, dt: f64) {
+    /// What turns the crankshaft but for the starter, and how it yields, over
+    /// a step of `dt` seconds. Friction at rest is the most it can hold.
+    pub(crate) fn shaft(&mut self, acting: &Acting, dt: f64) -> Shaft {
         let load = if self.omega > 60.0 {
             FULL_LOAD * acting.load
         } else {
             0.0
         };
-        let against = self.drag() + acting.drag + load;
-        let pulses = 28.0 * self.compression * (3.0 * self.angle).sin();
-        let pulses = if (1.0..60.0).contains(&self.omega) {
-            pulses
-        } else {
-            0.0
-        };
-        let driving = acting.starter + self.combustion(acting) + pulses;
-        let torque = driving
-            - if self.omega > 0.0 || driving > against {
-                against
+        self.against = self.drag() + acting.drag + load;
+        let turning = (1.0..60.0).contains(&self.omega);
+        self.gas = self.combustion(acting)
+            + if turning {
+                28.0 * self.compression * (3.0 * self.angle).sin()
             } else {
-                driving
+                0.0
             };
-        self.omega = (self.omega + torque / self.inertia * dt).max(0.0);
+        Shaft {
+            omega: self.omega,
+            mobility: dt / (2.0 * self.inertia),
+            torque: self.gas - self.against,
+        }
+    }
+
+    /// Moves the engine on by `dt` seconds, after [`Engine::shaft`].
+    pub(crate) fn step(&mut self, starter: f64, acting: &Acting, dt: f64) {
+        let torque = starter + self.gas - self.against;
+        let before = self.omega;
+        if before > 0.0 || torque > 0.0 {
+            self.omega = (before + torque / self.inertia * dt).max(0.0);
+        }
+        // Exact for a step at constant torque; what brings it to rest is friction.
+        let turned = (before + self.omega) / 2.0 * dt;
+        self.booked.gas += self.gas * turned;
+        let gained = 0.5 * self.inertia * (self.omega * self.omega - before * before);
+        self.booked.friction += (starter + self.gas) * turned - gained;
         self.angle = (self.angle + self.omega * dt) % std::f64::consts::TAU;
         if self.omega <= 0.0 {
             self.smoked = 0.0;
         } else if acting.delivered > 0.1 {
             self.smoked += self.omega * dt / std::f64::consts::TAU;
         }
-        let settles_at = if self.omega > 50.0 {
-            358.0
+        self.warm(acting.ambient, dt);
+    }
+
+    fn warm(&mut self, ambient: f64, dt: f64) {
+        let (settles_at, lag) = if self.omega > 50.0 {
+            (358.0, 400.0)
         } else {
-            acting.ambient
+            (ambient, 3000.0)
         };
-        self.kelvin +=
-            (settles_at - self.kelvin) * dt / if self.omega > 50.0 { 400.0 } else { 3000.0 };
+        self.kelvin += (settles_at - self.kelvin) * dt / lag;
+    }
+
+    /// Holds its speed for `seconds`: as much is given as is taken.
+    pub(crate) fn hold(&mut self, ambient: f64, seconds: f64) {
+        let worked = self.gas * self.omega * seconds;
+        self.booked.gas += worked;
+        self.booked.friction += worked;
+        self.warm(ambient, seconds);
+    }
+
+    /// Energy in the turning parts, joules.
+    #[cfg(test)]
+    pub(crate) fn kinetic(&self) -> f64 {
+        0.5 * self.inertia * self.omega * self.omega
     }
 
     /// Speed in revolutions a minute.

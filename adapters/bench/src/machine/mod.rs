@@ -9,6 +9,7 @@
 
 mod battery;
 mod controller;
+mod copper;
 mod damage;
 mod engine;
 mod fault;
@@ -20,16 +21,17 @@ mod parts;
 mod points;
 mod pump;
 pub(crate) mod random;
+mod shift;
 mod trial;
 mod wiring;
 
+use battery::Shaft;
 pub use fault::{Fault, FaultError, FaultKind};
 pub use observe::{ActError, CHECKS};
+use parts::Parts;
 pub use points::{POINTS, TestPoint};
 pub use pump::BypassCommand;
-
-use parts::Parts;
-use random::Random;
+pub use random::Random;
 use wiring::{Branch, OPEN, Run, branch};
 
 /// Where the key stands.
@@ -111,8 +113,11 @@ pub struct Machine {
 }
 
 impl Machine {
-    /// Length of a step, seconds: the model runs at 500 Hz.
-    pub const STEP: f64 = 0.002;
+    /// Length of a step, seconds: the model runs at 100 Hz. What is stiffer
+    /// (the filter between two volumes) is solved implicitly.
+    pub const STEP: f64 = 0.01;
+    /// Length of a step while a machine just stands, seconds.
+    const STANDING: f64 = 0.25;
 
     /// The machine of this seed with these faults, as it stands after a night
     /// with the key off. The same arguments give the same machine and course.
@@ -126,7 +131,7 @@ impl Machine {
             owed: 0.0,
         };
         // Currents and drops exist once the loop has been solved.
-        machine.step();
+        machine.step(Self::STEP);
         machine.steps = 0;
         machine
     }
@@ -169,8 +174,27 @@ impl Machine {
         // A hair of tolerance, so that ten tenths make a whole.
         while self.owed >= Self::STEP * (1.0 - 1e-9) {
             self.owed -= Self::STEP;
-            self.step();
+            self.step(Self::STEP);
         }
+    }
+
+    /// Lets a machine stand for `seconds`: with the key off, on its own harness
+    /// and at rest nothing is quick, and long steps do; else as
+    /// [`advance`](Self::advance).
+    pub fn stand(&mut self, seconds: f64) {
+        let seconds = seconds.clamp(0.0, 86_400.0);
+        let still = self.controls.key == Key::Off && self.controls.drive == Drive::Harness;
+        if !still || self.parts.engine.omega > 0.0 {
+            return self.advance(seconds);
+        }
+        // Quick things come to rest first.
+        let settling = seconds.min(2.0);
+        self.advance(settling);
+        let long = ((seconds - settling) / Self::STANDING).floor();
+        for _ in 0..long as u64 {
+            self.step(Self::STANDING);
+        }
+        self.advance(seconds - settling - long * Self::STANDING);
     }
 
     fn bypass(&self) -> Option<BypassCommand> {
@@ -178,21 +202,22 @@ impl Machine {
     }
 
     /// One step of everything, each part seeing the others as they last were.
-    fn step(&mut self) {
-        let dt = Self::STEP;
+    fn step(&mut self, dt: f64) {
         let key_on = self.controls.key != Key::Off;
-        self.parts
-            .wiring
-            .step(self.parts.engine.omega, &mut self.random, dt);
-        self.power(key_on, dt);
+        let omega = self.parts.engine.omega;
+        self.parts.wiring.step(omega, &mut self.random, dt);
+        let acting = self.acting();
+        let shaft = self.parts.engine.shaft(&acting, dt);
+        self.power(key_on, &shaft, dt);
         let command = self.control(key_on, dt);
         self.deliver(command, dt);
-        self.turn(dt);
-        self.steps += 1;
+        let starter = self.parts.electrics.starter_torque();
+        self.parts.engine.step(starter, &acting, dt);
+        self.steps += (dt / Self::STEP).round() as u64;
     }
 
     /// Battery, and what it leaves for the three fed units.
-    fn power(&mut self, key_on: bool, dt: f64) {
+    fn power(&mut self, key_on: bool, shaft: &Shaft, dt: f64) {
         let Parts {
             electrics,
             wiring,
@@ -200,21 +225,24 @@ impl Machine {
             pump,
             fuel,
             ambient,
-            engine,
             ..
         } = &mut self.parts;
         let feeds = &self.feeds;
         let units = feeds.controller.amps + feeds.lift_pump.amps + feeds.pump.amps;
         let others = units + if key_on { KEY_AMPS } else { 0.0 };
         let cranking = self.controls.key == Key::Crank;
-        electrics.step(cranking, engine.omega, others, *ambient, dt);
+        electrics.step(cranking, shaft, others, *ambient, dt);
 
         let switched = if key_on { electrics.volts } else { 0.0 };
         let ground = wiring.controller_ground;
         self.feeds.controller = branch(switched, wiring.controller_feed, controller.load, ground);
         // A dead motor has open brushes here, and a relay not closed is an open
         // run; where both are open, the run keeps the voltage.
-        let motor = if fuel.turns { LIFT_PUMP_OHMS } else { OPEN };
+        let motor = if fuel.lift_pump.turns {
+            LIFT_PUMP_OHMS
+        } else {
+            OPEN
+        };
         let contact = if controller.lift_pump_on() {
             wiring.lift_pump_feed
         } else {
@@ -273,26 +301,17 @@ impl Machine {
         pump.step(&feed, dt);
     }
 
-    fn turn(&mut self, dt: f64) {
-        let Parts {
-            electrics,
-            controller,
-            pump,
-            engine,
-            ambient,
-            ..
-        } = &mut self.parts;
-        engine.air_open = self.controls.air_open;
-        let acting = engine::Acting {
-            delivered: pump.delivered,
-            late: pump.late,
-            starter: electrics.starter_torque(),
-            drag: pump.drag(),
+    fn acting(&mut self) -> engine::Acting {
+        let parts = &mut self.parts;
+        parts.engine.air_open = self.controls.air_open;
+        engine::Acting {
+            delivered: parts.pump.delivered,
+            late: parts.pump.late,
+            drag: parts.pump.drag(),
             load: self.controls.load,
-            ambient: *ambient,
-            heater: controller.running,
-        };
-        engine.step(&acting, dt);
+            ambient: parts.ambient,
+            heater: parts.controller.running,
+        }
     }
 }
 

@@ -95,7 +95,7 @@ impl Machine {
 
     fn hear_lift_pump(&mut self) -> &'static str {
         self.key_on(1.0);
-        let humming = self.parts.fuel.turns && self.feeds.lift_pump.volts > 4.0;
+        let humming = self.parts.fuel.lift_pump.turns && self.feeds.lift_pump.volts > 4.0;
         pick(humming, "runs", "silent")
     }
 
@@ -105,7 +105,7 @@ impl Machine {
         self.wait_until(6.0, |m| m.rpm() > 500.0);
         self.with(|c| c.key = Key::On);
         self.advance(3.0);
-        pick(self.parts.fuel.air_line < 0.04, "clear", "bubbles")
+        pick(self.parts.fuel.air.line < 0.04, "clear", "bubbles")
     }
 
     fn ask_controller(&mut self) -> &'static str {
@@ -179,7 +179,7 @@ impl Machine {
 
     fn bypass_runs_hot(&mut self) -> Result<&'static str, ActError> {
         self.run_on_bypass("bypass-runs-hot")?;
-        let stalls = self.wait_until(UNTIL_HOT, |m| m.rpm() < 100.0);
+        let stalls = self.work_until(UNTIL_HOT, |m| m.rpm() < 100.0);
         Ok(pick(!stalls, "keeps-running", "stalls"))
     }
 
@@ -192,7 +192,7 @@ impl Machine {
 
     fn heat_dependence(&mut self) -> Result<&'static str, ActError> {
         let start = self.try_start_twice(Drive::Harness, 5.0);
-        let stalled = start.started && self.wait_until(2400.0, |m| m.rpm() < 100.0);
+        let stalled = start.started && self.work_until(2400.0, |m| m.rpm() < 100.0);
         if !stalled {
             let why = "the engine does not stall here";
             return Err(ActError::NotPossible {
@@ -202,7 +202,7 @@ impl Machine {
         }
         let hot = self.try_start(Drive::Harness, 5.0);
         self.bring_to_rest();
-        self.advance(COOLING);
+        self.stand(COOLING);
         let cooled = self.try_start(Drive::Harness, 5.0);
         let only_cooled = !hot.started && cooled.started;
         Ok(pick(!only_cooled, "no-difference", "restarts-when-cooled"))

@@ -41,7 +41,7 @@ impl Machine {
         if weak {
             return Some("low-power");
         }
-        if self.wait_until(SHIFT, |m| m.rpm() < 100.0) {
+        if self.work_until(SHIFT, |m| m.rpm() < 100.0) {
             return Some("stalls");
         }
         hard.then_some("hard-start")

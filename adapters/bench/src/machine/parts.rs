@@ -39,7 +39,7 @@ impl Parts {
             ambient,
             electrics: Electrics::draw(&mut random),
             fuel: Fuel::draw(&mut random),
-            wiring: Wiring::draw(&mut random),
+            wiring: Wiring::draw(&mut random, ambient),
             controller: Controller::draw(&mut random),
             pump: Pump::draw(&mut random, ambient),
             engine: Engine::draw(&mut random, ambient),
@@ -52,7 +52,7 @@ impl Parts {
         // A cold day is cold for all parts.
         parts.pump.kelvin = parts.ambient;
         parts.engine.kelvin = parts.ambient;
-        parts.electrics.volts = super::battery::open_circuit(parts.electrics.charge);
+        parts.electrics.volts = super::battery::open_circuit(parts.electrics.charge, parts.ambient);
         parts.fuel.settle_air();
         parts
     }

@@ -160,14 +160,20 @@ impl Pump {
         }
     }
 
-    fn warm(&mut self, feed: &Feed, running: bool, dt: f64) {
-        let flow = (feed.returned / 20e-6).min(1.5);
+    /// Runs on for `seconds` as it does: only its temperature moves.
+    pub(crate) fn keep_warm(&mut self, omega: f64, fuel_kelvin: f64, returned: f64, seconds: f64) {
+        let running = self.delivered > 0.0 && omega > 40.0;
+        self.warm(fuel_kelvin, returned, running, seconds);
+    }
+
+    fn warm(&mut self, fuel_kelvin: f64, returned: f64, running: bool, dt: f64) {
+        let flow = (returned / 20e-6).min(1.5);
         let rise = if running {
             35.0 / (0.4 + 0.6 * flow)
         } else {
             0.0
         };
-        let settles_at = feed.fuel_kelvin + rise;
+        let settles_at = fuel_kelvin + rise;
         self.kelvin += (settles_at - self.kelvin) * (dt / 300.0).min(1.0);
         self.tripped =
             self.kelvin > self.hot_limit || (self.tripped && self.kelvin > self.hot_limit - 8.0);
@@ -185,7 +191,8 @@ impl Pump {
     pub(crate) fn step(&mut self, feed: &Feed, dt: f64) {
         let running = self.logic && !self.tripped && feed.volts > RUNS_ABOVE;
         let command = self.command(feed, dt);
-        self.warm(feed, running && feed.omega > 40.0, dt);
+        let hot = running && feed.omega > 40.0;
+        self.warm(feed.fuel_kelvin, feed.returned, hot, dt);
         self.fill(feed, dt);
         let wanted = if running {
             command.min(self.opening)

@@ -5,7 +5,7 @@
 
 /// A stream of pseudo-random numbers; the same seed gives the same stream.
 #[derive(Clone, Debug)]
-pub(crate) struct Random {
+pub struct Random {
     state: [u64; 4],
 }
 
@@ -21,7 +21,7 @@ fn split_mix(state: &mut u64) -> u64 {
 impl Random {
     /// A stream of its own for each pair of seed and purpose, so that drawing
     /// more for one purpose does not shift another.
-    pub(crate) fn new(seed: u64, purpose: u64) -> Self {
+    pub fn new(seed: u64, purpose: u64) -> Self {
         let mut mixed = seed ^ purpose.rotate_left(32).wrapping_mul(0xA24B_AED4_963E_E407);
         Random {
             state: std::array::from_fn(|_| split_mix(&mut mixed)),
@@ -41,30 +41,35 @@ impl Random {
         result
     }
 
+    /// Any whole number: a seed for something else.
+    pub fn whole(&mut self) -> u64 {
+        self.next()
+    }
+
     /// Evenly spread over [0, 1).
-    pub(crate) fn uniform(&mut self) -> f64 {
+    pub fn uniform(&mut self) -> f64 {
         (self.next() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
     }
 
     /// Evenly spread over [low, high).
-    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
     }
 
     /// Normally distributed, mean 0 and standard deviation 1 (Box and Muller).
-    pub(crate) fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
         radius * (std::f64::consts::TAU * self.uniform()).cos()
     }
 
     /// A factor around 1 with this relative spread, never beyond 2.5 spreads:
     /// parts that stray further do not leave the factory.
-    pub(crate) fn about_one(&mut self, spread: f64) -> f64 {
+    pub fn about_one(&mut self, spread: f64) -> f64 {
         1.0 + spread * self.normal().clamp(-2.5, 2.5)
     }
 
     /// True with this probability.
-    pub(crate) fn chance(&mut self, probability: f64) -> bool {
+    pub fn chance(&mut self, probability: f64) -> bool {
         self.uniform() < probability
     }
 }

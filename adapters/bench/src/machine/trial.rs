@@ -25,31 +25,27 @@ pub(crate) struct Start {
 
 impl Machine {
     /// Changes the controls in place.
-    pub(crate) fn with(&mut self, change: impl FnOnce(&mut Controls)) {
+    pub fn with(&mut self, change: impl FnOnce(&mut Controls)) {
         let mut controls = self.controls();
         change(&mut controls);
         self.set_controls(controls);
     }
 
     /// Lets time pass until `done`, at most `limit` seconds; says whether it came.
-    pub(crate) fn wait_until(
-        &mut self,
-        limit: f64,
-        mut done: impl FnMut(&Machine) -> bool,
-    ) -> bool {
+    pub fn wait_until(&mut self, limit: f64, mut done: impl FnMut(&Machine) -> bool) -> bool {
         let end = self.time() + limit;
         while self.time() < end {
             if done(self) {
                 return true;
             }
-            self.advance(Self::STEP * 5.0);
+            self.advance(Self::STEP * 2.0);
         }
         done(self)
     }
 
     /// Key off; cuts the air if that does not stop the engine; then gives the
     /// starter a rest.
-    pub(crate) fn bring_to_rest(&mut self) {
+    pub fn bring_to_rest(&mut self) {
         self.with(|c| {
             *c = Controls {
                 drive: c.drive,

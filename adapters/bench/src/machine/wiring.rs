@@ -1,6 +1,7 @@
 //! The harness: runs, pins and the data bus, as resistances. A voltmeter
 //! across a run shows what the current through it loses there.
 
+use super::copper;
 use super::random::Random;
 
 /// What an open circuit is, ohms: high enough to pass nothing, and finite so
@@ -58,13 +59,14 @@ pub(crate) enum Run {
     Sensor,
 }
 
-/// The runs between the engine controller's plug and the pump's, ohms each.
-const RUNS: [(Run, f64); 5] = [
-    (Run::PumpFeed, 0.045),
-    (Run::PumpGround, 0.006),
-    (Run::BusHigh, 0.3),
-    (Run::BusLow, 0.3),
-    (Run::Sensor, 0.4),
+/// The runs between the engine controller's plug and the pump's: wire gauge,
+/// metres, and ohms of all contacts on the way (common practice, no source).
+const RUNS: [(Run, i32, f64, f64); 5] = [
+    (Run::PumpFeed, 12, 5.0, 0.019),
+    (Run::PumpGround, 10, 1.2, 0.002),
+    (Run::BusHigh, 20, 6.0, 0.1),
+    (Run::BusLow, 20, 6.0, 0.1),
+    (Run::Sensor, 20, 8.0, 0.13),
 ];
 
 /// A contact that opens now and then while the engine shakes it.
@@ -108,9 +110,12 @@ pub(crate) struct Wiring {
 
 impl Wiring {
     /// A healthy harness, spread as parts are (common practice, no source).
-    pub(crate) fn draw(random: &mut Random) -> Self {
+    pub(crate) fn draw(random: &mut Random, kelvin: f64) -> Self {
         Wiring {
-            runs: RUNS.map(|(_, ohms)| ohms * random.about_one(0.15)),
+            runs: RUNS.map(|(_, awg, metres, contacts)| {
+                let wire = copper::at_20(copper::gauge(awg), metres) * copper::warmth(kelvin);
+                (wire + contacts) * random.about_one(0.15)
+            }),
             pump_relay: 0.02 * random.about_one(0.2),
             controller_feed: 0.06 * random.about_one(0.2),
             controller_ground: 0.012 * random.about_one(0.2),
@@ -192,7 +197,7 @@ mod tests {
     use super::*;
 
     fn healthy() -> Wiring {
-        Wiring::draw(&mut Random::new(5, 5))
+        Wiring::draw(&mut Random::new(5, 5), 293.15)
     }
 
     #[test]

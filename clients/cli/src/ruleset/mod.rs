@@ -4,6 +4,7 @@ mod examine;
 mod install;
 mod junit;
 mod source;
+mod survey;
 mod trial;
 
 use crate::args::Ruleset;
@@ -19,6 +20,7 @@ pub fn ruleset(server: &str, json: bool, what: Ruleset, io: &mut Io<'_>) -> Resu
     match what {
         Ruleset::Examine { files, prove } => examine::examine(json, &files, prove, io),
         Ruleset::Trial(what) => trial::trial(json, &what, io),
+        Ruleset::Survey(what) => survey::survey(json, &what, io),
         Ruleset::List => install::list(server, json, io),
         Ruleset::Install { file, by } => install::install(server, json, &file, by, io),
     }

@@ -81,6 +81,14 @@ fn sound(file: &Path, text: &str) -> Result<Arc<Model>, Fault> {
     }
 }
 
+/// The one rule set of a file or a shipped id.
+///
+/// # Errors
+/// That it is not there, cannot be read, or has defects.
+pub fn one(name: &Path) -> Result<Arc<Model>, Fault> {
+    sound(name, &text_of(name)?)
+}
+
 /// The rule sets a trial may use.
 pub enum Source {
     /// One, whichever way the cases name it.

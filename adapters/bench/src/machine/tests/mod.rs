@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 use super::*;
 
+mod balances;
 mod faulty;
 mod healthy;
 

@@ -1,0 +1,127 @@
+//! Nothing is made and nothing is lost: energy and volume balances over any run.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+use super::*;
+
+/// A run with everything in it: a start, work, a stop, cranking in vain, the
+/// bypass drive, and a night's rest.
+fn day(seed: u64, faults: &str) -> Vec<Machine> {
+    let mut m = machine(seed, faults);
+    let mut seen = vec![m.clone()];
+    m.try_start(Drive::Harness, 20.0);
+    seen.push(m.clone());
+    m.with(|c| (c.accelerator, c.load) = (1.0, 0.7));
+    m.advance(30.0);
+    seen.push(m.clone());
+    m.bring_to_rest();
+    m.with(|c| (c.key, c.air_open) = (Key::Crank, false));
+    m.advance(8.0);
+    seen.push(m.clone());
+    m.with(|c| c.air_open = true);
+    m.try_start(Drive::Bypass, 20.0);
+    m.bring_to_rest();
+    m.with(|c| c.drive = Drive::Harness);
+    m.try_start(Drive::Harness, 20.0);
+    m.work_until(600.0, |m| m.rpm() < 100.0);
+    m.bring_to_rest();
+    m.stand(3600.0);
+    seen.push(m);
+    seen
+}
+
+fn electric(m: &Machine) -> (f64, f64) {
+    let (set, kelvin) = (&m.parts.electrics, m.parts.ambient);
+    let b = &set.booked;
+    let gone = b.battery_heat + b.cable_heat + b.shaft + b.loads;
+    (set.stored(kelvin) - b.alternator + gone, gone)
+}
+
+fn mechanic(m: &Machine) -> (f64, f64) {
+    let (engine, shaft) = (&m.parts.engine, m.parts.electrics.booked.shaft);
+    let b = &engine.booked;
+    (engine.kinetic() + b.friction - b.gas - shaft, b.friction)
+}
+
+fn volume(m: &Machine) -> (f64, f64) {
+    let b = &m.parts.fuel.booked;
+    let moved = b.injected + b.seeped + b.breathed;
+    (
+        m.parts.fuel.held() + b.injected + b.seeped - b.breathed,
+        moved,
+    )
+}
+
+/// What is held and what has gone add up to what there was, to a millionth of what has moved.
+fn check(seed: u64, faults: &str, what: &str, balance: fn(&Machine) -> (f64, f64)) {
+    let seen = day(seed, faults);
+    let (began, _) = balance(&seen[0]);
+    for (leg, m) in seen.iter().enumerate().skip(1) {
+        let (now, moved) = balance(m);
+        assert!(
+            (now - began).abs() <= 1e-6 * moved.max(began.abs()).max(1e-3),
+            "seed {seed}, {faults}, {what}, leg {leg}: {now} instead of {began}, {moved} moved"
+        );
+    }
+}
+
+#[test]
+fn energy_and_volume_balance_over_any_run() {
+    for (seed, faults) in [
+        (1, ""),
+        (2, "battery-weak"),
+        (3, "suction-air-leak+lift-pump-weak"),
+        (4, "tank-empty"),
+        (5, "overflow-valve-open+starter-slow"),
+        (6, "metering-stuck-open"),
+        (7, "fuel-waxed+low-compression"),
+        (8, "lift-pump-dead"),
+    ] {
+        check(seed, faults, "electrical energy", electric);
+        check(seed, faults, "mechanical energy", mechanic);
+        check(seed, faults, "volume", volume);
+    }
+}
+
+/// A machine that stands takes the same course in long steps as in short ones.
+#[test]
+fn standing_in_long_steps_comes_to_the_same() {
+    for faults in ["", "suction-air-leak", "overflow-valve-open"] {
+        let mut m = machine(4, faults);
+        m.with(|c| c.key = Key::On);
+        m.advance(8.0);
+        m.with(|c| c.key = Key::Off);
+        let mut short = m.clone();
+        m.stand(60.0);
+        short.advance(60.0);
+        let (long, short) = (
+            at(&m, "pump-inlet-pressure"),
+            at(&short, "pump-inlet-pressure"),
+        );
+        assert!(
+            (long - short).abs() < 0.02 * short.max(5e3),
+            "{faults}: {long} {short}"
+        );
+    }
+}
+
+/// A shift in leaps warms everything as one in steps does.
+#[test]
+fn a_shift_in_leaps_comes_to_the_same() {
+    let mut m = machine(2, "");
+    m.try_start(Drive::Harness, 20.0);
+    let mut stepped = m.clone();
+    assert!(!m.work_until(900.0, |m| m.rpm() < 100.0));
+    stepped.advance(m.time() - stepped.time());
+    let state = |m: &Machine| {
+        let parts = &m.parts;
+        [
+            parts.pump.kelvin,
+            parts.engine.kelvin,
+            parts.electrics.charge,
+            parts.fuel.level,
+            m.rpm(),
+        ]
+    };
+    for (leapt, stepped) in state(&m).into_iter().zip(state(&stepped)) {
+        assert!((leapt / stepped - 1.0).abs() < 0.01, "{leapt} {stepped}");
+    }
+}
