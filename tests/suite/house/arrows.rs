@@ -29,12 +29,14 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
             "trisect-kit",
             "trisect-multimeter",
             "trisect-transducer",
+            "trisect-network",
             "trisect-bench",
         ],
     ),
     ("trisect-kit", &["trisect-measure"]),
     ("trisect-multimeter", &["trisect-measure", "trisect-kit"]),
     ("trisect-transducer", &["trisect-measure", "trisect-kit"]),
+    ("trisect-network", &["trisect-measure", "trisect-kit"]),
     ("trisect-bench", &["trisect-measure", "trisect-kit"]),
     // A client knows the wire and what is pure, and reads instrument bytes; never the daemon.
     (

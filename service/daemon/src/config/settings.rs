@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde::Deserialize;
 
-use super::ConfigError;
+use super::{ConfigError, PluginSettings};
 
 /// Everything that can be set.
 #[derive(Clone, Debug, Deserialize)]
@@ -23,6 +23,8 @@ pub struct Settings {
     pub origins: Vec<String>,
     /// Rule-set files, besides those that are shipped.
     pub rulesets: Vec<PathBuf>,
+    /// Programs that instruments can be read through.
+    pub plugins: Vec<PluginSettings>,
     /// The bays.
     pub bays: Vec<BaySettings>,
     /// Logging.
@@ -101,6 +103,7 @@ impl Default for Settings {
             host_names: Vec::new(),
             origins: Vec::new(),
             rulesets: Vec::new(),
+            plugins: Vec::new(),
             bays: vec![BaySettings {
                 bay: "bay-1".to_owned(),
                 title: None,
@@ -146,6 +149,11 @@ impl Settings {
                 what: "there is no bay: add a table [[bays]] with a `bay` name".to_owned(),
             });
         }
+        unique(
+            "plugins",
+            self.plugins.iter().map(|one| one.plugin.as_str()),
+        )?;
+        self.plugins.iter().try_for_each(PluginSettings::check)?;
         let bays = self.bays.iter().map(|bay| bay.bay.as_str());
         unique("bays.bay", bays)?;
         for bay in &self.bays {

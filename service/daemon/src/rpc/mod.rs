@@ -22,6 +22,7 @@ use trisect_journal::Journal;
 use crate::bay::BayHandle;
 use crate::catalog::Catalog;
 use crate::clock::BayClock;
+use crate::instruments::Plugins;
 
 /// What the methods reach: the bays, the rule sets and the journal.
 pub(crate) struct Hall {
@@ -31,6 +32,7 @@ pub(crate) struct Hall {
     pub(crate) all_instruments: Publisher<InstrumentWatch>,
     pub(crate) started: String,
     pub(crate) clock: BayClock,
+    pub(crate) plugins: Plugins,
     /// One installs at a time, so that journal and catalog agree on the order.
     pub(crate) installing: Mutex<()>,
     /// Examinations, proofs and trials at once: each keeps a processor busy.
