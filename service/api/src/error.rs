@@ -78,6 +78,7 @@ error_kinds! {
     HostRefused       = 1402   "host-refused"        "The Host header names a host this service does not answer for."
     OriginRefused     = 1403   "origin-refused"      "The Origin header names a site this service does not trust."
     PluginFailed      = 1411   "plugin-failed"       "The plugin cannot be started, or breaks its contract."
+    UnknownWebhook    = 1412   "unknown-webhook"     "There is no webhook of this name."
 }
 
 impl ErrorKind {

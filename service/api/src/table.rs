@@ -96,6 +96,13 @@ table! {
             [UnknownRuleset, DefectiveRuleset, DefectiveCase, TooLarge],
             "Runs cases against a rule set and says what differs, what no case reaches and what none would notice.";
 
+        WebhookList "webhook.list" Manage (NoParams) -> Webhooks, [Storage],
+            "Who is told what happens, with the letters that wait and those given up.";
+        LetterList "letter.list" Manage (LetterListParams) -> Letters, [UnknownWebhook, TooLarge, Storage],
+            "Events that could not be delivered and were given up, or those on their way.";
+        LetterResend "letter.resend" Manage (LetterResendParams) -> LettersResent, [UnknownWebhook, Storage],
+            "Puts events that were given up on their way again.";
+
         RpcDiscover "rpc.discover" Read (NoParams) -> OpenRpc, [],
             "This table as an OpenRPC document.";
     }

@@ -12,16 +12,17 @@ use tokio_util::task::TaskTracker;
 use trisect_api::serve::Publisher;
 use trisect_api::wire::InstrumentAttachParams;
 use trisect_api::{ErrorKind, WireError};
-use trisect_journal::{JobFilter, JobState, Journal, JournalError, SqliteJournal};
+use trisect_journal::{JobFilter, JobState, Journal, JournalError, Outbox, SqliteJournal};
 use trisect_kit::ports::back_off_between;
 
 use crate::bay::{Attaching, Barometer, BayHandle, BayParts, News};
 use crate::catalog::{Catalog, CatalogError, Origin, compile};
 use crate::clock::BayClock;
-use crate::config::{BaySettings, Settings};
+use crate::config::{BaySettings, Settings, WebhookSettings};
 use crate::instruments::Plugins;
 use crate::rpc::{self, Hall};
 use crate::transport::{self, TransportError, TransportSettings};
+use crate::webhooks::{Office, Webhook};
 
 /// Examinations, proofs and trials at once.
 const DESKS: usize = 2;
@@ -60,6 +61,14 @@ pub enum StartError {
     Barometer {
         /// The bay.
         bay: String,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// A webhook cannot be set up.
+    #[error("webhook {webhook}: {why}")]
+    Webhook {
+        /// The webhook.
+        webhook: String,
         /// What is wrong with it.
         why: String,
     },
@@ -105,7 +114,10 @@ impl Service {
             .local_addr()
             .map_err(|source| StartError::Listen { listen, source })?;
         let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
-        let journal: Arc<dyn Journal> = Arc::new(SqliteJournal::open(&settings.journal)?);
+        let sqlite = Arc::new(SqliteJournal::open(&settings.journal)?);
+        let outbox: Arc<dyn Outbox> = Arc::clone(&sqlite) as _;
+        let journal: Arc<dyn Journal> = sqlite;
+        let office = Office::open(webhooks(&settings.webhooks)?, outbox).await?;
         install_kept(&catalog, &*journal).await?;
         let clock = BayClock::start(speed);
         let all_instruments = Publisher::new(256);
@@ -115,6 +127,7 @@ impl Service {
             tracker: tracker.clone(),
             stop: bays_stop.clone(),
         };
+        office.start(&all_instruments, &tracker, &bays_stop);
         let mut bays = Vec::new();
         for bay in &settings.bays {
             let parts = BayParts {
@@ -143,6 +156,7 @@ impl Service {
             started: clock.wall(0).to_string(),
             clock,
             plugins: rooms.plugins,
+            office,
             installing: Mutex::new(()),
             desks: Arc::new(Semaphore::new(DESKS)),
         };
@@ -200,6 +214,17 @@ impl Service {
         self.tracker.wait().await;
         tracing::info!("stopped");
     }
+}
+
+/// The configured webhooks.
+fn webhooks(settings: &[WebhookSettings]) -> Result<Vec<Webhook>, StartError> {
+    let made = settings.iter().map(|one| {
+        Webhook::new(one).map_err(|why| StartError::Webhook {
+            webhook: one.webhook.clone(),
+            why,
+        })
+    });
+    made.collect()
 }
 
 /// What every bay is set up with.

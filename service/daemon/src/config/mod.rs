@@ -6,7 +6,7 @@ mod outward;
 mod settings;
 
 pub use error::ConfigError;
-pub use outward::PluginSettings;
+pub use outward::{News, PluginSettings, WebhookSettings, Within};
 pub use settings::{
     BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
 };

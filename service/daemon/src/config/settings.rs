@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde::Deserialize;
 
-use super::{ConfigError, PluginSettings};
+use super::{ConfigError, PluginSettings, WebhookSettings};
 
 /// Everything that can be set.
 #[derive(Clone, Debug, Deserialize)]
@@ -25,6 +25,8 @@ pub struct Settings {
     pub rulesets: Vec<PathBuf>,
     /// Programs that instruments can be read through.
     pub plugins: Vec<PluginSettings>,
+    /// Who is told what happens.
+    pub webhooks: Vec<WebhookSettings>,
     /// The bays.
     pub bays: Vec<BaySettings>,
     /// Logging.
@@ -104,6 +106,7 @@ impl Default for Settings {
             origins: Vec::new(),
             rulesets: Vec::new(),
             plugins: Vec::new(),
+            webhooks: Vec::new(),
             bays: vec![BaySettings {
                 bay: "bay-1".to_owned(),
                 title: None,
@@ -154,6 +157,11 @@ impl Settings {
             self.plugins.iter().map(|one| one.plugin.as_str()),
         )?;
         self.plugins.iter().try_for_each(PluginSettings::check)?;
+        unique(
+            "webhooks",
+            self.webhooks.iter().map(|one| one.webhook.as_str()),
+        )?;
+        self.webhooks.iter().try_for_each(WebhookSettings::check)?;
         let bays = self.bays.iter().map(|bay| bay.bay.as_str());
         unique("bays.bay", bays)?;
         for bay in &self.bays {
