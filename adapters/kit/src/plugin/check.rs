@@ -303,7 +303,12 @@ async fn stops(trial: &Trial) -> Held {
 }
 
 async fn stops_idle(trial: &Trial) -> Held {
-    ended_well(Desk::open(trial)?, trial).await
+    let mut desk = Desk::open(trial)?;
+    // Once it answers it is up: how long that takes is not what is asked here.
+    desk.ask("describe", json!({}))
+        .await
+        .map_err(|e| said(&e))?;
+    ended_well(desk, trial).await
 }
 
 async fn ended_well(mut desk: Desk, trial: &Trial) -> Held {
