@@ -107,7 +107,15 @@ def walk_through():
     return space
 
 
+def clear():
+    """Closes what the examples opened."""
+    with Client() as service:
+        for job in service.job_list(state="open")["jobs"]:
+            service.job_close(job=job["job"])
+
+
 called = asyncio.run(every_method())
+clear()
 refusals()
 asyncio.run(watching())
 space = walk_through()
