@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::{ExitStatus, Stdio};
+use std::time::Duration;
 
 use tokio::io::{AsyncBufReadExt, BufReader};
 use tokio::process::{Child, Command};
@@ -25,6 +26,15 @@ impl Daemon {
 
     /// Starts a certain build of it.
     pub async fn start_program(program: &Path, journal: &Path) -> Daemon {
+        Daemon::spawn(program, journal, &[]).await
+    }
+
+    /// Starts a certain build of it with a configuration file.
+    pub async fn start_configured(program: &Path, journal: &Path, file: &Path) -> Daemon {
+        Daemon::spawn(program, journal, &[Path::new("--config"), file]).await
+    }
+
+    async fn spawn(program: &Path, journal: &Path, more: &[&Path]) -> Daemon {
         let mut child = Command::new(program)
             .args([
                 "serve",
@@ -35,6 +45,7 @@ impl Daemon {
                 "--journal",
             ])
             .arg(journal)
+            .args(more)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .kill_on_drop(true)
@@ -60,6 +71,17 @@ impl Daemon {
         let statm = std::fs::read_to_string(format!("/proc/{id}/statm")).unwrap();
         let pages: u64 = statm.split_whitespace().nth(1).unwrap().parse().unwrap();
         pages * rustix::param::page_size() as u64
+    }
+
+    /// What it has used of the processors: `/proc/PID/stat`, columns 14 and 15, in hundredths of a second.
+    pub fn processor_time(&self) -> Duration {
+        let id = self.child.id().expect("it runs");
+        let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
+        // The second column is a name in brackets, which may have spaces.
+        let (_, columns) = stat.rsplit_once(") ").unwrap();
+        let ticks = columns.split_whitespace().skip(11).take(2);
+        let ticks: u64 = ticks.map(|ticks| ticks.parse::<u64>().unwrap()).sum();
+        Duration::from_millis(ticks * 1000 / rustix::param::clock_ticks_per_second())
     }
 
     /// Sends SIGTERM and waits for its end.

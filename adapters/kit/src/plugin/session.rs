@@ -107,8 +107,9 @@ fn chain(error: &dyn std::error::Error) -> String {
 struct Session {
     channels: Vec<(u16, Option<Function>)>,
     silent_after: Duration,
-    /// The time of the newest sample: times do not go back.
+    /// The time of the newest sample, and of the clock then: times do not go back unless the clock does.
     newest: i64,
+    clock: i64,
     /// When it counts as silent unless a sample comes.
     silence: Instant,
     /// When it is asked whether it still answers, unless it says something.
@@ -133,6 +134,7 @@ impl Session {
                 .collect(),
             silent_after,
             newest: i64::MIN,
+            clock: i64::MIN,
             silence: now + silent_after,
             doubt: now + silent_after,
             doubted: None,
@@ -203,6 +205,10 @@ impl Session {
         at: i64,
         context: &Context,
     ) -> Result<(), Stopped> {
+        if at < self.clock {
+            self.newest = i64::MIN;
+        }
+        self.clock = at;
         for one in said {
             match self.fits(one).and_then(|()| one.sample()) {
                 Ok((sample, age)) => {

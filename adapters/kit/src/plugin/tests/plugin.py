@@ -94,7 +94,7 @@ while True:
                 time.sleep(60)
         time.sleep(60)
     if mode == "other":
-        write({"method": "samples", "params": {"samples": [sample(2, 7), sample(3)]}})
+        write({"method": "samples", "params": {"samples": [sample(99, 7), sample(3)]}})
         write({"method": "samples", "params": {"samples": [{**sample(1), "function": "voltage", "unit": "V"}]}})
     if mode == "eats" and turn == 3:
         hold = bytearray(1 << 30)
