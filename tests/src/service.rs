@@ -33,12 +33,17 @@ impl Served {
 
     /// Starts one on the journal of a folder, with rule-set files beside the shipped ones.
     pub async fn start_with(folder: TempDir, rulesets: Vec<PathBuf>) -> Served {
-        let settings = Settings {
+        Served::start_set(folder, |settings| settings.rulesets = rulesets).await
+    }
+
+    /// Starts one on the journal of a folder, set otherwise than usual.
+    pub async fn start_set(folder: TempDir, set: impl FnOnce(&mut Settings)) -> Served {
+        let mut settings = Settings {
             listen: SocketAddr::from(([127, 0, 0, 1], 0)),
             journal: folder.path().join("journal.db"),
-            rulesets,
             ..Settings::default()
         };
+        set(&mut settings);
         let service = within("the start", Service::start(settings)).await.unwrap();
         Served {
             address: service.address(),

@@ -95,6 +95,15 @@ impl Health {
         });
     }
 
+    /// Counts frames and bytes that somebody else found bad and skipped.
+    pub fn lost(&self, frames: u64, bytes: u64, why: &str, at: i64) {
+        self.0.send_if_modified(|vitals| {
+            vitals.frames_bad = vitals.frames_bad.saturating_add(frames);
+            vitals.bytes_skipped = vitals.bytes_skipped.saturating_add(bytes);
+            set_error(vitals, why, at)
+        });
+    }
+
     /// Notes an error that is no frame's and changes no state.
     pub fn error(&self, why: &str, at: i64) {
         self.0.send_if_modified(|vitals| set_error(vitals, why, at));

@@ -22,6 +22,7 @@ pub mod harness;
 mod health;
 mod json;
 mod line;
+pub mod plugin;
 pub mod ports;
 mod serial;
 mod tachometer;

@@ -48,6 +48,9 @@ pub enum Subject {
     Ruleset(Ruleset),
     /// Decode instrument bytes on standard input, one JSON sample a line; needs no service.
     Decode(Decode),
+    /// Hold a program against the contract of plugins; needs no service.
+    #[command(subcommand)]
+    Adapter(Adapter),
 }
 
 #[derive(Debug, Subcommand)]
@@ -275,6 +278,30 @@ pub struct Trial {
     /// Say which limits could be moved, needs and proofs dropped, and rows flattened without a case noticing.
     #[arg(long)]
     pub sensitivity: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Adapter {
+    /// Run the contract suite on a program, and say in words what it breaks.
+    Check(AdapterCheck),
+}
+
+#[derive(Debug, Args)]
+pub struct AdapterCheck {
+    /// The settings it is started on, as JSON; `{}` if left out.
+    #[arg(long, value_name = "JSON")]
+    pub settings: Option<String>,
+    /// Milliseconds that its first sample, or a state, is waited for.
+    #[arg(long, default_value_t = 2000, value_name = "MS")]
+    pub wait: u64,
+    /// The program and its arguments.
+    #[arg(
+        required = true,
+        trailing_var_arg = true,
+        allow_hyphen_values = true,
+        value_name = "COMMAND"
+    )]
+    pub command: Vec<String>,
 }
 
 #[derive(Debug, Args)]

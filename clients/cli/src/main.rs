@@ -4,6 +4,7 @@
 //! Exit codes: 0 as wished, 1 cases or rules fell short, 2 the request was wrong or could not be carried
 //! out; what went wrong, and what to do, on standard error.
 
+mod adapter;
 mod args;
 mod bay;
 mod decode;

@@ -3,7 +3,7 @@
 use crate::args::{Command, Subject};
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
-use crate::{bay, decode, job, reading, ruleset, watch};
+use crate::{adapter, bay, decode, job, reading, ruleset, watch};
 use std::process::ExitCode;
 
 /// Carries a command out; says on standard error why it could not be.
@@ -35,5 +35,6 @@ fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
         Subject::Instrument(what) => bay::instrument(&server, json, what, io),
         Subject::Ruleset(what) => ruleset::ruleset(&server, json, what, io),
         Subject::Decode(what) => decode::decode(&what, io),
+        Subject::Adapter(what) => adapter::adapter(json, what, io),
     }
 }

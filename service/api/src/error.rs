@@ -77,6 +77,8 @@ error_kinds! {
     NotPermitted      = 1401   "not-permitted"       "The caller's role does not reach this method."
     HostRefused       = 1402   "host-refused"        "The Host header names a host this service does not answer for."
     OriginRefused     = 1403   "origin-refused"      "The Origin header names a site this service does not trust."
+    PluginFailed      = 1411   "plugin-failed"       "The plugin cannot be started, or breaks its contract."
+    UnknownWebhook    = 1412   "unknown-webhook"     "There is no webhook of this name."
 }
 
 impl ErrorKind {

@@ -18,7 +18,7 @@ table! {
         InstrumentList "instrument.list" Read (InstrumentListParams) -> Instruments, [UnknownBay],
             "The instruments of one bay or of all, with their state, channels and counters.";
         InstrumentAttach "instrument.attach" Manage (InstrumentAttachParams) -> Instrument,
-            [UnknownBay, UnknownAdapter, InvalidSettings, PortRefused, BayBusy, Storage],
+            [UnknownBay, UnknownAdapter, InvalidSettings, PluginFailed, PortRefused, BayBusy, Storage],
             "Opens an instrument in a bay through an adapter; it reconnects by itself until detached.";
         InstrumentDetach "instrument.detach" Manage (InstrumentName) -> Instrument,
             [UnknownBay, UnknownInstrument, Storage],
@@ -95,6 +95,13 @@ table! {
         RulesetTrial "ruleset.trial" Read (RulesetTrialParams) -> RulesetTried,
             [UnknownRuleset, DefectiveRuleset, DefectiveCase, TooLarge],
             "Runs cases against a rule set and says what differs, what no case reaches and what none would notice.";
+
+        WebhookList "webhook.list" Manage (NoParams) -> Webhooks, [Storage],
+            "Who is told what happens, with the letters that wait and those given up.";
+        LetterList "letter.list" Manage (LetterListParams) -> Letters, [UnknownWebhook, TooLarge, Storage],
+            "Events that could not be delivered and were given up, or those on their way.";
+        LetterResend "letter.resend" Manage (LetterResendParams) -> LettersResent, [UnknownWebhook, Storage],
+            "Puts events that were given up on their way again.";
 
         RpcDiscover "rpc.discover" Read (NoParams) -> OpenRpc, [],
             "This table as an OpenRPC document.";

@@ -26,5 +26,6 @@ mod schema;
 mod senml;
 mod service;
 pub mod transport;
+mod webhooks;
 
 pub use service::{Service, StartError};

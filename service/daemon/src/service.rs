@@ -2,22 +2,27 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::net::TcpListener;
 use tokio::sync::{Mutex, Semaphore};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use trisect_api::WireError;
 use trisect_api::serve::Publisher;
-use trisect_journal::{JobFilter, JobState, Journal, JournalError, SqliteJournal};
+use trisect_api::wire::InstrumentAttachParams;
+use trisect_api::{ErrorKind, WireError};
+use trisect_journal::{JobFilter, JobState, Journal, JournalError, Outbox, SqliteJournal};
+use trisect_kit::ports::back_off_between;
 
-use crate::bay::{Barometer, BayHandle, BayParts, News};
+use crate::bay::{Attaching, Barometer, BayHandle, BayParts, News};
 use crate::catalog::{Catalog, CatalogError, Origin, compile};
 use crate::clock::BayClock;
-use crate::config::{BaySettings, Settings};
+use crate::config::{BaySettings, Settings, WebhookSettings};
+use crate::instruments::Plugins;
 use crate::rpc::{self, Hall};
 use crate::transport::{self, TransportError, TransportSettings};
+use crate::webhooks::{Office, Webhook};
 
 /// Examinations, proofs and trials at once.
 const DESKS: usize = 2;
@@ -56,6 +61,14 @@ pub enum StartError {
     Barometer {
         /// The bay.
         bay: String,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// A webhook cannot be set up.
+    #[error("webhook {webhook}: {why}")]
+    Webhook {
+        /// The webhook.
+        webhook: String,
         /// What is wrong with it.
         why: String,
     },
@@ -101,11 +114,20 @@ impl Service {
             .local_addr()
             .map_err(|source| StartError::Listen { listen, source })?;
         let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
-        let journal: Arc<dyn Journal> = Arc::new(SqliteJournal::open(&settings.journal)?);
+        let sqlite = Arc::new(SqliteJournal::open(&settings.journal)?);
+        let outbox: Arc<dyn Outbox> = Arc::clone(&sqlite) as _;
+        let journal: Arc<dyn Journal> = sqlite;
+        let office = Office::open(webhooks(&settings.webhooks)?, outbox).await?;
         install_kept(&catalog, &*journal).await?;
         let clock = BayClock::start(speed);
         let all_instruments = Publisher::new(256);
         let (tracker, bays_stop) = (TaskTracker::new(), CancellationToken::new());
+        let rooms = Rooms {
+            plugins: Plugins::new(&settings.plugins),
+            tracker: tracker.clone(),
+            stop: bays_stop.clone(),
+        };
+        office.start(&all_instruments, &tracker, &bays_stop);
         let mut bays = Vec::new();
         for bay in &settings.bays {
             let parts = BayParts {
@@ -123,7 +145,7 @@ impl Service {
                 return Err(StartError::NoRuleSet { bay, ruleset });
             }
             let handle = BayHandle::start(parts, &tracker, bays_stop.clone());
-            set_up(&handle, bay, &*journal).await?;
+            set_up(&handle, bay, &*journal, &rooms).await?;
             bays.push(handle);
         }
         let hall = Hall {
@@ -133,6 +155,8 @@ impl Service {
             all_instruments,
             started: clock.wall(0).to_string(),
             clock,
+            plugins: rooms.plugins,
+            office,
             installing: Mutex::new(()),
             desks: Arc::new(Semaphore::new(DESKS)),
         };
@@ -192,6 +216,69 @@ impl Service {
     }
 }
 
+/// The configured webhooks.
+fn webhooks(settings: &[WebhookSettings]) -> Result<Vec<Webhook>, StartError> {
+    let made = settings.iter().map(|one| {
+        Webhook::new(one).map_err(|why| StartError::Webhook {
+            webhook: one.webhook.clone(),
+            why,
+        })
+    });
+    made.collect()
+}
+
+/// What every bay is set up with.
+struct Rooms {
+    plugins: Plugins,
+    tracker: TaskTracker,
+    stop: CancellationToken,
+}
+
+impl Rooms {
+    /// Attaches an instrument as soon as its plugin describes itself.
+    fn attach_later(&self, handle: &BayHandle, params: InstrumentAttachParams, why: WireError) {
+        let (handle, plugins, stop) = (handle.clone(), self.plugins.clone(), self.stop.clone());
+        tracing::error!(bay = params.bay, instrument = params.instrument, %why, "a plugin failed; it is tried again");
+        self.tracker.spawn(async move {
+            let trying = try_to_attach(&handle, params, &plugins);
+            tokio::select! {
+                () = stop.cancelled() => {}
+                () = trying => {}
+            }
+        });
+    }
+}
+
+/// The waits between attempts: the first, and the longest.
+const FIRST: Duration = Duration::from_secs(1);
+const LONGEST: Duration = Duration::from_secs(60);
+
+async fn try_to_attach(handle: &BayHandle, params: InstrumentAttachParams, plugins: &Plugins) {
+    for attempt in 0.. {
+        tokio::time::sleep(back_off_between(
+            attempt,
+            u64::from(std::process::id()),
+            FIRST,
+            LONGEST,
+        ))
+        .await;
+        match Attaching::prepare(params.clone(), plugins).await {
+            Ok(attaching) => {
+                // Refused only if somebody attached one of this name meanwhile.
+                let attached = handle.ask(move |bay| Box::pin(bay.attach(attaching))).await;
+                match attached {
+                    Ok(shown) => {
+                        tracing::info!(bay = shown.bay, instrument = shown.instrument, "attached")
+                    }
+                    Err(why) => tracing::warn!(%why, "not attached"),
+                }
+                return;
+            }
+            Err(why) => tracing::debug!(%why, "a plugin failed again"),
+        }
+    }
+}
+
 /// What the configuration says of a bay's air.
 fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
     let Some(air) = &settings.barometer else {
@@ -229,20 +316,29 @@ async fn set_up(
     handle: &BayHandle,
     settings: &BaySettings,
     journal: &dyn Journal,
+    rooms: &Rooms,
 ) -> Result<(), StartError> {
     let refused = |source| StartError::Bay {
         bay: settings.bay.clone(),
         source: Box::new(source),
     };
     for instrument in settings.instruments.clone() {
-        let params = trisect_api::wire::InstrumentAttachParams {
+        let params = InstrumentAttachParams {
             bay: settings.bay.clone(),
             instrument: instrument.instrument,
             adapter: instrument.adapter,
             settings: instrument.settings,
         };
-        let attached = handle.ask(move |bay| Box::pin(bay.attach(params))).await;
-        attached.map_err(refused)?;
+        let attaching = match Attaching::prepare(params.clone(), &rooms.plugins).await {
+            // A plugin that fails today does not keep the bay closed: it is tried again.
+            Err(error) if error.kind == ErrorKind::PluginFailed => {
+                rooms.attach_later(handle, params, error);
+                continue;
+            }
+            attaching => attaching.map_err(&refused)?,
+        };
+        let attached = handle.ask(move |bay| Box::pin(bay.attach(attaching))).await;
+        attached.map_err(&refused)?;
     }
     let filter = JobFilter {
         bay: Some(settings.bay.clone()),

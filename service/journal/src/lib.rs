@@ -17,6 +17,7 @@ mod error;
 mod ids;
 mod job;
 mod journal;
+mod outbox;
 mod row;
 mod sqlite;
 #[cfg(test)]
@@ -29,6 +30,7 @@ pub use job::{
     StoredVerdict,
 };
 pub use journal::{Journal, Pending};
+pub use outbox::{Content, Counts, Fate, Letter, Outbox, Tried};
 pub use row::{
     Appended, Batch, EventRow, Happened, Probe, Reading, ReadingFilter, StoredEvent, SubmissionKey,
 };

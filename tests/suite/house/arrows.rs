@@ -39,12 +39,14 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
             "trisect-kit",
             "trisect-multimeter",
             "trisect-transducer",
+            "trisect-network",
             "trisect-bench",
         ],
     ),
     ("trisect-kit", &["trisect-measure"]),
     ("trisect-multimeter", &["trisect-measure", "trisect-kit"]),
     ("trisect-transducer", &["trisect-measure", "trisect-kit"]),
+    ("trisect-network", &["trisect-measure", "trisect-kit"]),
     ("trisect-bench", &["trisect-measure", "trisect-kit"]),
     // A client knows the wire and what is pure, reads instrument bytes, and surveys rule sets; never the daemon.
     (

@@ -1,6 +1,8 @@
 //! Against programs that know nothing of ours: reference libraries of other languages, as real peers.
 
+mod client;
 mod modbus;
+mod webhooks;
 
 use std::process::Stdio;
 

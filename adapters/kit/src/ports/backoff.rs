@@ -9,9 +9,20 @@ const LONGEST_MILLIS: u64 = 1_000;
 /// up to a half by a jitter that depends on `seed` and `attempt` alone, so that
 /// instruments that fell off one hub do not come back in step.
 pub fn back_off(attempt: u32, seed: u64) -> Duration {
-    let whole = FIRST_MILLIS
-        .checked_shl(attempt.min(16))
-        .map_or(LONGEST_MILLIS, |ms| ms.min(LONGEST_MILLIS));
+    let (first, longest) = (FIRST_MILLIS, LONGEST_MILLIS);
+    back_off_between(
+        attempt,
+        seed,
+        Duration::from_millis(first),
+        Duration::from_millis(longest),
+    )
+}
+
+/// The same, doubling from `first` to `longest`.
+pub fn back_off_between(attempt: u32, seed: u64, first: Duration, longest: Duration) -> Duration {
+    let millis = |time: Duration| u64::try_from(time.as_millis()).unwrap_or(u64::MAX);
+    let doubled = millis(first).saturating_mul(1 << attempt.min(32));
+    let whole = doubled.min(millis(longest));
     let jitter = mix(seed ^ (u64::from(attempt) << 32)) % (whole / 2 + 1);
     Duration::from_millis(whole - jitter)
 }

@@ -9,7 +9,7 @@ mod listen;
 mod open;
 mod tcp;
 
-pub use backoff::back_off;
+pub use backoff::{back_off, back_off_between};
 pub use keep::{Ending, Endpoint, Session, keep_open};
 pub use list::{PortFound, Ports, same_port};
 pub use listen::{Understood, ask, listen, port_of, understood};

@@ -53,12 +53,39 @@ impl<S: Subscription> Publisher<S> {
         self.sender.receiver_count() > 0
     }
 
+    /// Everything published from now on, for a part of the service itself.
+    pub fn listen(&self) -> Listener<S> {
+        Listener {
+            receiver: self.sender.subscribe(),
+            of: PhantomData,
+        }
+    }
+
     /// A feed of everything published from now on.
     pub fn feed(&self) -> Feed<S> {
         Feed {
             first: Vec::new(),
             receiver: self.sender.subscribe(),
             of: PhantomData,
+        }
+    }
+}
+
+/// What a part of the service itself is told.
+#[derive(Debug)]
+pub struct Listener<S: Subscription> {
+    receiver: Receiver<Arc<RawValue>>,
+    of: PhantomData<fn(S)>,
+}
+
+impl<S: Subscription> Listener<S> {
+    /// The next item, or how many were missed; `None` once the publisher is gone. An item that
+    /// cannot be read back counts as missed.
+    pub async fn next(&mut self) -> Option<Result<S::Item, u64>> {
+        match self.receiver.recv().await {
+            Ok(item) => Some(serde_json::from_str(item.get()).map_err(|_| 1)),
+            Err(RecvError::Lagged(missed)) => Some(Err(missed)),
+            Err(RecvError::Closed) => None,
         }
     }
 }

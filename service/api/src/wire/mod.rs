@@ -18,6 +18,7 @@ mod testability;
 mod trial;
 mod verdict;
 mod watch;
+mod webhook;
 
 pub use bay::*;
 pub use calibration::*;
@@ -33,6 +34,7 @@ pub use testability::*;
 pub use trial::*;
 pub use verdict::*;
 pub use watch::*;
+pub use webhook::*;
 
 /// Declares wire types with the derives they all have.
 macro_rules! wire {

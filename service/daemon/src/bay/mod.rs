@@ -13,6 +13,7 @@ mod submission;
 
 pub(crate) use barometer::Barometer;
 pub(crate) use job::shown as job_shown;
+pub(crate) use probe::Attaching;
 pub(crate) use record::{internal, refusal, stored_reading};
 pub(crate) use state::{Bay, BayParts, News};
 

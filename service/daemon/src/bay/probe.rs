@@ -14,13 +14,36 @@ use super::entry::test_point;
 use super::record::{internal, refusal};
 use super::state::Bay;
 use crate::convert;
-use crate::instruments::{Instrument, build, next_id};
+use crate::instruments::{Built, Instrument, Plugins, build, next_id};
+
+/// An instrument to be attached, built before the bay is asked: a plugin takes its time to describe itself,
+/// and the bay does not wait for it.
+pub(crate) struct Attaching {
+    instrument: String,
+    adapter: String,
+    built: Built,
+}
+
+impl Attaching {
+    /// Builds what `instrument.attach` asks for.
+    pub(crate) async fn prepare(
+        params: InstrumentAttachParams,
+        plugins: &Plugins,
+    ) -> Result<Attaching, WireError> {
+        let built = build(&params.adapter, params.settings, plugins).await?;
+        Ok(Attaching {
+            instrument: params.instrument,
+            adapter: params.adapter,
+            built,
+        })
+    }
+}
 
 impl Bay {
     /// `instrument.attach`.
     pub(crate) async fn attach(
         &mut self,
-        params: InstrumentAttachParams,
+        params: Attaching,
     ) -> Result<wire::Instrument, WireError> {
         let name = &params.instrument;
         if self.instruments.contains_key(name) {
@@ -36,7 +59,7 @@ impl Bay {
                 .at("instrument")
                 .hint("use up to 64 small letters, digits and hyphens"));
         }
-        let built = build(&params.adapter, params.settings)?;
+        let built = params.built;
         // Kept before a reading can name them.
         for calibrated in built.chain.calibrations() {
             let kept = self.journal.put_calibration(calibrated.kept()).await;

@@ -2,9 +2,11 @@
 //! what came before.
 
 mod error;
+mod outward;
 mod settings;
 
 pub use error::ConfigError;
+pub use outward::{News, PluginSettings, WebhookSettings, Within};
 pub use settings::{
     BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
 };

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde::Deserialize;
 
-use super::ConfigError;
+use super::{ConfigError, PluginSettings, WebhookSettings};
 
 /// Everything that can be set.
 #[derive(Clone, Debug, Deserialize)]
@@ -23,6 +23,10 @@ pub struct Settings {
     pub origins: Vec<String>,
     /// Rule-set files, besides those that are shipped.
     pub rulesets: Vec<PathBuf>,
+    /// Programs that instruments can be read through.
+    pub plugins: Vec<PluginSettings>,
+    /// Who is told what happens.
+    pub webhooks: Vec<WebhookSettings>,
     /// The bays.
     pub bays: Vec<BaySettings>,
     /// Logging.
@@ -101,6 +105,8 @@ impl Default for Settings {
             host_names: Vec::new(),
             origins: Vec::new(),
             rulesets: Vec::new(),
+            plugins: Vec::new(),
+            webhooks: Vec::new(),
             bays: vec![BaySettings {
                 bay: "bay-1".to_owned(),
                 title: None,
@@ -146,6 +152,16 @@ impl Settings {
                 what: "there is no bay: add a table [[bays]] with a `bay` name".to_owned(),
             });
         }
+        unique(
+            "plugins",
+            self.plugins.iter().map(|one| one.plugin.as_str()),
+        )?;
+        self.plugins.iter().try_for_each(PluginSettings::check)?;
+        unique(
+            "webhooks",
+            self.webhooks.iter().map(|one| one.webhook.as_str()),
+        )?;
+        self.webhooks.iter().try_for_each(WebhookSettings::check)?;
         let bays = self.bays.iter().map(|bay| bay.bay.as_str());
         unique("bays.bay", bays)?;
         for bay in &self.bays {

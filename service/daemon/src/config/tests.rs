@@ -91,8 +91,8 @@ fn an_instrument_has_settings_of_its_own() {
 
 /// What is known of an instrument is written as its data sheet and its certificate
 /// have it, so keys keep their case, spaces and points.
-#[test]
-fn the_measurement_chain_of_an_instrument_is_read_from_the_file() {
+#[tokio::test]
+async fn the_measurement_chain_of_an_instrument_is_read_from_the_file() {
     let file = r#"
         [[bays]]
         bay = "north"
@@ -114,6 +114,14 @@ fn the_measurement_chain_of_an_instrument_is_read_from_the_file() {
     assert_eq!(bay.barometer.as_ref().unwrap().value, "1003 hPa");
     let meter = &bay.instruments[0].settings;
     assert_eq!(meter["accuracy"]["voltage AC"]["0.4 V"], "1 % rdg");
-    let built = crate::instruments::build("multimeter", meter.clone()).map_err(|e| e.to_string());
-    assert_eq!(built.unwrap().chain.calibrations().count(), 1);
+    let built = crate::instruments::build("multimeter", meter.clone(), &Default::default()).await;
+    assert_eq!(
+        built
+            .map_err(|e| e.to_string())
+            .unwrap()
+            .chain
+            .calibrations()
+            .count(),
+        1
+    );
 }

@@ -8,11 +8,13 @@ use trisect_api::{ErrorKind, WireError};
 use trisect_kit::ports::Ports;
 use trisect_kit::{Adapter, PulsesPerTurn, Tachometer};
 use trisect_multimeter::{MultimeterSettings, ScpiSettings};
+use trisect_network::HttpSettings;
 use trisect_transducer::{TextSettings, TransducerSettings};
 
 use super::Chain;
 use super::chain::schemas;
 use super::manual::ManualSettings;
+use super::plugin::Plugins;
 
 /// An adapter made from settings, not running yet.
 pub(crate) struct Built {
@@ -30,7 +32,15 @@ struct Kind {
     /// How much older than the time their bytes were read its values are, in
     /// nanoseconds, where the settings do not say it.
     latency: Option<i64>,
-    make: fn(Value) -> Result<Made, WireError>,
+    make: Make,
+}
+
+/// How an adapter of a kind is made.
+enum Make {
+    /// From its settings alone.
+    Here(fn(Value) -> Result<Made, WireError>),
+    /// By a program of its own, which is asked first.
+    Plugin,
 }
 
 /// An adapter, and the end of its only range where samples do not say it.
@@ -46,52 +56,70 @@ const KINDS: &[Kind] = &[
         title: "A multimeter on a serial port, by its chip's protocol",
         schema: MultimeterSettings::schema,
         latency: Some(DISPLAY),
-        make: |settings| {
+        make: Make::Here(|settings| {
             let adapter = read::<MultimeterSettings>(settings)?.adapter();
             Ok((adapter.map_err(|error| refused(&error))?, None))
-        },
+        }),
     },
     Kind {
         name: "scpi",
         title: "A bench multimeter that speaks SCPI, on a serial port or over TCP",
         schema: ScpiSettings::schema,
         latency: None,
-        make: |settings| {
+        make: Make::Here(|settings| {
             let adapter = read::<ScpiSettings>(settings)?.adapter();
             Ok((adapter.map_err(|error| refused(&error))?, None))
-        },
+        }),
     },
     Kind {
         name: "transducer",
         title: "Transducers on a Modbus RTU line or over Modbus TCP",
         schema: TransducerSettings::schema,
         latency: None,
-        make: |settings| {
+        make: Make::Here(|settings| {
             let adapter = read::<TransducerSettings>(settings)?.adapter();
             Ok((adapter.map_err(|error| refused(&error))?, None))
-        },
+        }),
     },
     Kind {
         name: "manual",
         title: "A gauge that a person reads: it lends its accuracy to what is entered with it",
         schema: ManualSettings::schema,
         latency: None,
-        make: |settings| {
+        make: Make::Here(|settings| {
             let settings = read::<ManualSettings>(settings)?;
             let adapter = settings.adapter().map_err(|error| refused(&error))?;
             let span = settings.span().map_err(|error| refused(&error))?;
             Ok((Box::new(adapter), span))
-        },
+        }),
     },
     Kind {
         name: "text",
         title: "A device that prints lines of text on a serial port or over TCP",
         schema: TextSettings::schema,
         latency: None,
-        make: |settings| {
+        make: Make::Here(|settings| {
             let adapter = read::<TextSettings>(settings)?.adapter();
             Ok((adapter.map_err(|error| refused(&error))?, None))
-        },
+        }),
+    },
+    Kind {
+        name: "http",
+        title: "An instrument that answers with JSON over HTTP(S)",
+        schema: HttpSettings::schema,
+        latency: None,
+        make: Make::Here(|settings| {
+            let adapter = read::<HttpSettings>(settings)?.adapter();
+            let adapter = adapter.map_err(|error| refused(&error))?;
+            Ok((Box::new(adapter), None))
+        }),
+    },
+    Kind {
+        name: "plugin",
+        title: "A program of its own, named in the configuration's `plugins`",
+        schema: super::plugin::schema,
+        latency: None,
+        make: Make::Plugin,
     },
 ];
 
@@ -103,8 +131,12 @@ pub(crate) fn about() -> Vec<AboutAdapter> {
 /// Makes an adapter from the name and settings of `instrument.attach`.
 ///
 /// # Errors
-/// An unknown adapter, or settings that do not fit it.
-pub(crate) fn build(name: &str, mut settings: Map<String, Value>) -> Result<Built, WireError> {
+/// An unknown adapter, settings that do not fit it, or a plugin that fails.
+pub(crate) async fn build(
+    name: &str,
+    mut settings: Map<String, Value>,
+    plugins: &Plugins,
+) -> Result<Built, WireError> {
     let kind = KINDS.iter().find(|kind| kind.name == name).ok_or_else(|| {
         ErrorKind::UnknownAdapter
             .because(format!("there is no adapter `{name}`"))
@@ -118,7 +150,11 @@ pub(crate) fn build(name: &str, mut settings: Map<String, Value>) -> Result<Buil
     })?;
     let port = keep_port(&mut settings, &Ports::system());
     let pulses = pulses_per_turn(&mut settings)?;
-    let (adapter, span) = (kind.make)(Value::Object(settings))?;
+    let settings = Value::Object(settings);
+    let (adapter, span) = match kind.make {
+        Make::Here(make) => make(settings)?,
+        Make::Plugin => (plugins.adapter(settings).await?, None),
+    };
     Ok(Built {
         adapter: match pulses {
             Some(pulses) => Box::new(Tachometer::new(adapter, pulses)),
@@ -200,52 +236,58 @@ mod tests {
     use super::*;
     use serde_json::json;
 
-    fn refusal(name: &str, settings: Value) -> WireError {
-        match build(name, settings.as_object().cloned().unwrap()) {
+    async fn built(name: &str, settings: Value) -> Result<Built, WireError> {
+        let settings = settings.as_object().cloned().unwrap();
+        build(name, settings, &Plugins::default()).await
+    }
+
+    async fn refusal(name: &str, settings: Value) -> WireError {
+        match built(name, settings).await {
             Ok(_) => panic!("{name} was built"),
             Err(error) => error,
         }
     }
 
-    #[test]
-    fn what_does_not_fit_is_refused_with_the_field() {
-        let unknown = refusal("multimetre", json!({}));
+    #[tokio::test]
+    async fn what_does_not_fit_is_refused_with_the_field() {
+        let unknown = refusal("multimetre", json!({})).await;
         assert_eq!(unknown.kind, ErrorKind::UnknownAdapter);
         assert!(unknown.hint.unwrap().contains("multimeter"));
-        let protocol = refusal("multimeter", json!({"port": "/dev/x", "protocol": "morse"}));
+        let protocol = refusal("multimeter", json!({"port": "/dev/x", "protocol": "morse"})).await;
         assert_eq!(protocol.field.as_deref(), Some("settings.protocol"));
         let accuracy = json!({"port": "/dev/x", "protocol": "fs9922", "accuracy": "good"});
         assert_eq!(
-            refusal("multimeter", accuracy).field.as_deref(),
+            refusal("multimeter", accuracy).await.field.as_deref(),
             Some("settings.accuracy")
         );
         assert_eq!(
-            refusal("multimeter", json!({"prot": 1})).kind,
+            refusal("multimeter", json!({"prot": 1})).await.kind,
             ErrorKind::InvalidSettings
         );
     }
 
-    #[test]
-    fn pulses_a_turn_make_any_frequency_a_speed() {
-        let shown = |more: Value| {
+    #[tokio::test]
+    async fn pulses_a_turn_make_any_frequency_a_speed() {
+        let shown = async |more: Value| {
             let mut settings = json!({"port": "/dev/x", "patterns": ["f={frequency|Hz}"]});
             settings["pulses_per_turn"] = more;
-            build("text", settings.as_object().cloned().unwrap())
+            let built = built("text", settings).await;
+            built
                 .map(|built| built.adapter.describe().channels[0].function)
                 .map_err(|error| error.field.unwrap_or_default())
         };
         let speed = trisect_measure::Function::RotationalSpeed;
-        assert_eq!(shown(json!(2)), Ok(Some(speed)));
+        assert_eq!(shown(json!(2)).await, Ok(Some(speed)));
         let field = "settings.pulses_per_turn".to_owned();
-        assert_eq!(shown(json!(0)), Err(field.clone()));
-        assert_eq!(shown(json!("two")), Err(field));
+        assert_eq!(shown(json!(0)).await, Err(field.clone()));
+        assert_eq!(shown(json!("two")).await, Err(field));
     }
 
     #[test]
     fn every_kind_says_what_it_asks_for() {
         for adapter in about() {
             let properties = &adapter.settings["properties"];
-            let place = ["port", "quantity"]
+            let place = ["port", "quantity", "url", "plugin"]
                 .iter()
                 .any(|p| properties.get(p).is_some());
             assert!(place, "{}", adapter.adapter);
@@ -277,15 +319,18 @@ mod tests {
         assert_eq!(keep_port(&mut Map::new(), &ports), None);
     }
 
-    #[test]
-    fn a_gauge_is_an_instrument() {
+    #[tokio::test]
+    async fn a_gauge_is_an_instrument() {
         let gauge = json!({"quantity": "pressure", "full_scale": "60 psi", "accuracy": "1.6 % FS"});
-        let built = build("manual", gauge.as_object().cloned().unwrap()).unwrap();
+        let built = built("manual", gauge).await.unwrap();
         let function = built.adapter.describe().channels[0].function;
         assert_eq!(function, Some(trisect_measure::Function::Pressure));
-        let field = |settings| refusal("manual", settings).field.unwrap();
-        assert_eq!(field(json!({"quantity": "time"})), "settings.quantity");
+        let field = async |settings| refusal("manual", settings).await.field.unwrap();
+        assert_eq!(
+            field(json!({"quantity": "time"})).await,
+            "settings.quantity"
+        );
         let wrong = json!({"quantity": "pressure", "full_scale": "60 V"});
-        assert_eq!(field(wrong), "settings.full_scale");
+        assert_eq!(field(wrong).await, "settings.full_scale");
     }
 }

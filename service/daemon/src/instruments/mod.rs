@@ -3,10 +3,12 @@
 mod build;
 mod chain;
 mod manual;
+mod plugin;
 mod probe;
 
 pub(crate) use build::{Built, about, build};
 pub(crate) use chain::{Air, Chain, ChainError, Link, Measured, Shown, function_of};
+pub(crate) use plugin::Plugins;
 pub(crate) use probe::{Patience, probe};
 
 use std::collections::BTreeMap;

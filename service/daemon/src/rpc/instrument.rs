@@ -9,6 +9,7 @@ use trisect_api::table::{
 use trisect_api::wire::{Instrument, InstrumentItem, Instruments};
 
 use super::Hall;
+use crate::bay::Attaching;
 
 pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     register::<InstrumentList, _, _, _>(module, |hall, params| async move {
@@ -19,7 +20,8 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         hall.bay(&params.bay)?;
         let params = hall.found(params).await?;
         let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(bay.attach(params))).await
+        let attaching = Attaching::prepare(params, &hall.plugins).await?;
+        bay.ask(move |bay| Box::pin(bay.attach(attaching))).await
     });
     register::<InstrumentDetach, _, _, _>(module, |hall, params| async move {
         let bay = hall.bay(&params.bay)?;

@@ -8,6 +8,7 @@ mod probe;
 mod reading;
 mod replay;
 mod ruleset;
+mod webhook;
 
 use std::sync::Arc;
 
@@ -22,6 +23,8 @@ use trisect_journal::Journal;
 use crate::bay::BayHandle;
 use crate::catalog::Catalog;
 use crate::clock::BayClock;
+use crate::instruments::Plugins;
+use crate::webhooks::Office;
 
 /// What the methods reach: the bays, the rule sets and the journal.
 pub(crate) struct Hall {
@@ -31,6 +34,9 @@ pub(crate) struct Hall {
     pub(crate) all_instruments: Publisher<InstrumentWatch>,
     pub(crate) started: String,
     pub(crate) clock: BayClock,
+    pub(crate) plugins: Plugins,
+    /// Who is told what happens.
+    pub(crate) office: Office,
     /// One installs at a time, so that journal and catalog agree on the order.
     pub(crate) installing: Mutex<()>,
     /// Examinations, proofs and trials at once: each keeps a processor busy.
@@ -79,5 +85,6 @@ pub(crate) fn module(hall: Hall) -> RpcModule<Hall> {
     reading::register_all(&mut module);
     job::register_all(&mut module);
     ruleset::register_all(&mut module);
+    webhook::register_all(&mut module);
     module
 }

@@ -13,8 +13,10 @@
 //! | `stretch` | which job and bay a run of events belongs to |
 //! | `reader` | the reading threads |
 //! | `query`, `columns` | one read each; between rows and columns |
+//! | `outbox` | news on its way out |
 
 mod columns;
+mod outbox;
 mod query;
 mod reader;
 mod schema;
@@ -25,6 +27,8 @@ mod writer;
 
 use std::path::Path;
 use std::sync::Arc;
+
+use tokio::sync::Notify;
 
 use crate::{
     Appended, Batch, CalibrationText, Closing, Installed, Job, JobFilter, Journal, JournalError,
@@ -42,6 +46,7 @@ pub struct SqliteJournal {
     // The order matters: readers end before the writer, which tidies the log up.
     readers: Readers,
     writer: Writer,
+    news: Arc<Notify>,
 }
 
 impl SqliteJournal {
@@ -55,9 +60,11 @@ impl SqliteJournal {
         let path = path.as_ref();
         let lock = schema::lock(path)?;
         let connection = schema::open(path)?;
+        let news = Arc::new(Notify::new());
         Ok(Self {
-            writer: Writer::start(connection, lock)?,
+            writer: Writer::start(connection, lock, Arc::clone(&news))?,
             readers: Readers::start(path)?,
+            news,
         })
     }
 
@@ -67,7 +74,17 @@ impl SqliteJournal {
     }
 
     fn plain(&self, write: Write) -> Pending<()> {
-        self.write(write, |done| matches!(done, Done::Plain).then_some(()))
+        self.write(write, |done| {
+            (!matches!(done, Done::Appended(_))).then_some(())
+        })
+    }
+
+    fn readers(&self) -> &Readers {
+        &self.readers
+    }
+
+    fn news(&self) -> Arc<Notify> {
+        Arc::clone(&self.news)
     }
 }
 
@@ -91,7 +108,7 @@ impl Journal for SqliteJournal {
     fn append(&self, batch: Batch) -> Pending<Appended> {
         self.write(Write::Append(batch), |done| match done {
             Done::Appended(appended) => Some(appended),
-            Done::Plain => None,
+            Done::Plain | Done::Counted(_) => None,
         })
     }
 

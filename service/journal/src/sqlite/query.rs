@@ -50,6 +50,10 @@ impl Reader {
         }
     }
 
+    pub(super) fn connection(&self) -> &Connection {
+        &self.connection
+    }
+
     pub(super) fn rule_set(&self, digest: &str) -> Result<Option<RuleSetText>, JournalError> {
         let find = "SELECT digest, id, version, text FROM rule_set WHERE digest = ?1";
         let found = self.connection.query_row(find, params![digest], |row| {

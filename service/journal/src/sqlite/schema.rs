@@ -19,6 +19,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("v1.sql"),
     include_str!("v2.sql"),
     include_str!("v3.sql"),
+    include_str!("v4.sql"),
 ];
 
 /// How long a statement waits for another program that reads or backs up.

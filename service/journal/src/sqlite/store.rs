@@ -8,6 +8,7 @@ use std::sync::Arc;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::columns;
+use super::outbox::Mail;
 use super::stretch::Stretch;
 use super::words::Words;
 use crate::{
@@ -32,6 +33,7 @@ pub(super) enum Write {
         job: Arc<str>,
         closing: Closing,
     },
+    Mail(Mail),
 }
 
 impl Write {
@@ -42,6 +44,17 @@ impl Write {
             _ => 1,
         }
     }
+
+    /// Whether there may be news to be sent after it.
+    pub(super) fn may_post(&self) -> bool {
+        matches!(
+            self,
+            Write::Open(_)
+                | Write::Close { .. }
+                | Write::Verdict { .. }
+                | Write::Mail(Mail::Post { .. } | Mail::Revive { .. })
+        )
+    }
 }
 
 /// What came of a write.
@@ -49,6 +62,7 @@ impl Write {
 pub(super) enum Done {
     Plain,
     Appended(Appended),
+    Counted(u64),
 }
 
 /// The writing connection and what it knows about the file.
@@ -118,6 +132,7 @@ impl Store {
             Write::Append(batch) => return self.append(&batch).map(Done::Appended),
             Write::Verdict { job, seq, bytes } => self.record_verdict(&job, seq, &bytes)?,
             Write::Close { job, closing } => self.close_job(&job, &closing)?,
+            Write::Mail(mail) => return mail.carry_out(&self.connection).map(Done::Counted),
         }
         Ok(Done::Plain)
     }

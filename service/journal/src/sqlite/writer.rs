@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::thread::{self, JoinHandle};
 
 use rusqlite::Connection;
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{Notify, mpsc, oneshot};
 
 use super::store::{Done, Store, Write};
 use crate::JournalError;
@@ -27,13 +27,17 @@ pub(super) struct Writer {
 
 impl Writer {
     /// Starts the thread. The lock is released when it ends.
-    pub(super) fn start(connection: Connection, lock: File) -> Result<Self, JournalError> {
+    pub(super) fn start(
+        connection: Connection,
+        lock: File,
+        news: Arc<Notify>,
+    ) -> Result<Self, JournalError> {
         let store = Store::new(connection)?;
         let (writes, waiting) = mpsc::channel(WAITING);
         let thread = thread::Builder::new()
             .name("journal-writer".to_owned())
             .spawn(move || {
-                write_all(store, waiting);
+                write_all(store, waiting, &news);
                 drop(lock);
             })
             .map_err(|source| JournalError::Thread {
@@ -74,25 +78,28 @@ impl Drop for Writer {
     }
 }
 
-fn write_all(mut store: Store, mut waiting: mpsc::Receiver<(Write, Answer)>) {
+fn write_all(mut store: Store, mut waiting: mpsc::Receiver<(Write, Answer)>, news: &Notify) {
     while let Some(first) = waiting.blocking_recv() {
-        commit_together(&mut store, first, &mut waiting);
+        if commit_together(&mut store, first, &mut waiting) {
+            news.notify_one();
+        }
     }
 }
 
-/// Carries out one write and what waits behind it, commits, and answers all.
+/// Carries out one write and what waits behind it, commits, and answers all. Whether there may be news.
 fn commit_together(
     store: &mut Store,
     first: (Write, Answer),
     waiting: &mut mpsc::Receiver<(Write, Answer)>,
-) {
+) -> bool {
     let mut answers = Vec::new();
     match attempt(store, first, waiting, &mut answers) {
-        Ok(()) => {
+        Ok(news) => {
             for (answer, done) in answers {
                 // Nobody may be listening any more; it is stored all the same.
                 let _ = answer.send(done);
             }
+            news
         }
         Err(error) => {
             tracing::error!(%error, "a commit failed; nothing of it is stored");
@@ -101,6 +108,7 @@ fn commit_together(
                 // Those that were refused on their own account stay so.
                 let _ = answer.send(done.and(Err(error.clone())));
             }
+            false
         }
     }
 }
@@ -113,16 +121,17 @@ fn attempt(
     first: (Write, Answer),
     waiting: &mut mpsc::Receiver<(Write, Answer)>,
     answers: &mut Answers,
-) -> Result<(), JournalError> {
-    let mut rows = 0;
+) -> Result<bool, JournalError> {
+    let (mut rows, mut news) = (0, false);
     let mut next = Some(first);
     let begun = store.begin();
     while let Some((write, answer)) = next {
         if let Err(error) = &begun {
             answers.push((answer, Err(error.clone())));
-            return begun;
+            return begun.map(|()| false);
         }
         rows += write.rows();
+        news |= write.may_post();
         let done = store.carry_out(write);
         let failed = match &done {
             Err(error @ JournalError::Storage { .. }) => Some(error.clone()),
@@ -138,5 +147,5 @@ fn attempt(
             None
         };
     }
-    store.commit()
+    store.commit().map(|()| news)
 }

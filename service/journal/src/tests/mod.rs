@@ -6,6 +6,7 @@ mod events;
 mod installed;
 mod jobs;
 mod opening;
+mod outbox;
 mod replay;
 
 use std::path::PathBuf;

@@ -80,8 +80,9 @@ async fn a_meter_that_speaks_is_heard_and_nothing_is_written() {
     );
     assert!(meter.asked().is_empty());
     // What it says is enough to attach it.
-    let built = crate::instruments::build(&first.adapter, first.settings.clone());
-    assert!(built.is_ok());
+    let plugins = Default::default();
+    let built = crate::instruments::build(&first.adapter, first.settings.clone(), &plugins);
+    assert!(built.await.is_ok());
 }
 
 #[tokio::test]

@@ -1,0 +1,349 @@
+//! One request, one answer, on a connection that is kept while it lasts.
+
+use std::io;
+use std::net::{IpAddr, SocketAddr};
+use std::pin::Pin;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::task::{Context, Poll};
+use std::time::Duration;
+
+use bytes::Bytes;
+use http_body_util::{BodyExt as _, Full, Limited};
+use hyper::client::conn::http1::{self, SendRequest};
+use hyper::header::{CONTENT_LENGTH, HOST, HeaderValue, USER_AGENT};
+use hyper::{HeaderMap, Method, Request};
+use hyper_util::rt::TokioIo;
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use tokio::net::{TcpStream, lookup_host};
+use tokio::time::timeout;
+use tokio_rustls::rustls::pki_types::ServerName;
+
+use crate::{Tls, Url};
+
+/// Says of an address whether it may be connected to.
+pub type Allow = Arc<dyn Fn(IpAddr) -> bool + Send + Sync>;
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct Ask {
+    /// The method.
+    pub method: Method,
+    /// Headers, besides those of every request.
+    pub headers: HeaderMap,
+    /// The body, if there is one.
+    pub body: Bytes,
+}
+
+/// What was answered.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// The status.
+    pub status: u16,
+    /// The headers.
+    pub headers: HeaderMap,
+    /// The body.
+    pub body: Bytes,
+}
+
+/// Why there is no answer.
+#[derive(Debug, thiserror::Error)]
+pub enum CallError {
+    /// The name has no address.
+    #[error("cannot call {url}: its host is not known: is the name right?")]
+    NoHost {
+        /// The address.
+        url: String,
+    },
+    /// All its addresses are of a kind that was not allowed.
+    #[error(
+        "cannot call {url}: {address} may not be connected to; name its kind (loopback, link-local, private) in `allow` if it is meant"
+    )]
+    Forbidden {
+        /// The address.
+        url: String,
+        /// What its host stands for.
+        address: IpAddr,
+    },
+    /// Nobody answers there.
+    #[error("cannot call {url}: {source}; is it on the network, and the port right?")]
+    Connect {
+        /// The address.
+        url: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The other end is not whom it should be, or does not speak TLS.
+    #[error(
+        "cannot call {url} safely: {source}; does its certificate fit its name, and is it trusted here?"
+    )]
+    Tls {
+        /// The address.
+        url: String,
+        /// What the library said.
+        source: io::Error,
+    },
+    /// It took too long.
+    #[error("{url} did not answer within {} ms", limit.as_millis())]
+    Late {
+        /// The address.
+        url: String,
+        /// How long was waited.
+        limit: Duration,
+    },
+    /// The connection was lost, or what came is no HTTP.
+    #[error("{url} did not answer: {why}")]
+    Lost {
+        /// The address.
+        url: String,
+        /// What happened.
+        why: String,
+    },
+    /// The answer is longer than is taken.
+    #[error("{url} answered more than {limit} bytes")]
+    TooLong {
+        /// The address.
+        url: String,
+        /// How many are taken.
+        limit: usize,
+    },
+}
+
+/// Calls one address.
+pub struct Caller {
+    url: Url,
+    tls: Tls,
+    allow: Allow,
+    limit: Duration,
+    longest: usize,
+    kept: Option<SendRequest<Full<Bytes>>>,
+    /// Bytes that came in, on all connections.
+    received: Arc<AtomicU64>,
+}
+
+impl Caller {
+    /// A caller of `url` that connects to allowed addresses only, waits `limit`
+    /// for a whole answer, and takes up to `longest` bytes of it.
+    pub fn new(url: Url, tls: Tls, allow: Allow, limit: Duration, longest: usize) -> Caller {
+        Caller {
+            url,
+            tls,
+            allow,
+            limit,
+            longest,
+            kept: None,
+            received: Arc::default(),
+        }
+    }
+
+    /// The address it calls.
+    pub fn url(&self) -> &Url {
+        &self.url
+    }
+
+    /// Bytes that came in so far.
+    pub fn received(&self) -> u64 {
+        self.received.load(Ordering::Relaxed)
+    }
+
+    /// Asks, and waits for the whole answer. After an error the next call opens
+    /// a new connection.
+    ///
+    /// # Errors
+    /// See [`CallError`].
+    pub async fn call(&mut self, ask: &Ask) -> Result<Answer, CallError> {
+        let limit = self.limit;
+        let called = timeout(limit, self.within_limit(ask)).await;
+        let called = called.unwrap_or_else(|_| {
+            Err(CallError::Late {
+                url: self.url.to_string(),
+                limit,
+            })
+        });
+        if called.is_err() {
+            self.kept = None;
+        }
+        called
+    }
+
+    async fn within_limit(&mut self, ask: &Ask) -> Result<Answer, CallError> {
+        if let Some(mut sender) = self.kept.take()
+            && sender.ready().await.is_ok()
+        {
+            let before = self.received();
+            match self.exchange(sender, ask).await {
+                // Its other end had just closed it, as servers do: nothing was answered.
+                Err(CallError::Lost { .. }) if self.received() == before => {}
+                answered => return answered,
+            }
+        }
+        let sender = self.connect().await?;
+        self.exchange(sender, ask).await
+    }
+
+    async fn exchange(
+        &mut self,
+        mut sender: SendRequest<Full<Bytes>>,
+        ask: &Ask,
+    ) -> Result<Answer, CallError> {
+        let lost = |why: String| CallError::Lost {
+            url: self.url.to_string(),
+            why,
+        };
+        let request = self.request(ask).map_err(|error| lost(error.to_string()))?;
+        let answer = sender
+            .send_request(request)
+            .await
+            .map_err(|e| lost(chain(&e)))?;
+        let (head, body) = answer.into_parts();
+        let longest = self.longest;
+        let body = Limited::new(body, longest)
+            .collect()
+            .await
+            .map_err(|error| {
+                if error.is::<http_body_util::LengthLimitError>() {
+                    let url = self.url.to_string();
+                    return CallError::TooLong {
+                        url,
+                        limit: longest,
+                    };
+                }
+                lost(error.to_string())
+            })?;
+        self.kept = Some(sender);
+        Ok(Answer {
+            status: head.status.as_u16(),
+            headers: head.headers,
+            body: body.to_bytes(),
+        })
+    }
+
+    fn request(&self, ask: &Ask) -> Result<Request<Full<Bytes>>, hyper::http::Error> {
+        let mut request = Request::builder()
+            .method(ask.method.clone())
+            .uri(&self.url.path)
+            .body(Full::new(ask.body.clone()))?;
+        let headers = request.headers_mut();
+        headers.extend(ask.headers.clone());
+        headers.insert(HOST, HeaderValue::from_str(&self.url.authority)?);
+        headers.insert(
+            USER_AGENT,
+            HeaderValue::from_static(concat!("trisect/", env!("CARGO_PKG_VERSION"))),
+        );
+        if !ask.body.is_empty() {
+            headers.insert(CONTENT_LENGTH, HeaderValue::from(ask.body.len()));
+        }
+        Ok(request)
+    }
+
+    /// Resolves, checks, and connects to an address that was checked: what a
+    /// name stands for a moment later does not matter.
+    async fn connect(&self) -> Result<SendRequest<Full<Bytes>>, CallError> {
+        let url = || self.url.to_string();
+        let found = lookup_host((self.url.host.as_str(), self.url.port)).await;
+        let found: Vec<SocketAddr> = found
+            .map_err(|_| CallError::NoHost { url: url() })?
+            .collect();
+        let first = found
+            .first()
+            .ok_or_else(|| CallError::NoHost { url: url() })?
+            .ip();
+        let mut failed = CallError::Forbidden {
+            url: url(),
+            address: first,
+        };
+        for address in found
+            .into_iter()
+            .filter(|address| (self.allow)(address.ip()))
+        {
+            match TcpStream::connect(address).await {
+                Ok(stream) => return self.greet(stream).await,
+                Err(source) => failed = CallError::Connect { url: url(), source },
+            }
+        }
+        Err(failed)
+    }
+
+    async fn greet(&self, stream: TcpStream) -> Result<SendRequest<Full<Bytes>>, CallError> {
+        // Without it the last bytes of a request may wait for an acknowledgement.
+        let _ = stream.set_nodelay(true);
+        let counted = Counted {
+            stream,
+            received: Arc::clone(&self.received),
+        };
+        if !self.url.secure {
+            return self.shake_hands(counted).await;
+        }
+        let tls = |source| CallError::Tls {
+            url: self.url.to_string(),
+            source,
+        };
+        let name = ServerName::try_from(self.url.host.clone());
+        let name = name.map_err(|error| tls(io::Error::other(error)))?;
+        let safe = self.tls.0.connect(name, counted).await.map_err(tls)?;
+        self.shake_hands(safe).await
+    }
+
+    async fn shake_hands<S>(&self, stream: S) -> Result<SendRequest<Full<Bytes>>, CallError>
+    where
+        S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
+    {
+        let shaken = http1::handshake(TokioIo::new(stream)).await;
+        let (sender, connection) = shaken.map_err(|error| CallError::Lost {
+            url: self.url.to_string(),
+            why: chain(&error),
+        })?;
+        // It ends when the sender is dropped; how, the sender's error says.
+        tokio::spawn(async move { drop(connection.await) });
+        Ok(sender)
+    }
+}
+
+/// An error with what was behind it, in one line.
+fn chain(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(behind) = cause {
+        text = format!("{text}: {behind}");
+        cause = behind.source();
+    }
+    text
+}
+
+/// A stream whose incoming bytes are counted.
+struct Counted {
+    stream: TcpStream,
+    received: Arc<AtomicU64>,
+}
+
+impl AsyncRead for Counted {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buffer: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
+        let before = buffer.filled().len();
+        let polled = Pin::new(&mut self.stream).poll_read(cx, buffer);
+        let more = buffer.filled().len().saturating_sub(before);
+        self.received.fetch_add(more as u64, Ordering::Relaxed);
+        polled
+    }
+}
+
+impl AsyncWrite for Counted {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        bytes: &[u8],
+    ) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.stream).poll_write(cx, bytes)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_flush(cx)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_shutdown(cx)
+    }
+}

@@ -1,0 +1,79 @@
+//! Whom an encrypted connection trusts.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use tokio_rustls::TlsConnector;
+use tokio_rustls::rustls::crypto::ring;
+use tokio_rustls::rustls::pki_types::CertificateDer;
+use tokio_rustls::rustls::pki_types::pem::PemObject as _;
+use tokio_rustls::rustls::{ClientConfig, RootCertStore};
+
+/// Trust in the system's certificate authorities, or in those of a file alone.
+#[derive(Clone)]
+pub struct Tls(pub(crate) TlsConnector);
+
+/// Certificates that cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum TlsError {
+    /// The file cannot be read.
+    #[error("cannot read the certificates in {path}: {source}", path = path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// There is none in it.
+    #[error("there is no certificate in {path}: it has to be PEM", path = path.display())]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The library refuses what it was given.
+    #[error("cannot set up encryption: {0}")]
+    Setup(#[from] tokio_rustls::rustls::Error),
+}
+
+impl std::fmt::Debug for Tls {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Tls")
+    }
+}
+
+impl Tls {
+    /// Trusts the certificates of a PEM file, or those of the system.
+    ///
+    /// # Errors
+    /// See [`TlsError`].
+    pub fn new(ca_file: Option<&Path>) -> Result<Tls, TlsError> {
+        let mut roots = RootCertStore::empty();
+        match ca_file {
+            Some(path) => {
+                let read = |source| TlsError::Read {
+                    path: path.to_owned(),
+                    source,
+                };
+                let pem = std::fs::read(path).map_err(read)?;
+                let certificates = CertificateDer::pem_slice_iter(&pem);
+                roots.add_parsable_certificates(certificates.flatten());
+                if roots.is_empty() {
+                    return Err(TlsError::Empty {
+                        path: path.to_owned(),
+                    });
+                }
+            }
+            // What of them cannot be used is left out: the handshake will say so.
+            None => {
+                roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
+            }
+        }
+        let provider = Arc::new(ring::default_provider());
+        let mut config = ClientConfig::builder_with_provider(provider)
+            .with_safe_default_protocol_versions()?
+            .with_root_certificates(roots)
+            .with_no_client_auth();
+        config.alpn_protocols = vec![b"http/1.1".to_vec()];
+        Ok(Tls(TlsConnector::from(Arc::new(config))))
+    }
+}

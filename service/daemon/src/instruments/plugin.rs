@@ -1,0 +1,108 @@
+//! Plugins by name: programs are named in the configuration alone, so that nobody who may attach an
+//! instrument can start a program of their own choice.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use serde::Deserialize;
+use serde_json::{Map, Value, json};
+use trisect_api::{ErrorKind, WireError};
+use trisect_kit::Adapter;
+use trisect_kit::plugin::{Limits, PluginAdapter, PluginError, Program};
+
+use crate::config::PluginSettings;
+
+/// The plugins of the configuration.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Plugins(Arc<[PluginSettings]>);
+
+/// An instrument's settings.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Chosen {
+    plugin: String,
+    #[serde(default)]
+    settings: Map<String, Value>,
+}
+
+/// JSON Schema of an instrument's settings.
+pub(super) fn schema() -> Value {
+    json!({
+        "type": "object",
+        "required": ["plugin"],
+        "additionalProperties": false,
+        "properties": {
+            "plugin": {"type": "string", "description": "The plugin, by its name in the configuration."},
+            "settings": {"type": "object", "description": "The plugin's own settings, which it is asked about first."},
+        },
+    })
+}
+
+impl Plugins {
+    pub(crate) fn new(settings: &[PluginSettings]) -> Plugins {
+        Plugins(settings.into())
+    }
+
+    /// Has a plugin describe itself, and holds the settings against its schema.
+    pub(super) async fn adapter(&self, settings: Value) -> Result<Box<dyn Adapter>, WireError> {
+        let chosen: Chosen = serde_json::from_value(settings).map_err(|error| {
+            ErrorKind::InvalidSettings
+                .because(error.to_string())
+                .at("settings")
+                .hint("service.about has the schema of the adapter's settings")
+        })?;
+        let known = self.0.iter().find(|one| one.plugin == chosen.plugin);
+        let known = known.ok_or_else(|| {
+            ErrorKind::InvalidSettings
+                .because(format!("there is no plugin `{}`", chosen.plugin))
+                .at("settings.plugin")
+                .hint_nearest(&chosen.plugin, self.0.iter().map(|one| one.plugin.as_str()))
+        })?;
+        let settings = Value::Object(chosen.settings);
+        let prepared = PluginAdapter::prepare(known.program(), settings).await;
+        let adapter = prepared.map_err(|error| refused(&error))?;
+        Ok(Box::new(adapter))
+    }
+}
+
+impl PluginSettings {
+    fn program(&self) -> Program {
+        let usual = Limits::default();
+        Program {
+            name: self.plugin.clone(),
+            command: self.command.clone(),
+            directory: self.directory.clone(),
+            environment: self.environment.clone(),
+            limits: Limits {
+                memory: self.memory_mib.map_or(usual.memory, |mib| mib << 20),
+                cpu: self.cpu_seconds.unwrap_or(usual.cpu),
+                processes: self.processes.unwrap_or(usual.processes),
+                silent_after: self
+                    .silent_after
+                    .map_or(usual.silent_after, Duration::from_secs_f64),
+                ..usual
+            },
+        }
+    }
+}
+
+fn refused(error: &PluginError) -> WireError {
+    if let PluginError::Settings(unfit) = error {
+        let first = unfit
+            .defects
+            .first()
+            .map_or("", |(place, _)| place.as_str());
+        return ErrorKind::InvalidSettings
+            .because(error.to_string())
+            .at(format!("settings.settings{}", first.replace('/', ".")))
+            .hint("the plugin's own documentation says what it asks for");
+    }
+    let mut said = error.to_string();
+    if let Some(source) = std::error::Error::source(error) {
+        said = format!("{said} ({source})");
+    }
+    ErrorKind::PluginFailed
+        .because(said)
+        .at("settings.plugin")
+        .hint("`trisect adapter check COMMAND` holds it against the contract")
+}
