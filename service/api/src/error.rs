@@ -77,6 +77,9 @@ error_kinds! {
     NotPermitted      = 1401   "not-permitted"       "The caller's role does not reach this method."
     HostRefused       = 1402   "host-refused"        "The Host header names a host this service does not answer for."
     OriginRefused     = 1403   "origin-refused"      "The Origin header names a site this service does not trust."
+    TokenMissing      = 1501   "token-missing"       "The service does not know who calls: send a token."
+    TokenRefused      = 1502   "token-refused"       "The token is not valid here, or not any more."
+    RateLimited       = 1503   "rate-limited"        "The token's calls come faster than it may make them."
 }
 
 impl ErrorKind {
@@ -84,6 +87,7 @@ impl ErrorKind {
     pub const COMMON: &'static [Self] = &[
         Self::InvalidParams,
         Self::NotPermitted,
+        Self::RateLimited,
         Self::TooBusy,
         Self::Internal,
     ];

@@ -4,6 +4,7 @@
 //! Numbers are 64-bit floats in the unit named beside them; an uncertainty is a standard uncertainty
 //! in that same unit.
 
+mod audit;
 mod bay;
 mod calibration;
 mod common;
@@ -19,6 +20,7 @@ mod trial;
 mod verdict;
 mod watch;
 
+pub use audit::*;
 pub use bay::*;
 pub use calibration::*;
 pub use common::*;
