@@ -32,6 +32,8 @@ impl Daemon {
                 "127.0.0.1:0",
                 "--log",
                 "warn",
+                "--loopback",
+                "manage",
                 "--journal",
             ])
             .arg(journal)

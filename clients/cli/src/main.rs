@@ -5,6 +5,7 @@
 //! out; what went wrong, and what to do, on standard error.
 
 mod args;
+mod audit;
 mod bay;
 mod decode;
 mod ended;

@@ -1,9 +1,9 @@
 //! The whole service, put together from its settings.
 
 use std::net::SocketAddr;
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError, RwLock};
 
-use tokio::net::TcpListener;
+use jsonrpsee::server::Methods;
 use tokio::sync::{Mutex, Semaphore};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -12,12 +12,19 @@ use trisect_api::WireError;
 use trisect_api::serve::Publisher;
 use trisect_journal::{JobFilter, JobState, Journal, JournalError, SqliteJournal};
 
+use crate::access::{Access, Places, TokenFileError};
+use crate::audit::Audit;
 use crate::bay::{Barometer, BayHandle, BayParts, News};
 use crate::catalog::{Catalog, CatalogError, Origin, compile};
 use crate::clock::BayClock;
 use crate::config::{BaySettings, Settings};
+use crate::keeper::{Files, Keeper};
+use crate::metrics::Metrics;
+use crate::onlookers::Onlookers;
 use crate::rpc::{self, Hall};
-use crate::transport::{self, TransportError, TransportSettings};
+use crate::sockets::{Handed, SocketError, Sockets};
+use crate::traces::Traces;
+use crate::transport::{Front, TlsError, TlsFiles, TlsFront, TransportError, TransportSettings};
 
 /// Examinations, proofs and trials at once.
 const DESKS: usize = 2;
@@ -25,15 +32,22 @@ const DESKS: usize = 2;
 /// Why the service could not start.
 #[derive(Debug, thiserror::Error)]
 pub enum StartError {
-    /// The address cannot be listened on.
+    /// A socket cannot be listened on.
+    #[error(transparent)]
+    Socket(#[from] SocketError),
+    /// The token file cannot be used.
+    #[error(transparent)]
+    Tokens(#[from] TokenFileError),
+    /// The certificate cannot be used.
+    #[error(transparent)]
+    Tls(#[from] TlsError),
+    /// What a reload may not change.
     #[error(
-        "cannot listen on {listen}: is another service there? Choose another port with --listen"
+        "`{key}` is taken up when the service starts, not when it reloads: restart it, or put the old value back"
     )]
-    Listen {
-        /// The address.
-        listen: SocketAddr,
-        /// What the system said.
-        source: std::io::Error,
+    Fixed {
+        /// The key.
+        key: &'static str,
     },
     /// The journal cannot be opened.
     #[error(transparent)]
@@ -71,11 +85,31 @@ pub enum StartError {
 
 /// A running service.
 pub struct Service {
+    pub(crate) settings: Settings,
+    pub(crate) floor: Floor,
+    pub(crate) sockets: Sockets,
+    pub(crate) front: Running,
+    pub(crate) keeper: Arc<Keeper>,
     address: SocketAddr,
-    stop: CancellationToken,
-    bays_stop: CancellationToken,
-    serving: JoinHandle<Result<(), TransportError>>,
     tracker: TaskTracker,
+    stop: CancellationToken,
+}
+
+/// What is served, by whatever front.
+pub(crate) struct Floor {
+    pub(crate) hall: Arc<Hall>,
+    pub(crate) metrics: Arc<Metrics>,
+    pub(crate) audit: Arc<Audit>,
+    pub(crate) traces: Option<Traces>,
+    methods: Methods,
+    tracker: TaskTracker,
+    bays_stop: CancellationToken,
+}
+
+/// A front that runs.
+pub(crate) struct Running {
+    stop: CancellationToken,
+    serving: JoinHandle<Result<(), TransportError>>,
 }
 
 impl Service {
@@ -93,76 +127,86 @@ impl Service {
     /// # Errors
     /// As [`Service::start`].
     pub async fn start_at_speed(settings: Settings, speed: f64) -> Result<Service, StartError> {
+        Service::start_by(settings, BayClock::start(speed)).await
+    }
+
+    /// The same, by a clock.
+    ///
+    /// # Errors
+    /// As [`Service::start`].
+    pub async fn start_by(settings: Settings, clock: BayClock) -> Result<Service, StartError> {
+        let sockets = Sockets::open(&settings, Handed::take()?, None)?;
         let listen = settings.listen;
-        let listener = TcpListener::bind(listen)
-            .await
-            .map_err(|source| StartError::Listen { listen, source })?;
-        let address = listener
-            .local_addr()
-            .map_err(|source| StartError::Listen { listen, source })?;
+        let socket = |source| SocketError::Tcp { listen, source };
+        let address = sockets.address().map_err(socket)?;
+        let files = files(&settings)?;
         let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
         let journal: Arc<dyn Journal> = Arc::new(SqliteJournal::open(&settings.journal)?);
         install_kept(&catalog, &*journal).await?;
-        let clock = BayClock::start(speed);
-        let all_instruments = Publisher::new(256);
-        let (tracker, bays_stop) = (TaskTracker::new(), CancellationToken::new());
-        let mut bays = Vec::new();
-        for bay in &settings.bays {
-            let parts = BayParts {
-                name: bay.bay.clone(),
-                title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
-                ruleset: bay.ruleset.clone(),
-                barometer: barometer(bay)?,
-                clock,
-                catalog: Arc::clone(&catalog),
-                journal: Arc::clone(&journal),
-                news: News::new(all_instruments.clone()),
-            };
-            if catalog.get(&bay.ruleset).is_none() {
-                let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());
-                return Err(StartError::NoRuleSet { bay, ruleset });
-            }
-            let handle = BayHandle::start(parts, &tracker, bays_stop.clone());
-            set_up(&handle, bay, &*journal).await?;
-            bays.push(handle);
-        }
-        let hall = Hall {
-            bays,
+        let (tracker, stop) = (TaskTracker::new(), CancellationToken::new());
+        let metrics = Arc::new(Metrics::new(settings.journal.clone()));
+        let keeper = Arc::new(Keeper {
+            journal: Arc::clone(&journal),
+            clock,
+            metrics: Arc::clone(&metrics),
+            files: RwLock::new(files.clone()),
+            keep: RwLock::new(settings.keep.clone()),
+        });
+        let hall = Arc::new(Hall {
+            bays: RwLock::default(),
             catalog,
             journal: Arc::clone(&journal),
-            all_instruments,
+            all_instruments: Publisher::new(256),
             started: clock.wall(0).to_string(),
             clock,
             installing: Mutex::new(()),
             desks: Arc::new(Semaphore::new(DESKS)),
+        });
+        let traces = settings.traces.endpoint.as_deref();
+        let floor = Floor {
+            methods: rpc::module(Arc::clone(&hall)).into(),
+            hall,
+            audit: Audit::start(journal, clock, &tracker, stop.clone()),
+            traces: traces.map(|endpoint| Traces::start(endpoint, &tracker, stop.clone())),
+            metrics,
+            tracker: tracker.clone(),
+            bays_stop: CancellationToken::new(),
         };
-        let stop = CancellationToken::new();
-        let transport = TransportSettings {
-            host_names: settings.host_names,
-            origins: settings.origins,
-            ..TransportSettings::default()
-        };
-        let routes = crate::health::route(journal).merge(crate::schema::routes());
-        let serving = tokio::spawn(transport::serve(
-            listener,
-            rpc::module(hall),
-            routes,
-            transport,
-            stop.clone(),
-        ));
-        tracing::info!(%address, "serving");
+        for bay in &settings.bays {
+            floor.add(bay, &settings).await?;
+        }
+        tracker.spawn(Arc::clone(&keeper).run(stop.clone()));
+        let front = floor.serve(&settings, &sockets, &files).map_err(socket)?;
+        floor.audit.note("service.start", env!("CARGO_PKG_VERSION"));
+        tracing::info!(%address, tls = sockets.tls_address().map(tracing::field::display), "serving");
         Ok(Service {
+            settings,
+            floor,
+            sockets,
+            front,
+            keeper,
             address,
-            stop,
-            bays_stop,
-            serving,
             tracker,
+            stop,
         })
     }
 
-    /// Where it listens.
+    /// Where it listens without TLS.
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// Where it listens with TLS.
+    pub fn tls_address(&self) -> Option<SocketAddr> {
+        self.sockets.tls_address()
+    }
+
+    /// Whether it is well: the journal answers, and every bay does.
+    ///
+    /// # Errors
+    /// What does not.
+    pub async fn well(&self) -> Result<(), String> {
+        crate::health::ready(&self.floor.hall).await
     }
 
     /// Runs until the transport ends, which is when it fails or is stopped.
@@ -170,6 +214,24 @@ impl Service {
     /// # Errors
     /// When connections can no longer be accepted.
     pub async fn ended(&mut self) -> Result<(), TransportError> {
+        self.front.ended().await
+    }
+
+    /// Stops gracefully: running calls are answered, what the bays have in hand
+    /// is kept, instruments are closed.
+    pub async fn stop(self) {
+        self.floor.audit.note("service.stop", "");
+        self.front.stop().await;
+        self.floor.bays_stop.cancel();
+        self.stop.cancel();
+        self.tracker.close();
+        self.tracker.wait().await;
+        tracing::info!("stopped");
+    }
+}
+
+impl Running {
+    async fn ended(&mut self) -> Result<(), TransportError> {
         // A panic of the task is a defect; it ends the service like a failure.
         (&mut self.serving).await.unwrap_or_else(|join| {
             tracing::error!(%join, "the transport panicked");
@@ -177,23 +239,108 @@ impl Service {
         })
     }
 
-    /// Stops gracefully: running calls are answered, what the bays have in hand
-    /// is kept, instruments are closed.
-    pub async fn stop(mut self) {
+    /// Lets what runs finish.
+    pub(crate) async fn stop(mut self) {
         self.stop.cancel();
         if !self.serving.is_finished() {
             // How it ended was logged, and does not matter any more.
             let _ = self.ended().await;
         }
-        self.bays_stop.cancel();
-        self.tracker.close();
-        self.tracker.wait().await;
-        tracing::info!("stopped");
     }
 }
 
+impl Floor {
+    /// Starts a bay with its instruments, and takes up its open job.
+    pub(crate) async fn add(
+        &self,
+        bay: &BaySettings,
+        settings: &Settings,
+    ) -> Result<(), StartError> {
+        let hall = &self.hall;
+        let parts = BayParts {
+            name: bay.bay.clone(),
+            title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
+            ruleset: bay.ruleset.clone(),
+            barometer: barometer(bay)?,
+            clock: hall.clock,
+            catalog: Arc::clone(&hall.catalog),
+            journal: Arc::clone(&hall.journal),
+            news: News::new(hall.all_instruments.clone()),
+            keeps_outside: !settings.keep.outside_jobs.is_none(),
+            metrics: Arc::clone(&self.metrics),
+        };
+        if hall.catalog.get(&bay.ruleset).is_none() {
+            let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());
+            return Err(StartError::NoRuleSet { bay, ruleset });
+        }
+        let handle = BayHandle::start(parts, &self.tracker, self.bays_stop.child_token());
+        set_up(&handle, bay, &*hall.journal).await?;
+        let mut bays = hall.bays.write().unwrap_or_else(PoisonError::into_inner);
+        bays.push(handle);
+        Ok(())
+    }
+
+    /// Serves on the sockets.
+    ///
+    /// # Errors
+    /// When the system has no more file descriptors.
+    pub(crate) fn serve(
+        &self,
+        settings: &Settings,
+        sockets: &Sockets,
+        files: &Files,
+    ) -> std::io::Result<Running> {
+        let hall = &self.hall;
+        let witness = Onlookers {
+            audit: Arc::clone(&self.audit),
+            metrics: Arc::clone(&self.metrics),
+            traces: self.traces.clone(),
+        };
+        let front = Front {
+            listeners: sockets.listeners(files.tls.as_ref())?,
+            methods: self.methods.clone(),
+            routes: crate::health::routes(Arc::clone(hall))
+                .merge(crate::schema::routes())
+                .merge(crate::metrics::route(
+                    Arc::clone(&self.metrics),
+                    Arc::clone(hall),
+                )),
+            settings: TransportSettings {
+                host_names: settings.host_names.clone(),
+                origins: settings.origins.clone(),
+                ..settings.limits.transport()
+            },
+            access: Arc::clone(&files.access),
+            witness: Some(Arc::new(witness)),
+        };
+        let stop = CancellationToken::new();
+        let serving = tokio::spawn(front.serve(stop.clone()));
+        Ok(Running { stop, serving })
+    }
+}
+
+/// The files the settings name, read.
+pub(crate) fn files(settings: &Settings) -> Result<Files, StartError> {
+    let places = Places {
+        loopback: settings.access.loopback,
+        unix: settings.unix.as_ref().and_then(|unix| unix.role),
+    };
+    let file = settings.token_file.clone();
+    let access = Access::new(file, places, settings.access.calls_per_second)?;
+    let tls = settings.tls.as_ref().map(|tls| {
+        TlsFront::new(TlsFiles {
+            certificate: tls.certificate.clone(),
+            key: tls.key.clone(),
+        })
+    });
+    Ok(Files {
+        access: Arc::new(access),
+        tls: tls.transpose()?.map(Arc::new),
+    })
+}
+
 /// What the configuration says of a bay's air.
-fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
+pub(crate) fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
     let Some(air) = &settings.barometer else {
         return Ok(None);
     };
@@ -225,7 +372,7 @@ async fn install_kept(catalog: &Catalog, journal: &dyn Journal) -> Result<(), St
 }
 
 /// Attaches the configured instruments and takes up the open job, if any.
-async fn set_up(
+pub(crate) async fn set_up(
     handle: &BayHandle,
     settings: &BaySettings,
     journal: &dyn Journal,
