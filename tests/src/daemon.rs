@@ -25,7 +25,8 @@ impl Daemon {
 
     /// Starts a certain build of it.
     pub async fn start_program(program: &Path, journal: &Path) -> Daemon {
-        let mut child = Command::new(program)
+        let mut command = Command::new(program);
+        command
             .args([
                 "serve",
                 "--listen",
@@ -36,7 +37,20 @@ impl Daemon {
                 "manage",
                 "--journal",
             ])
-            .arg(journal)
+            .arg(journal);
+        Daemon::start_command(command).await
+    }
+
+    /// Starts one by a configuration file.
+    pub async fn start_configured(config: &Path) -> Daemon {
+        let mut command = Command::new(program("trisectd"));
+        command.args(["serve", "--config"]).arg(config);
+        Daemon::start_command(command).await
+    }
+
+    /// Starts a command that becomes one.
+    pub async fn start_command(mut command: Command) -> Daemon {
+        let mut child = command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .kill_on_drop(true)
@@ -64,10 +78,20 @@ impl Daemon {
         pages * rustix::param::page_size() as u64
     }
 
+    /// Its process.
+    pub fn process(&self) -> rustix::process::Pid {
+        let id = i32::try_from(self.child.id().expect("it runs")).unwrap();
+        rustix::process::Pid::from_raw(id).unwrap()
+    }
+
+    /// Has it take up its configuration.
+    pub fn reload(&self) {
+        rustix::process::kill_process(self.process(), rustix::process::Signal::HUP).unwrap();
+    }
+
     /// Sends SIGTERM and waits for its end.
     pub async fn terminate(mut self) -> ExitStatus {
-        let id = i32::try_from(self.child.id().expect("it runs")).unwrap();
-        let id = rustix::process::Pid::from_raw(id).unwrap();
+        let id = self.process();
         rustix::process::kill_process(id, rustix::process::Signal::TERM).unwrap();
         within("the end after SIGTERM", self.child.wait())
             .await
