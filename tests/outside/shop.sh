@@ -77,15 +77,15 @@ wait "$daemon"
 daemon=""
 
 # systemd's own look at the units, in a root where their program is.
-units="$work/root/etc/systemd/system"
-mkdir -p "$units" "$work/root/usr/bin" "$work/root/bin"
+units="$work/bare/etc/systemd/system"
+mkdir -p "$units" "$work/bare/usr/bin" "$work/bare/bin"
 cp "$root"/deploy/trisectd.{service,socket} "$units/"
-install -m 755 /dev/null "$work/root/usr/bin/trisectd"
-install -m 755 /dev/null "$work/root/bin/kill"
+install -m 755 /dev/null "$work/bare/usr/bin/trisectd"
+install -m 755 /dev/null "$work/bare/bin/kill"
 for unit in /lib/systemd/system/{network,time-sync,sysinit,basic,shutdown,sockets,multi-user}.target; do
     [[ -e "$unit" ]] && cp "$unit" "$units/" || true
 done
-said="$(systemd-analyze verify --man=no --recursive-errors=no --root="$work/root" trisectd.service trisectd.socket 2>&1 || true)"
+said="$(systemd-analyze verify --man=no --recursive-errors=no --root="$work/bare" trisectd.service trisectd.socket 2>&1 || true)"
 if grep -E "trisectd\.(service|socket)" <<<"$said"; then
     echo "shop: systemd-analyze verify finds fault" >&2
     exit 1

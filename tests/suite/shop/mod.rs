@@ -2,6 +2,7 @@
 //! world is unkind.
 
 mod access;
+mod examples;
 mod faults;
 mod idle;
 mod killed;
