@@ -46,9 +46,9 @@ tls="$(sed -n 's|^listening on https://\(.*\)/rpc$|\1|p' "$work/said")"
 
 # The TLS port: a handshake that verifies, a request through it, old protocols refused.
 shake() { openssl s_client -connect "$tls" -servername localhost -CAfile "$work/certificate.pem" "$@" </dev/null 2>&1; }
-shake -verify_return_error -verify_hostname localhost | grep -q "Verify return code: 0 (ok)"
-shake -tls1_3 | grep -q "TLSv1.3"
-if shake -tls1_1 | grep -q "Cipher is [A-Z]"; then
+[[ "$(shake -verify_return_error -verify_hostname localhost)" == *"Verify return code: 0 (ok)"* ]]
+[[ "$(shake -tls1_3)" == *TLSv1.3* ]]
+if [[ "$(shake -tls1_1 || true)" == *"Cipher is TLS"* || "$(shake -tls1_1 || true)" == *"Cipher is ECDHE"* ]]; then
     echo "shop: TLS 1.1 was taken" >&2
     exit 1
 fi
@@ -59,10 +59,10 @@ printf 'GET /metrics HTTP/1.1\r\nHost: localhost\r\nAuthorization: Bearer %s\r\n
 # Taken up while the service runs.
 certificate second
 for _ in $(seq 200); do
-    shake | grep -q "CN = second" && break
+    [[ "$(shake || true)" == *"CN = second"* ]] && break
     sleep 0.05
 done
-shake | grep -q "CN = second"
+[[ "$(shake)" == *"CN = second"* ]]
 echo "tls: openssl verifies the port, and the certificate that took the first one's place"
 
 # SQLite's own check, while the service runs, of the journal and of a copy.
