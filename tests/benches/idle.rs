@@ -9,40 +9,16 @@
     reason = "a bench fails by panicking"
 )]
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
 use trisect_tests::daemon::Daemon;
+use trisect_tests::programs::optimised;
 use trisect_tests::raw::post;
-use trisect_tests::repository::root;
 
 /// Starts of each kind; medians are told.
 const RUNS: usize = 15;
-
-/// Builds the optimised program and says where it is.
-fn optimised() -> PathBuf {
-    let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
-    let arguments = [
-        "build",
-        "--release",
-        "--quiet",
-        "--locked",
-        "-p",
-        "trisectd",
-    ];
-    assert!(
-        Command::new(cargo)
-            .args(arguments)
-            .current_dir(root())
-            .status()
-            .unwrap()
-            .success()
-    );
-    let this = std::env::current_exe().unwrap();
-    // A bench runs in `target/release/deps`.
-    this.parent().unwrap().with_file_name("trisectd")
-}
 
 /// Starts it on a journal and asks; how long that took, and the memory it then holds.
 async fn first_answer(program: &Path, journal: &Path) -> (Duration, u64) {
@@ -70,7 +46,7 @@ fn version(program: &Path) -> Duration {
 }
 
 fn main() {
-    let program = optimised();
+    let program = optimised("trisectd");
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

@@ -18,6 +18,7 @@ use trisect_api::table::{BayList, VerdictWatch};
 use trisect_api::wire::{BayName, NoParams, Phase, VerdictItem};
 use trisect_tests::instrument::{Cable, place};
 use trisect_tests::service::{BAY, Served, open_job, say};
+use trisect_tests::timing::{durable_commits, quantile};
 
 /// Readings sent: each shows a voltage of its own, a millivolt above the one before.
 const COUNT: usize = 10_000;
@@ -42,35 +43,6 @@ async fn newest(watch: &mut Watch<VerdictWatch>) -> Option<usize> {
             .and_then(|piece| piece.value)
             .map_or(0, |volts| (volts * 1000.0).round() as usize),
     )
-}
-
-/// The value below which a part of them lies.
-fn quantile(sorted: &[Duration], part: f64) -> Duration {
-    sorted[((sorted.len() - 1) as f64 * part) as usize]
-}
-
-/// How long durable commits of one row take.
-fn commits() -> Vec<Duration> {
-    let folder = tempfile::tempdir().unwrap();
-    let connection = rusqlite::Connection::open(folder.path().join("bare.db")).unwrap();
-    connection
-        .pragma_update(None, "journal_mode", "WAL")
-        .unwrap();
-    connection
-        .pragma_update(None, "synchronous", "FULL")
-        .unwrap();
-    connection
-        .execute_batch("CREATE TABLE event (seq INTEGER PRIMARY KEY, value REAL) STRICT")
-        .unwrap();
-    let mut times = Vec::new();
-    for number in 0..2000 {
-        let begun = Instant::now();
-        connection
-            .execute("INSERT INTO event (value) VALUES (?1)", [f64::from(number)])
-            .unwrap();
-        times.push(begun.elapsed());
-    }
-    times
 }
 
 async fn there_and_back(client: &Client) -> Vec<Duration> {
@@ -135,9 +107,9 @@ fn main() {
         .enable_all()
         .build()
         .unwrap();
-    let mut commit = commits();
+    let mut commit = durable_commits();
     let (times, calls) = runtime.block_on(measure());
-    commit.extend(commits());
+    commit.extend(durable_commits());
     commit.sort();
     let rows = [
         ("wire to verdict", &times),

@@ -31,9 +31,10 @@ timeout 240 python3 "$here/sigrok.py" "$work/modem.so" "$work/frames.jsonl"
 
 # libsigrok knows SCPI meters by their identity alone: the stub gives one of those it knows. The stubs
 # are served until the file that names them is gone.
+identity="$(python3 "$here/names.py")"
 stubs="$work/stubs.jsonl"
 rm -f "$stubs"
-SCPI_STUB="$stubs" SCPI_STUB_IDENTITY="HP,34401A,0,11-5-2" \
+SCPI_STUB="$stubs" SCPI_STUB_IDENTITY="$identity" \
     ours scpi::tests::the_stub_is_served_to_outside_programs &
 server=$!
 trap 'rm -f "$stubs"; wait "$server" || true' EXIT

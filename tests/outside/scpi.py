@@ -7,7 +7,7 @@ STUBS is written by the test that serves the stubs: a JSON object a line, with
 `function` (as CONF? says it), `address` and `said` (as `trisect decode` prints a
 sample). libsigrok configures nothing by itself, so each stub is set already.
 
-What cannot be compared: capacitance and temperature, which the model that
+What cannot be compared: capacitance, temperature and four-wire resistance, which the model that
 libsigrok is told does not have; our error queue, which it never asks for.
 """
 
@@ -16,7 +16,7 @@ import math
 import subprocess
 import sys
 
-LEFT_OUT = ("CAP", "TEMP")
+LEFT_OUT = ("CAP", "FRES", "TEMP")
 # After the base unit, which libsigrok writes behind a prefix of its own.
 UNITS = {"V": "V", "A": "A", "\u2126": "Ohm", "\u03a9": "Ohm", "Hz": "Hz"}
 

@@ -32,19 +32,23 @@ import threading
 import time
 import tty
 
-# By protocol: a driver of libsigrok that reads the chip, under libsigrok's own
-# name for it; the line, with eight bits, for a pseudo-terminal has no parity; how
-# often a frame is sent (of the 11-byte ones it takes two that are alike); and
-# whether it asks for each frame.
+import names
+
+# By protocol: the digest of the driver's name (see names.py); the line, with eight
+# bits, for a pseudo-terminal has no parity; how often a frame is sent (of the
+# 11-byte ones it takes two that are alike); and whether it asks for each frame.
 READERS = {
-    "fs9721": ("tekpower-tp4000ZC", "2400/8n1", 1, False),
-    "fs9922": ("uni-t-ut61d-ser", "2400/8n1", 1, False),
-    "es51922": ("uni-t-ut61e-ser", "19200/8n1", 1, False),
-    "es51962": ("iso-tech-idm103n", "2400/8n1", 2, False),
-    "es51986": ("uni-t-ut60g-ser", "19200/8n1", 2, False),
-    "dtm0660": ("velleman-dvm4100", "2400/8n1", 1, False),
-    "metex14": ("mastech-mas345", "600/8n2", 1, True),
+    "fs9721": ("c182ed66365d9c52", "2400/8n1", 1, False),
+    "fs9922": ("2ba44709ab2a0640", "2400/8n1", 1, False),
+    "es51922": ("47d08fe1ec94f00b", "19200/8n1", 1, False),
+    "es51962": ("6c3acd6a45cb4d57", "2400/8n1", 2, False),
+    "es51986": ("52f19cbaab7017a8", "19200/8n1", 2, False),
+    "dtm0660": ("3a56ef45c22e515c", "2400/8n1", 1, False),
+    "metex14": ("5c733a6b6ca816f3", "600/8n2", 1, True),
 }
+
+# Found before any of them runs: one gives up that hears nothing while others are looked for.
+DRIVERS = dict(zip(READERS, names.drivers([reader[0] for reader in READERS.values()])))
 
 UNITS = {"V": "V", "A": "A", "\u2126": "Ohm", "\u03a9": "Ohm", "F": "F", "Hz": "Hz", "%": "%",
          "\u00b0C": "Cel", "\u00b0F": "degF", "RPM": "rpm", "": "", "TRUE": "", "FALSE": ""}
@@ -56,13 +60,13 @@ class Reader:
     """A sigrok-cli on a pseudo-terminal."""
 
     def __init__(self, protocol, form, library):
-        driver, line, self.copies, self.polled = READERS[protocol]
+        _, line, self.copies, self.polled = READERS[protocol]
         self.port, inner = pty.openpty()
         tty.setraw(self.port)
         tty.setraw(inner)
         self.output, out = pty.openpty()
         tty.setraw(self.output)
-        command = ["sigrok-cli", "-d", f"{driver}:conn={os.ttyname(inner)}:serialcomm={line}",
+        command = ["sigrok-cli", "-d", f"{DRIVERS[protocol]}:conn={os.ttyname(inner)}:serialcomm={line}",
                    "--samples", "1000000", "-O", form]
         self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=out,
                                         stderr=subprocess.DEVNULL,

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::{ExitStatus, Stdio};
+use std::time::Duration;
 
 use tokio::io::{AsyncBufReadExt, BufReader};
 use tokio::process::{Child, Command};
@@ -25,6 +26,15 @@ impl Daemon {
 
     /// Starts a certain build of it.
     pub async fn start_program(program: &Path, journal: &Path) -> Daemon {
+        Daemon::spawn(program, journal, &[]).await
+    }
+
+    /// Starts a certain build of it with a configuration file.
+    pub async fn start_configured(program: &Path, journal: &Path, file: &Path) -> Daemon {
+        Daemon::spawn(program, journal, &[Path::new("--config"), file]).await
+    }
+
+    async fn spawn(program: &Path, journal: &Path, more: &[&Path]) -> Daemon {
         let mut command = Command::new(program);
         command
             .args([
@@ -37,12 +47,13 @@ impl Daemon {
                 "manage",
                 "--journal",
             ])
-            .arg(journal);
+            .arg(journal)
+            .args(more);
         Daemon::start_command(command).await
     }
 
     /// Starts one by a configuration file.
-    pub async fn start_configured(config: &Path) -> Daemon {
+    pub async fn serve(config: &Path) -> Daemon {
         let mut command = Command::new(program("trisectd"));
         command.args(["serve", "--config"]).arg(config);
         Daemon::start_command(command).await
@@ -87,6 +98,17 @@ impl Daemon {
     /// Has it take up its configuration.
     pub fn reload(&self) {
         rustix::process::kill_process(self.process(), rustix::process::Signal::HUP).unwrap();
+    }
+
+    /// What it has used of the processors: `/proc/PID/stat`, columns 14 and 15, in hundredths of a second.
+    pub fn processor_time(&self) -> Duration {
+        let id = self.child.id().expect("it runs");
+        let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
+        // The second column is a name in brackets, which may have spaces.
+        let (_, columns) = stat.rsplit_once(") ").unwrap();
+        let ticks = columns.split_whitespace().skip(11).take(2);
+        let ticks: u64 = ticks.map(|ticks| ticks.parse::<u64>().unwrap()).sum();
+        Duration::from_millis(ticks * 1000 / rustix::param::clock_ticks_per_second())
     }
 
     /// Sends SIGTERM and waits for its end.

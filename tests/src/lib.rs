@@ -16,4 +16,5 @@ pub mod programs;
 pub mod raw;
 pub mod repository;
 pub mod service;
+pub mod timing;
 pub mod wait;

@@ -28,17 +28,24 @@ pub fn program(name: &str) -> PathBuf {
     // Two tests of one process do not both build it; a failed build fails both.
     let mut built = BUILT.lock().unwrap_or_else(PoisonError::into_inner);
     if !built.contains(name) {
-        build(name);
+        build(name, &[]);
         built.insert(name.to_owned());
     }
     beside_this_test().join(name)
 }
 
-fn build(package: &str) {
+/// The optimised program of a package, built now: what benches measure.
+pub fn optimised(name: &str) -> PathBuf {
+    build(name, &["--release"]);
+    beside_this_test().with_file_name("release").join(name)
+}
+
+fn build(package: &str, more: &[&str]) {
     let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
     let arguments = ["build", "--quiet", "--locked", "--package", package];
     let built = Command::new(cargo)
         .args(arguments)
+        .args(more)
         .current_dir(root())
         .output()
         .unwrap();

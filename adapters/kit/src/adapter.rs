@@ -148,7 +148,8 @@ impl Context {
 ///   or mute: it says so in [`Health`], tries again with back-off and jitter, and
 ///   comes back by itself. It returns an error only when trying again is useless.
 /// - `run` MUST stamp a sample with the time its bytes were read, and times MUST
-///   NOT go back while the clock does not.
+///   NOT go back while the clock does not. A step of that clock, either way, MUST
+///   NOT lose a sample or be taken for silence: waiting goes by the run time's clock.
 /// - `run` MUST count every frame refused and every byte skipped, and MUST NOT
 ///   guess at either.
 /// - `run` MUST wait while the queue is full, and MUST NOT drop or reorder samples.

@@ -20,7 +20,7 @@ mod fs9922;
 mod glass;
 mod lines;
 mod metex14;
-mod scpi;
+pub mod scpi;
 mod settings;
 mod shown;
 

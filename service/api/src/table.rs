@@ -18,7 +18,7 @@ table! {
         InstrumentList "instrument.list" Read (InstrumentListParams) -> Instruments, [UnknownBay],
             "The instruments of one bay or of all, with their state, channels and counters.";
         InstrumentAttach "instrument.attach" Manage (InstrumentAttachParams) -> Instrument,
-            [UnknownBay, UnknownAdapter, InvalidSettings, BayBusy, Storage],
+            [UnknownBay, UnknownAdapter, InvalidSettings, PortRefused, BayBusy, Storage],
             "Opens an instrument in a bay through an adapter; it reconnects by itself until detached.";
         InstrumentDetach "instrument.detach" Manage (InstrumentName) -> Instrument,
             [UnknownBay, UnknownInstrument, Storage],

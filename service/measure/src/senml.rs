@@ -94,11 +94,24 @@ pub fn resolve(json: &str, now: f64) -> Result<Vec<Record>, SenmlError> {
     resolve_values(&serde_json::from_str(json)?, now)
 }
 
+/// [`resolve`], with units besides the registered ones: what we write for ourselves
+/// to the last bit needs radians per second, for which the registry has no code.
+///
+/// # Errors
+/// As [`resolve`].
+pub fn resolve_with(json: &str, now: f64, also: &[&str]) -> Result<Vec<Record>, SenmlError> {
+    resolve_all(&serde_json::from_str(json)?, now, also)
+}
+
 /// [`resolve`], for a pack that is parsed already.
 ///
 /// # Errors
 /// As [`resolve`].
 pub fn resolve_values(pack: &Json, now: f64) -> Result<Vec<Record>, SenmlError> {
+    resolve_all(pack, now, &[])
+}
+
+fn resolve_all(pack: &Json, now: f64, also: &[&str]) -> Result<Vec<Record>, SenmlError> {
     let records = pack.as_array().ok_or(SenmlError::Shape)?;
     let mut base = Base {
         version: VERSIONS[0],
@@ -113,7 +126,7 @@ pub fn resolve_values(pack: &Json, now: f64) -> Result<Vec<Record>, SenmlError> 
         };
         base.read(fields).map_err(breach)?;
         if let Some(record) = base.record(fields, now).map_err(breach)? {
-            check_unit(&record, base.version)?;
+            check_unit(&record, base.version, also)?;
             resolved.push(record);
         }
     }
@@ -217,11 +230,12 @@ impl Base {
     }
 }
 
-fn check_unit(record: &Record, version: f64) -> Result<(), SenmlError> {
+fn check_unit(record: &Record, version: f64, also: &[&str]) -> Result<(), SenmlError> {
     let Some(unit) = &record.unit else {
         return Ok(());
     };
     let known = PRIMARY.contains(&unit.as_str())
+        || also.contains(&unit.as_str())
         || version >= VERSIONS[1] && SECONDARY.contains(&unit.as_str());
     if known {
         return Ok(());

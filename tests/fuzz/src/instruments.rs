@@ -3,6 +3,7 @@
 use bytes::BytesMut;
 use trisect_kit::{Codec, Decoded, Framed, Framing as _};
 use trisect_measure::Sample;
+use trisect_multimeter::scpi::{Conversation, Heard, ScpiFunction, Wanted};
 use trisect_transducer::text::{Lines, Pattern};
 use trisect_transducer::{
     Exchange, Messages, NumberType, Request, Table, TextSettings, TransducerSettings, WordOrder,
@@ -51,6 +52,31 @@ pub fn codec(codec: &Codec, data: &[u8]) {
     }
     assert!(skipped <= data.len(), "{skipped} of {}", data.len());
     assert!(!decoder.is_waiting(), "held back after the end");
+}
+
+/// A whole conversation: the first two bytes say what is wanted, each line is an answer, and an empty one
+/// none in time.
+pub fn scpi(data: &[u8]) {
+    let Some(([function, ranged], answers)) = data.split_first_chunk::<2>() else {
+        return;
+    };
+    let functions = ScpiFunction::ALL;
+    let mut conversation = Conversation::new(Wanted {
+        function: functions[usize::from(*function) % functions.len()],
+        range: (ranged & 1 == 1).then_some(10.0),
+        identity: None,
+        remote: ranged & 2 == 2,
+    });
+    for answer in answers.split(|byte| *byte == b'\n') {
+        // From wherever it is, a question comes within a few lines.
+        let asked = (0..8).any(|_| conversation.say().asks);
+        assert!(asked, "it asks nothing any more");
+        if answer.is_empty() {
+            assert!(conversation.unanswered().ends_with('?'));
+        } else if let Heard::Sample(sample) = conversation.heard(&String::from_utf8_lossy(answer)) {
+            check(&sample);
+        }
+    }
 }
 
 /// A request made of the first bytes, and what is to answer it.

@@ -13,7 +13,8 @@ pub struct Target {
 
 /// Every target: one for each codec that there is, and the rest.
 pub fn all() -> Vec<Target> {
-    let fixed: [(&str, fn(&[u8])); 10] = [
+    let fixed: [(&str, fn(&[u8])); 11] = [
+        ("scpi", instruments::scpi),
         ("modbus-rtu", instruments::modbus_rtu),
         ("modbus-tcp", instruments::modbus_tcp),
         ("text-line", instruments::text_line),

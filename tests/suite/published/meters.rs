@@ -69,8 +69,11 @@ fn check_all(protocol: &str) {
 
 #[test]
 fn every_captured_frame_decodes_to_its_display() {
-    check_all("fs9922");
-    check_all("es51922");
+    for protocol in [
+        "fs9721", "fs9922", "es51922", "es51962", "es51986", "metex14",
+    ] {
+        check_all(protocol);
+    }
 }
 
 /// One frame between two halves of another: what was lost is said, and nothing is made up.

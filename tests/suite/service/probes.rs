@@ -1,18 +1,20 @@
 //! Ports and probes: a port in use is left alone, and where probes were is on the timeline.
 
 use std::net::SocketAddr;
+use std::time::Duration;
 
 use serde_json::json;
-use trisect_api::ErrorKind;
 use trisect_api::client::{Client, ClientError};
 use trisect_api::table::{
-    InstrumentDetach, InstrumentList, InstrumentProbe, JobClose, PortList, ProbeLift, ProbeList,
+    InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentProbe, JobClose, PortList,
+    ProbeLift, ProbeList,
 };
 use trisect_api::wire::{
-    InstrumentListParams, InstrumentName, InstrumentProbeParams, JobCloseParams, NoParams,
-    Placement, ProbeLiftParams, ProbeListParams,
+    Instrument, InstrumentAttachParams, InstrumentListParams, InstrumentName,
+    InstrumentProbeParams, JobCloseParams, NoParams, Placement, ProbeLiftParams, ProbeListParams,
 };
-use trisect_tests::instrument::{Cable, METER, place};
+use trisect_api::{ErrorKind, WireError};
+use trisect_tests::instrument::{Cable, METER, counted, place};
 use trisect_tests::service::{BAY, Served, client, open_job};
 use trisect_tests::wait::within;
 use trisectd::Service;
@@ -48,6 +50,71 @@ async fn a_port_that_an_instrument_has_is_not_probed() {
         ports.iter().all(|port| port.attached.is_none()),
         "{ports:?}"
     );
+    served.stop().await;
+}
+
+/// Attaches whatever speaks at the end of a cable.
+async fn attach_auto(client: &Client, cable: &Cable) -> Result<Instrument, WireError> {
+    let params = InstrumentAttachParams {
+        bay: BAY.to_owned(),
+        instrument: METER.to_owned(),
+        adapter: "auto".to_owned(),
+        settings: serde_json::Map::from_iter([(
+            "port".to_owned(),
+            cable.path().display().to_string().into(),
+        )]),
+    };
+    match within(
+        "instrument.attach",
+        client.call::<InstrumentAttach>(&params),
+    )
+    .await
+    {
+        Ok(instrument) => Ok(instrument),
+        Err(ClientError::Refused(refusal)) => Err(refusal),
+        Err(error) => panic!("{error}"),
+    }
+}
+
+#[tokio::test]
+async fn what_speaks_on_a_port_is_found_and_attached() {
+    let served = Served::start().await;
+    let client = served.client().await;
+    let cable = Cable::new();
+    let talking = async {
+        loop {
+            cable.say(b"112345;000:0\r\n").await;
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    };
+    let attached = tokio::select! {
+        attached = attach_auto(&client, &cable) => attached.unwrap(),
+        () = talking => unreachable!("it goes on"),
+    };
+    assert_eq!(attached.adapter, "multimeter");
+    assert!(
+        attached
+            .port
+            .is_some_and(|port| port == cable.path().display().to_string())
+    );
+    cable.say(b"112345;000:0\r\n").await;
+    counted(&client, "a sample", |meter| meter.counters.samples > 0).await;
+    served.stop().await;
+}
+
+#[tokio::test]
+async fn a_port_on_which_nothing_speaks_is_not_attached() {
+    let served = Served::start().await;
+    let client = served.client().await;
+    let refusal = attach_auto(&client, &Cable::new()).await.unwrap_err();
+    assert_eq!(refusal.kind, ErrorKind::InvalidSettings);
+    assert_eq!(refusal.field.as_deref(), Some("settings.port"));
+    let hint = refusal.hint.unwrap_or_default();
+    assert!(hint.contains("allow_writing"), "{hint}");
+    let none = client
+        .call::<InstrumentList>(&InstrumentListParams::default())
+        .await;
+    assert_eq!(none.unwrap().instruments, []);
     served.stop().await;
 }
 

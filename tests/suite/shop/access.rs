@@ -33,7 +33,7 @@ async fn a_role_reaches_as_far_as_it_says_on_http_and_websocket_alike() {
     let read = token(&tokens, "display", "read").await;
     let manage = token(&tokens, "office", "manage").await;
     let rest = format!("token_file = {:?}", tokens.display().to_string());
-    let daemon = Daemon::start_configured(&configuration(folder.path(), &rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), &rest)).await;
     let address = daemon.address;
 
     let nobody = post(address, None, &open_job()).await;
@@ -150,7 +150,7 @@ async fn a_revoked_token_ends_what_goes_on_with_it() {
     let tokens = folder.path().join("tokens.toml");
     let lost = token(&tokens, "lost", "manage").await;
     let rest = format!("token_file = {:?}", tokens.display().to_string());
-    let daemon = Daemon::start_configured(&configuration(folder.path(), &rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), &rest)).await;
     let headers = format!("host: localhost\r\nauthorization: Bearer {lost}\r\n");
     let mut socket = WebSocket::try_open(daemon.address, &headers).await.unwrap();
     socket
@@ -181,7 +181,7 @@ async fn a_token_that_calls_too_often_is_told_so_and_others_are_not() {
         "token_file = {:?}\n[access]\ncalls_per_second = 5",
         tokens.display().to_string()
     );
-    let daemon = Daemon::start_configured(&configuration(folder.path(), &rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), &rest)).await;
     // A batch counts by its entries: ten are two seconds' worth.
     let one = call("service.about", &json!({}));
     let batch = format!("[{}]", vec![one.as_str(); 30].join(","));
@@ -206,7 +206,7 @@ async fn the_unix_socket_lets_in_whom_its_file_lets_in() {
         "[unix]\npath = {:?}\nmode = \"0600\"\nrole = \"measure\"",
         socket.display().to_string()
     );
-    let daemon = Daemon::start_configured(&configuration(folder.path(), &rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), &rest)).await;
     let mode = std::fs::metadata(&socket).unwrap().permissions().mode();
     assert_eq!(mode & 0o777, 0o600);
     let mut stream = tokio::net::UnixStream::connect(&socket).await.unwrap();

@@ -39,7 +39,7 @@ async fn ten_thousand_idle_connections_are_held_and_others_are_served() {
     let folder = tempfile::tempdir().unwrap();
     let rest =
         "[access]\nloopback = \"manage\"\n[limits]\nconnections = 12000\nhead_within = \"10 min\"";
-    let daemon = Daemon::start_configured(&configuration(folder.path(), rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), rest)).await;
     let before = daemon.resident();
     let mut idle = Vec::with_capacity(IDLE);
     for _ in 0..IDLE {
@@ -68,7 +68,7 @@ async fn ten_thousand_idle_connections_are_held_and_others_are_served() {
 async fn beyond_the_limit_connections_are_told_so_and_room_comes_back_by_itself() {
     let folder = tempfile::tempdir().unwrap();
     let rest = "[access]\nloopback = \"manage\"\n[limits]\nconnections = 20\nhead_within = \"1 s\"";
-    let daemon = Daemon::start_configured(&configuration(folder.path(), rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), rest)).await;
     let mut idle = Vec::new();
     for _ in 0..20 {
         idle.push(TcpStream::connect(daemon.address).await.unwrap());

@@ -75,7 +75,7 @@ async fn calls_are_traced_to_a_collector() {
         "[access]\nloopback = \"manage\"\n[traces]\nendpoint = \"http://{}/v1/traces\"",
         collector.local_addr().unwrap()
     );
-    let daemon = Daemon::start_configured(&configuration(folder.path(), &rest)).await;
+    let daemon = Daemon::serve(&configuration(folder.path(), &rest)).await;
     post(
         daemon.address,
         &call("job.open", &json!({"bay": "none", "machine": "Unit 1"})),

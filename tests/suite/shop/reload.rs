@@ -59,7 +59,7 @@ async fn since(daemon: &Daemon, instrument: &str) -> String {
 async fn what_changed_is_taken_up_and_the_rest_is_not_touched() {
     let folder = tempfile::tempdir().unwrap();
     let file = configuration(folder.path(), BEFORE);
-    let daemon = Daemon::start_configured(&file).await;
+    let daemon = Daemon::serve(&file).await;
     let headers = format!("host: {}\r\n", daemon.address);
     let mut socket = WebSocket::try_open(daemon.address, &headers).await.unwrap();
     let dial = since(&daemon, "dial").await;
@@ -95,7 +95,7 @@ async fn what_changed_is_taken_up_and_the_rest_is_not_touched() {
 async fn a_configuration_with_a_mistake_changes_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let file = configuration(folder.path(), BEFORE);
-    let daemon = Daemon::start_configured(&file).await;
+    let daemon = Daemon::serve(&file).await;
     let before = bays(&daemon).await;
     let broken = BEFORE.replace("title = \"North\"", "title = \"South\"")
         + "[[bays]]\nbay = \"south\"\nruleset = \"none-such\"\n";
@@ -130,7 +130,7 @@ async fn a_configuration_with_a_mistake_changes_nothing() {
 async fn who_may_come_in_is_taken_up_on_the_same_port() {
     let folder = tempfile::tempdir().unwrap();
     let file = configuration(folder.path(), "[access]\nloopback = \"manage\"");
-    let daemon = Daemon::start_configured(&file).await;
+    let daemon = Daemon::serve(&file).await;
     let open = call("job.open", &json!({"bay": "none", "machine": "Unit 1"}));
     assert_eq!(
         post(daemon.address, &open).await.kind().as_deref(),

@@ -16,6 +16,7 @@ const SILENCE: Duration = Duration::from_secs(3);
 /// How long an adapter is watched holding back: many turns of the instrument.
 const HOLDING: Duration = Duration::from_millis(300);
 const QUEUE: usize = 64;
+const HOUR: i64 = 3600 * 1_000_000_000;
 
 type Subject = Arc<dyn Instrument>;
 
@@ -154,6 +155,39 @@ pub(super) async fn flood(instrument: &Subject) -> Finding {
         .await?;
     require(in_order(&taken), "times go back under a flood")?;
     rig.stop().await.map_err(|e| format!("in a flood: {e}"))
+}
+
+/// The bay's clock is stepped an hour on, then two back: nothing is lost, nothing is taken for
+/// silence, and samples are stamped with the clock as it is.
+pub(super) async fn clock_step(instrument: &Subject) -> Finding {
+    let mut rig = plugged(instrument, QUEUE)?;
+    rig.start();
+    rig.taking(async |rig| live(rig, 5).await).await?;
+    for by in [HOUR, -2 * HOUR] {
+        while rig.samples.try_recv().is_ok() {}
+        rig.step_clock(by);
+        let stepped = (rig.clock)();
+        let (silent, taken) = rig
+            .taking(async |rig| {
+                let before = rig.health.vitals().frames_good;
+                let went_on = rig.until("went on after a clock step", PATIENCE, |v| {
+                    v.state == State::Silent || v.frames_good >= before + 10
+                });
+                went_on.await?;
+                Ok(rig.health.vitals().state == State::Silent)
+            })
+            .await?;
+        require(!silent, "took a step of the clock for silence")?;
+        let now = (rig.clock)();
+        let timely = |emission: &Emission| (stepped..=now).contains(&emission.at);
+        // What was read before the step may still have been on its way.
+        let after = taken.iter().skip_while(|emission| !timely(emission));
+        require(
+            after.clone().count() >= 5 && after.clone().all(timely),
+            "samples after a clock step are not stamped with the clock as it is",
+        )?;
+    }
+    rig.stop().await
 }
 
 pub(super) async fn full_queue(instrument: &Subject) -> Finding {

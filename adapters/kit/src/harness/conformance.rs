@@ -22,7 +22,7 @@ impl fmt::Display for Breach {
 }
 
 /// Holds an adapter against the contract: description, start, stop, a port that
-/// comes late, unplugging, garbage, silence, flood and a full queue.
+/// comes late, unplugging, garbage, silence, flood, a stepped clock and a full queue.
 ///
 /// Takes some seconds, for silence has to be waited for. Must be called within a
 /// tokio run time with time and I/O.
@@ -41,6 +41,7 @@ pub async fn conform(instrument: Arc<dyn Instrument>) -> Vec<Breach> {
     note("garbage", checks::garbage(&instrument).await);
     note("silence", checks::silence(&instrument).await);
     note("flood", checks::flood(&instrument).await);
+    note("clock step", checks::clock_step(&instrument).await);
     note("full queue", checks::full_queue(&instrument).await);
     breaches
 }

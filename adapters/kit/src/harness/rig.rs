@@ -5,7 +5,7 @@ use std::future::Future;
 use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
 use std::time::Duration;
 
 use tokio::sync::{mpsc, watch};
@@ -32,6 +32,7 @@ pub(super) struct Rig {
     stop: CancellationToken,
     pub samples: mpsc::Receiver<Emission>,
     pub clock: Clock,
+    stepped: Arc<AtomicI64>,
     context: Context,
     folder: PathBuf,
     mood: watch::Sender<Mood>,
@@ -50,8 +51,12 @@ impl Rig {
         fs::create_dir_all(&folder)?;
         let (sender, samples) = mpsc::channel(queue);
         let start = Instant::now();
-        let clock: Clock =
-            Arc::new(move || i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX));
+        let stepped = Arc::new(AtomicI64::new(0));
+        let steps = stepped.clone();
+        let clock: Clock = Arc::new(move || {
+            let passed = i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX);
+            passed.saturating_add(steps.load(Ordering::SeqCst))
+        });
         let health = Health::new();
         let stop = CancellationToken::new();
         let context = Context {
@@ -66,6 +71,7 @@ impl Rig {
             stop,
             samples,
             clock,
+            stepped,
             context,
             folder,
             mood: watch::channel(Mood::Well).0,
@@ -106,6 +112,11 @@ impl Rig {
 
     pub fn mood(&self, mood: Mood) {
         self.mood.send_replace(mood);
+    }
+
+    /// Steps the bay's clock by so many nanoseconds, all at once.
+    pub fn step_clock(&self, by: i64) {
+        self.stepped.fetch_add(by, Ordering::SeqCst);
     }
 
     /// Starts the adapter, the same one again after a stop.

@@ -73,6 +73,8 @@ enum Flaw {
     Drops,
     /// Never calls an instrument silent.
     Patient,
+    /// Counts time for itself, from its first look at the clock.
+    OwnTime,
 }
 
 struct Flawed(SerialAdapter, Flaw, Port);
@@ -98,6 +100,12 @@ impl Adapter for Flawed {
                         source: Some(Box::new(error)),
                     }),
                 },
+                Flaw::OwnTime => {
+                    let (first, start) = (context.now(), std::time::Instant::now());
+                    let mut own = context;
+                    own.clock = Arc::new(move || first + start.elapsed().as_nanos() as i64);
+                    self.0.run(own).await
+                }
                 Flaw::Drops => drops(&mut self.0, context).await,
             }
         })
@@ -174,4 +182,9 @@ async fn an_adapter_that_drops_samples_is_found() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn an_adapter_that_hides_silence_is_found() {
     check(Flaw::Patient, &["garbage", "silence"]).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_adapter_that_keeps_a_time_of_its_own_is_found() {
+    check(Flaw::OwnTime, &["clock step"]).await;
 }

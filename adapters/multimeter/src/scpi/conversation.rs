@@ -13,7 +13,8 @@ const LONGEST_QUEUE: usize = 64;
 
 /// What the meter is to do.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Wanted {
+pub struct Wanted {
+    /// What is measured.
     pub function: ScpiFunction,
     /// The end of a fixed range, in the unit that the meter speaks.
     pub range: Option<f64>,
@@ -25,7 +26,8 @@ pub(crate) struct Wanted {
 
 /// A line to write.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Say {
+pub struct Say {
+    /// The line, without its end.
     pub text: String,
     /// Whether an answer comes.
     pub asks: bool,
@@ -33,7 +35,7 @@ pub(crate) struct Say {
 
 /// What an answer came to.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Heard {
+pub enum Heard {
     /// The conversation goes on.
     Going,
     /// The identity, as it was told.
@@ -65,7 +67,7 @@ enum Stage {
 
 /// One conversation, from the identity on.
 #[derive(Debug)]
-pub(crate) struct Conversation {
+pub struct Conversation {
     wanted: Wanted,
     stage: Stage,
     readings: u32,
@@ -76,6 +78,7 @@ pub(crate) struct Conversation {
 }
 
 impl Conversation {
+    /// Before anything was said.
     pub fn new(wanted: Wanted) -> Conversation {
         let mut conversation = Conversation {
             wanted,
@@ -91,7 +94,7 @@ impl Conversation {
 
     /// The next line. A line that asks is answered by [`Conversation::heard`] or
     /// [`Conversation::unanswered`] before the next is asked for.
-    pub fn next(&mut self) -> Say {
+    pub fn say(&mut self) -> Say {
         let words = self.words();
         let (text, then) = match self.stage {
             Stage::Remote => ("SYST:REM".to_owned(), Some(Stage::Clear)),

@@ -58,8 +58,7 @@ pub(crate) struct Words {
 
 impl ScpiFunction {
     /// Every function, in the order of the documentation.
-    #[cfg(test)]
-    pub(crate) const ALL: [ScpiFunction; 11] = [
+    pub const ALL: [ScpiFunction; 11] = [
         ScpiFunction::VoltageDc,
         ScpiFunction::VoltageAc,
         ScpiFunction::CurrentDc,

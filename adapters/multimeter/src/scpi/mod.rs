@@ -22,5 +22,6 @@ mod stub;
 #[cfg(test)]
 mod tests;
 
+pub use conversation::{Conversation, Heard, Say, Wanted};
 pub use function::ScpiFunction;
 pub use settings::ScpiSettings;

@@ -99,7 +99,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Talk<'_, S> {
     /// One line said, and its answer heard.
     async fn turn(&mut self) -> Result<(), Ending> {
         self.note_silence(Instant::now());
-        let say = self.conversation.next();
+        let say = self.conversation.say();
         self.line.discard().await?;
         self.line.write(&say.text, self.reading.patience).await?;
         if !say.asks {

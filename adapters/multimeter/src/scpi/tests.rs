@@ -35,7 +35,7 @@ fn wanted(function: ScpiFunction) -> Wanted {
 fn talk(conversation: &mut Conversation, stub: &mut Stub, count: usize) -> Vec<Heard> {
     let mut heard = Vec::new();
     for _ in 0..1000 {
-        let say = conversation.next();
+        let say = conversation.say();
         let answer = stub.answer(&say.text);
         match (say.asks, answer) {
             (false, None) => {}
@@ -181,7 +181,7 @@ fn an_answer_out_of_step_is_never_a_reading() {
     let mut conversation = Conversation::new(wanted(ScpiFunction::VoltageDc));
     talk(&mut conversation, &mut Stub::new(), 1);
     for late in ["+5.0E+00", "0,\"No error\"", "Nobody,Bench meter,0042,1.0"] {
-        while !conversation.next().asks {}
+        while !conversation.say().asks {}
         let heard = conversation.heard(late);
         let why = match heard {
             Heard::Astray(why) => why,
@@ -190,7 +190,7 @@ fn an_answer_out_of_step_is_never_a_reading() {
             other => panic!("`{late}`: {other:?}"),
         };
         assert!(why.contains(late), "{why}");
-        assert_eq!(conversation.next().text, "*CLS");
+        assert_eq!(conversation.say().text, "*CLS");
     }
 }
 

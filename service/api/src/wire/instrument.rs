@@ -126,9 +126,10 @@ wire! {
         pub bay: String,
         /// The name it shall have there.
         pub instrument: String,
-        /// The adapter, by the name `service.about` lists.
+        /// The adapter, by the name `service.about` lists; `auto` attaches what speaks on the port.
         pub adapter: String,
-        /// The adapter's settings; `service.about` has their schema.
+        /// The adapter's settings; `service.about` has their schema. Of `auto`: `port`, and
+        /// `allow_writing` where requests may be written to find out.
         #[serde(default)]
         pub settings: Map<String, Value>,
     }

@@ -16,6 +16,8 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         Ok(Instruments { instruments })
     });
     register::<InstrumentAttach, _, _, _>(module, |hall, params| async move {
+        hall.bay(&params.bay)?;
+        let params = hall.found(params).await?;
         let bay = hall.bay(&params.bay)?;
         bay.ask(move |bay| Box::pin(bay.attach(params))).await
     });

@@ -36,7 +36,8 @@ pub enum StreamError {
 
 /// The readings of a stream, in the order of their times.
 pub(super) fn events(stream: &str, rules: &RuleSet) -> Result<Vec<Event>, StreamError> {
-    let records = senml::resolve(stream, 0.0)?;
+    // An export writes SI, so that what it wrote comes back to the same bits.
+    let records = senml::resolve_with(stream, 0.0, &[Unit::RADIAN_PER_SECOND.symbol()])?;
     let start = start(&records)?;
     let mut manners = Manners::new(rules);
     let mut events = Vec::with_capacity(records.len());

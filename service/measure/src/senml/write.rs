@@ -29,7 +29,7 @@ pub fn write(records: &[Record]) -> Result<Vec<Map<String, Json>>, SenmlError> {
             what,
         };
         check_name(&record.name).map_err(breach)?;
-        check_unit(record, version)?;
+        check_unit(record, version, &[])?;
         let mut fields = Map::new();
         if index == 0 {
             writer.begin(&mut fields, version);
