@@ -35,17 +35,33 @@ impl Daemon {
     }
 
     async fn spawn(program: &Path, journal: &Path, more: &[&Path]) -> Daemon {
-        let mut child = Command::new(program)
+        let mut command = Command::new(program);
+        command
             .args([
                 "serve",
                 "--listen",
                 "127.0.0.1:0",
                 "--log",
                 "warn",
+                "--loopback",
+                "manage",
                 "--journal",
             ])
             .arg(journal)
-            .args(more)
+            .args(more);
+        Daemon::start_command(command).await
+    }
+
+    /// Starts one by a configuration file.
+    pub async fn serve(config: &Path) -> Daemon {
+        let mut command = Command::new(program("trisectd"));
+        command.args(["serve", "--config"]).arg(config);
+        Daemon::start_command(command).await
+    }
+
+    /// Starts a command that becomes one.
+    pub async fn start_command(mut command: Command) -> Daemon {
+        let mut child = command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .kill_on_drop(true)
@@ -73,6 +89,17 @@ impl Daemon {
         pages * rustix::param::page_size() as u64
     }
 
+    /// Its process.
+    pub fn process(&self) -> rustix::process::Pid {
+        let id = i32::try_from(self.child.id().expect("it runs")).unwrap();
+        rustix::process::Pid::from_raw(id).unwrap()
+    }
+
+    /// Has it take up its configuration.
+    pub fn reload(&self) {
+        rustix::process::kill_process(self.process(), rustix::process::Signal::HUP).unwrap();
+    }
+
     /// What it has used of the processors: `/proc/PID/stat`, columns 14 and 15, in hundredths of a second.
     pub fn processor_time(&self) -> Duration {
         let id = self.child.id().expect("it runs");
@@ -86,8 +113,7 @@ impl Daemon {
 
     /// Sends SIGTERM and waits for its end.
     pub async fn terminate(mut self) -> ExitStatus {
-        let id = i32::try_from(self.child.id().expect("it runs")).unwrap();
-        let id = rustix::process::Pid::from_raw(id).unwrap();
+        let id = self.process();
         rustix::process::kill_process(id, rustix::process::Signal::TERM).unwrap();
         within("the end after SIGTERM", self.child.wait())
             .await

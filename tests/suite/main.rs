@@ -11,3 +11,4 @@ mod house;
 mod outside;
 mod published;
 mod service;
+mod shop;

@@ -17,6 +17,15 @@ pub struct Command {
         value_name = "URL"
     )]
     pub server: String,
+    /// The token to call with.
+    #[arg(
+        long,
+        global = true,
+        env = "TRISECT_TOKEN",
+        hide_env_values = true,
+        value_name = "TOKEN"
+    )]
+    pub token: Option<String>,
     /// Answer in JSON, for programs.
     #[arg(long, global = true)]
     pub json: bool,
@@ -46,6 +55,8 @@ pub enum Subject {
     /// Examine rule sets and try cases on them, without a service; install and list those of a service.
     #[command(subcommand)]
     Ruleset(Ruleset),
+    /// Show who did what, newest first.
+    Audit(Audit),
     /// Decode instrument bytes on standard input, one JSON sample a line; needs no service.
     Decode(Decode),
     /// Hold a program against the contract of plugins; needs no service.
@@ -75,6 +86,14 @@ pub enum Job {
         /// Another rule set, by id or digest.
         #[arg(long, value_name = "ID-OR-DIGEST")]
         ruleset: Option<String>,
+    },
+    /// Hold a job against its chain of hashes: whether anything of it was altered.
+    Verify {
+        /// The job.
+        job: String,
+        /// The digest that was noted elsewhere; it has to be the same.
+        #[arg(long, value_name = "HEX")]
+        digest: Option<String>,
     },
     /// Write a job down as a case with its stream, for `trisect ruleset trial`.
     Export {
@@ -327,6 +346,19 @@ pub struct Survey {
     /// Also write the twenty worst jobs as cases into this directory.
     #[arg(long, value_name = "DIR")]
     pub cases: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct Audit {
+    /// Of this caller, such as token:display.
+    #[arg(long)]
+    pub who: Option<String>,
+    /// About this bay, job or bay/instrument.
+    #[arg(long)]
+    pub subject: Option<String>,
+    /// At most so many.
+    #[arg(long)]
+    pub limit: Option<u32>,
 }
 
 #[derive(Debug, Args)]

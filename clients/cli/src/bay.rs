@@ -4,7 +4,7 @@ use crate::args::{Instrument, PhaseSay, Probe};
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
 use crate::job::tell;
-use crate::server::call;
+use crate::server::{Server, call};
 use crate::show;
 use serde_json::{Map, Value};
 use trisect_api::{table, wire};
@@ -13,7 +13,12 @@ use trisect_api::{table, wire};
 ///
 /// # Errors
 /// That the service refused or could not be reached, or the answer could not be written.
-pub fn phase(server: &str, json: bool, what: &PhaseSay, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn phase(
+    server: &Server,
+    json: bool,
+    what: &PhaseSay,
+    io: &mut Io<'_>,
+) -> Result<Ended, Fault> {
     let params = wire::PhaseSayParams {
         bay: what.bay.clone(),
         phase: what.phase,
@@ -27,7 +32,7 @@ pub fn phase(server: &str, json: bool, what: &PhaseSay, io: &mut Io<'_>) -> Resu
 ///
 /// # Errors
 /// As [`phase`].
-pub fn probe(server: &str, json: bool, what: Probe, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn probe(server: &Server, json: bool, what: Probe, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let instrument = match what {
         Probe::Place {
             bay,
@@ -64,7 +69,7 @@ pub fn probe(server: &str, json: bool, what: Probe, io: &mut Io<'_>) -> Result<E
 /// # Errors
 /// As [`phase`]; a setting that is none.
 pub fn instrument(
-    server: &str,
+    server: &Server,
     json: bool,
     what: Instrument,
     io: &mut Io<'_>,

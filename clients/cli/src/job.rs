@@ -3,7 +3,7 @@
 use crate::args::{Job, JobAnswer, JobClose, JobList, JobOpen};
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
-use crate::server::call;
+use crate::server::{Server, call};
 use crate::show;
 use std::path::Path;
 use trisect_api::{table, wire};
@@ -12,7 +12,7 @@ use trisect_api::{table, wire};
 ///
 /// # Errors
 /// That the service refused or could not be reached, or the answer could not be written.
-pub fn job(server: &str, json: bool, what: Job, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<Ended, Fault> {
     match what {
         Job::Open(open) => {
             let job = call::<table::JobOpen>(server, &open.into())?;
@@ -38,12 +38,49 @@ pub fn job(server: &str, json: bool, what: Job, io: &mut Io<'_>) -> Result<Ended
             let replay = call::<table::JobReplay>(server, &wire::JobReplayParams { job, ruleset })?;
             tell(json, &replay, || replayed(&replay), io)
         }
+        Job::Verify { job, digest } => {
+            let verified = call::<table::JobVerify>(server, &wire::JobName { job })?;
+            let same = digest
+                .as_ref()
+                .is_none_or(|noted| noted.eq_ignore_ascii_case(&verified.digest));
+            tell(json, &verified, || told(&verified, digest.as_deref()), io)?;
+            Ok(if verified.sound && same {
+                Ended::AsWished
+            } else {
+                Ended::FellShort
+            })
+        }
         Job::Export { job, output } => {
             let exported = call::<table::JobExport>(server, &wire::JobName { job })?;
             let written = write(&exported, &output)?;
             tell(json, &exported, || written, io)
         }
     }
+}
+
+fn told(verified: &wire::JobVerified, noted: Option<&str>) -> String {
+    let mut text = format!("job {}: {} events\n", verified.job, verified.events);
+    for finding in &verified.findings {
+        text += &format!("altered: {finding}\n");
+    }
+    if let Some(after) = verified.chained_after {
+        text += &format!(
+            "events up to number {after} are older than the chain: alterations before it was begun do not show\n"
+        );
+    }
+    text += &match noted {
+        Some(noted) if !noted.eq_ignore_ascii_case(&verified.digest) => {
+            format!(
+                "altered: the digest is {}, not the one that was noted\n",
+                verified.digest
+            )
+        }
+        _ => format!("digest {}\n", verified.digest),
+    };
+    if verified.sound {
+        text += "as it was stored\n";
+    }
+    text
 }
 
 fn replayed(replay: &wire::Replay) -> String {

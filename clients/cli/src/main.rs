@@ -6,6 +6,7 @@
 
 mod adapter;
 mod args;
+mod audit;
 mod bay;
 mod decode;
 mod ended;

@@ -4,7 +4,7 @@ use crate::args::Enter;
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
 use crate::job::tell;
-use crate::server::call;
+use crate::server::{Server, call};
 use crate::show;
 use trisect_api::{table, wire};
 
@@ -12,7 +12,7 @@ use trisect_api::{table, wire};
 ///
 /// # Errors
 /// That the service refused or could not be reached, or the answer could not be written.
-pub fn enter(server: &str, json: bool, what: Enter, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn enter(server: &Server, json: bool, what: Enter, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let reading = call::<table::ReadingEnter>(server, &what.into())?;
     tell(json, &reading, || show::reading(&reading), io)
 }

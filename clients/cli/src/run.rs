@@ -3,7 +3,8 @@
 use crate::args::{Command, Subject};
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
-use crate::{adapter, bay, decode, job, reading, ruleset, watch};
+use crate::server::Server;
+use crate::{adapter, audit, bay, decode, job, reading, ruleset, watch};
 use std::process::ExitCode;
 
 /// Carries a command out; says on standard error why it could not be.
@@ -23,9 +24,11 @@ pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
 fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let Command {
         server,
+        token,
         json,
         subject,
     } = command;
+    let server = Server { url: server, token };
     match subject {
         Subject::Job(what) => job::job(&server, json, what, io),
         Subject::Enter(what) => reading::enter(&server, json, what, io),
@@ -34,6 +37,7 @@ fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
         Subject::Probe(what) => bay::probe(&server, json, what, io),
         Subject::Instrument(what) => bay::instrument(&server, json, what, io),
         Subject::Ruleset(what) => ruleset::ruleset(&server, json, what, io),
+        Subject::Audit(what) => audit::audit(&server, json, what, io),
         Subject::Decode(what) => decode::decode(&what, io),
         Subject::Adapter(what) => adapter::adapter(json, what, io),
     }

@@ -5,11 +5,20 @@ use std::future::Future;
 use trisect_api::Method;
 use trisect_api::client::Client;
 
+/// Which service, and what to show it.
+#[derive(Debug)]
+pub struct Server {
+    /// Its address.
+    pub url: String,
+    /// The token to call with.
+    pub token: Option<String>,
+}
+
 /// Connects and holds a conversation.
 ///
 /// # Errors
 /// What the conversation ends in; that the service cannot be reached.
-pub fn talk<T, F, C>(server: &str, conversation: C) -> Result<T, Fault>
+pub fn talk<T, F, C>(server: &Server, conversation: C) -> Result<T, Fault>
 where
     C: FnOnce(Client) -> F,
     F: Future<Output = Result<T, Fault>>,
@@ -18,14 +27,17 @@ where
         .enable_all()
         .build()
         .map_err(|error| Fault::Wrong(format!("cannot start the network's run time: {error}")))?;
-    runtime.block_on(async { conversation(Client::connect(server).await?).await })
+    runtime.block_on(async {
+        let client = Client::connect_as(&server.url, server.token.as_deref()).await?;
+        conversation(client).await
+    })
 }
 
 /// A conversation of one call.
 ///
 /// # Errors
 /// As [`talk`].
-pub fn call<M: Method>(server: &str, params: &M::Params) -> Result<M::Result, Fault> {
+pub fn call<M: Method>(server: &Server, params: &M::Params) -> Result<M::Result, Fault> {
     talk(server, |client| async move {
         Ok(client.call::<M>(params).await?)
     })

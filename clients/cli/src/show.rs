@@ -117,22 +117,26 @@ pub fn verdict(verdict: &Verdict) -> String {
 }
 
 /// Rows under their heads, in columns; nothing without rows.
-pub fn columns(heads: [&str; 3], rows: &[[String; 3]]) -> String {
+pub fn columns<const N: usize>(heads: [&str; N], rows: &[[String; N]]) -> String {
     if rows.is_empty() {
         return String::new();
     }
     let heads = heads.map(str::to_owned);
     let all = || std::iter::once(&heads).chain(rows);
-    let width = |column: usize| {
+    let widths: [usize; N] = std::array::from_fn(|column| {
         all()
             .map(|row| row[column].chars().count())
             .max()
             .unwrap_or(0)
+    });
+    let line = |row: &[String; N]| {
+        let cells = row.iter().zip(widths);
+        let cells: Vec<String> = cells
+            .map(|(cell, width)| format!("{cell:<width$}"))
+            .collect();
+        format!("    {}\n", cells.join("  ").trim_end())
     };
-    let (first, second) = (width(0), width(1));
-    all()
-        .map(|[a, b, c]| format!("    {a:<first$}  {b:<second$}  {c}\n"))
-        .collect()
+    all().map(line).collect()
 }
 
 /// An instrument with its channels, and where their probes are.

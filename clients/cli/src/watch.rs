@@ -3,7 +3,7 @@
 use crate::args;
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
-use crate::server::talk;
+use crate::server::{Server, talk};
 use crate::show;
 use serde::Serialize;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
@@ -38,7 +38,12 @@ struct Line<'a, T> {
 ///
 /// # Errors
 /// That the service refused, could not be reached or went away; that the answer could not be written.
-pub fn watch(server: &str, json: bool, what: args::Watch, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn watch(
+    server: &Server,
+    json: bool,
+    what: args::Watch,
+    io: &mut Io<'_>,
+) -> Result<Ended, Fault> {
     talk(server, |client| async move {
         let mut news = follow(&client, what.bay).await?;
         let mut said = String::new();

@@ -3,7 +3,9 @@
 use crate::error::WireError;
 use crate::method::{Method, Subscription};
 use futures_util::Stream;
-use jsonrpsee::client_transport::ws::{Url, WsHandshakeError, WsTransportClientBuilder};
+use jsonrpsee::client_transport::ws::{
+    HeaderMap, HeaderValue, Url, WsHandshakeError, WsTransportClientBuilder,
+};
 use jsonrpsee::core::client::{
     Client as RpcClient, ClientBuilder, ClientT, Error as RpcError,
     Subscription as RpcSubscription, SubscriptionClientT, SubscriptionCloseReason,
@@ -97,8 +99,27 @@ impl Client {
     /// # Errors
     /// [`ClientError::Address`] and [`ClientError::Unreachable`].
     pub async fn connect(url: &str) -> Result<Self, ClientError> {
+        Self::connect_as(url, None).await
+    }
+
+    /// Connects to a service with a token.
+    ///
+    /// # Errors
+    /// As [`Client::connect`]; also a token that cannot stand in a header.
+    pub async fn connect_as(url: &str, token: Option<&str>) -> Result<Self, ClientError> {
         let address = address(url)?;
+        let mut headers = HeaderMap::new();
+        if let Some(token) = token {
+            let value = HeaderValue::from_str(&format!("Bearer {token}"));
+            let mut value = value.map_err(|_| ClientError::Address {
+                url: url.to_owned(),
+                reason: "the token has characters that no token has".to_owned(),
+            })?;
+            value.set_sensitive(true);
+            headers.insert("authorization", value);
+        }
         let (sender, receiver) = WsTransportClientBuilder::default()
+            .set_headers(headers)
             .connection_timeout(Duration::from_secs(5))
             .build(address)
             .await
@@ -218,7 +239,10 @@ fn unreachable(url: &str, source: WsHandshakeError) -> ClientError {
         WsHandshakeError::Io(error) if error.kind() == std::io::ErrorKind::ConnectionRefused => {
             "nothing listens there; start the service with `trisectd serve`, or name another with --server".to_owned()
         }
-        WsHandshakeError::Rejected { status_code: status @ (401 | 403) } => {
+        WsHandshakeError::Rejected { status_code: 401 } => {
+            "the service does not know this client; give a token that is valid there (TRISECT_TOKEN or --token)".to_owned()
+        }
+        WsHandshakeError::Rejected { status_code: status @ 403 } => {
             format!("the service does not let this client in (HTTP {status})")
         }
         WsHandshakeError::Rejected { status_code } => {

@@ -79,6 +79,9 @@ error_kinds! {
     OriginRefused     = 1403   "origin-refused"      "The Origin header names a site this service does not trust."
     PluginFailed      = 1411   "plugin-failed"       "The plugin cannot be started, or breaks its contract."
     UnknownWebhook    = 1412   "unknown-webhook"     "There is no webhook of this name."
+    TokenMissing      = 1501   "token-missing"       "The service does not know who calls: send a token."
+    TokenRefused      = 1502   "token-refused"       "The token is not valid here, or not any more."
+    RateLimited       = 1503   "rate-limited"        "The token's calls come faster than it may make them."
 }
 
 impl ErrorKind {
@@ -86,6 +89,7 @@ impl ErrorKind {
     pub const COMMON: &'static [Self] = &[
         Self::InvalidParams,
         Self::NotPermitted,
+        Self::RateLimited,
         Self::TooBusy,
         Self::Internal,
     ];

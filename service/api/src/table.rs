@@ -83,6 +83,9 @@ table! {
         JobExport "job.export" Read (JobName) -> JobExported, [UnknownJob, TooLarge, Storage],
             "The job as a case with its stream: what trying it comes to is the job's verdict.";
 
+        JobVerify "job.verify" Read (JobName) -> JobVerified, [UnknownJob, Storage],
+            "Holds a job against its chain of hashes: whether anything of it was altered since it was stored.";
+
         RulesetList "ruleset.list" Read (NoParams) -> Rulesets, [],
             "The rule sets this service can open jobs with.";
         RulesetShow "ruleset.show" Read (RulesetName) -> Ruleset, [UnknownRuleset],
@@ -102,6 +105,9 @@ table! {
             "Events that could not be delivered and were given up, or those on their way.";
         LetterResend "letter.resend" Manage (LetterResendParams) -> LettersResent, [UnknownWebhook, Storage],
             "Puts events that were given up on their way again.";
+
+        AuditList "audit.list" Manage (AuditListParams) -> AuditTrail, [TooLarge, Storage],
+            "Who did what, newest first.";
 
         RpcDiscover "rpc.discover" Read (NoParams) -> OpenRpc, [],
             "This table as an OpenRPC document.";

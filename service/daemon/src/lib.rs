@@ -8,8 +8,11 @@
 //! Invariants, each an absence:
 //! - no reading is acknowledged that is not on disk;
 //! - nothing about a bay is shared and locked: whoever wants something asks its task;
-//! - the service listens on nothing but loopback as long as it cannot check tokens.
+//! - nobody without a token gets further than loopback or the Unix socket, and no further there than
+//!   the configuration says.
 
+pub mod access;
+mod audit;
 mod bay;
 pub mod catalog;
 pub mod clock;
@@ -18,13 +21,20 @@ mod convert;
 pub mod demo;
 mod health;
 mod instruments;
+mod keeper;
 pub mod log;
+mod metrics;
+mod onlookers;
+pub mod reload;
 mod replay;
 mod report;
+mod rooms;
 mod rpc;
 mod schema;
 mod senml;
 mod service;
+mod sockets;
+mod traces;
 pub mod transport;
 mod webhooks;
 

@@ -1,27 +1,32 @@
 //! The whole service, put together from its settings.
 
 use std::net::SocketAddr;
-use std::sync::Arc;
-use std::time::Duration;
+use std::sync::{Arc, PoisonError, RwLock};
 
-use tokio::net::TcpListener;
+use jsonrpsee::server::Methods;
 use tokio::sync::{Mutex, Semaphore};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
+use trisect_api::WireError;
 use trisect_api::serve::Publisher;
-use trisect_api::wire::InstrumentAttachParams;
-use trisect_api::{ErrorKind, WireError};
-use trisect_journal::{JobFilter, JobState, Journal, JournalError, Outbox, SqliteJournal};
-use trisect_kit::ports::back_off_between;
+use trisect_journal::{Journal, JournalError, Outbox, SqliteJournal};
 
-use crate::bay::{Attaching, Barometer, BayHandle, BayParts, News};
+use crate::access::{Access, Places, TokenFileError};
+use crate::audit::Audit;
+use crate::bay::{Barometer, BayHandle, BayParts, News};
 use crate::catalog::{Catalog, CatalogError, Origin, compile};
 use crate::clock::BayClock;
 use crate::config::{BaySettings, Settings, WebhookSettings};
 use crate::instruments::Plugins;
+use crate::keeper::{Files, Keeper};
+use crate::metrics::Metrics;
+use crate::onlookers::Onlookers;
+use crate::rooms::{Rooms, set_up};
 use crate::rpc::{self, Hall};
-use crate::transport::{self, TransportError, TransportSettings};
+use crate::sockets::{Handed, SocketError, Sockets};
+use crate::traces::Traces;
+use crate::transport::{Front, TlsError, TlsFiles, TlsFront, TransportError, TransportSettings};
 use crate::webhooks::{Office, Webhook};
 
 /// Examinations, proofs and trials at once.
@@ -30,15 +35,22 @@ const DESKS: usize = 2;
 /// Why the service could not start.
 #[derive(Debug, thiserror::Error)]
 pub enum StartError {
-    /// The address cannot be listened on.
+    /// A socket cannot be listened on.
+    #[error(transparent)]
+    Socket(#[from] SocketError),
+    /// The token file cannot be used.
+    #[error(transparent)]
+    Tokens(#[from] TokenFileError),
+    /// The certificate cannot be used.
+    #[error(transparent)]
+    Tls(#[from] TlsError),
+    /// What a reload may not change.
     #[error(
-        "cannot listen on {listen}: is another service there? Choose another port with --listen"
+        "`{key}` is taken up when the service starts, not when it reloads: restart it, or put the old value back"
     )]
-    Listen {
-        /// The address.
-        listen: SocketAddr,
-        /// What the system said.
-        source: std::io::Error,
+    Fixed {
+        /// The key.
+        key: &'static str,
     },
     /// The journal cannot be opened.
     #[error(transparent)]
@@ -84,11 +96,32 @@ pub enum StartError {
 
 /// A running service.
 pub struct Service {
+    pub(crate) settings: Settings,
+    pub(crate) floor: Floor,
+    pub(crate) sockets: Sockets,
+    pub(crate) front: Running,
+    pub(crate) keeper: Arc<Keeper>,
     address: SocketAddr,
-    stop: CancellationToken,
-    bays_stop: CancellationToken,
-    serving: JoinHandle<Result<(), TransportError>>,
     tracker: TaskTracker,
+    stop: CancellationToken,
+}
+
+/// What is served, by whatever front.
+pub(crate) struct Floor {
+    pub(crate) hall: Arc<Hall>,
+    pub(crate) metrics: Arc<Metrics>,
+    pub(crate) audit: Arc<Audit>,
+    pub(crate) traces: Option<Traces>,
+    methods: Methods,
+    tracker: TaskTracker,
+    bays_stop: CancellationToken,
+    rooms: Rooms,
+}
+
+/// A front that runs.
+pub(crate) struct Running {
+    stop: CancellationToken,
+    serving: JoinHandle<Result<(), TransportError>>,
 }
 
 impl Service {
@@ -106,87 +139,99 @@ impl Service {
     /// # Errors
     /// As [`Service::start`].
     pub async fn start_at_speed(settings: Settings, speed: f64) -> Result<Service, StartError> {
+        Service::start_by(settings, BayClock::start(speed)).await
+    }
+
+    /// The same, by a clock.
+    ///
+    /// # Errors
+    /// As [`Service::start`].
+    pub async fn start_by(settings: Settings, clock: BayClock) -> Result<Service, StartError> {
+        let sockets = Sockets::open(&settings, Handed::take()?, None)?;
         let listen = settings.listen;
-        let listener = TcpListener::bind(listen)
-            .await
-            .map_err(|source| StartError::Listen { listen, source })?;
-        let address = listener
-            .local_addr()
-            .map_err(|source| StartError::Listen { listen, source })?;
+        let socket = |source| SocketError::Tcp { listen, source };
+        let address = sockets.address().map_err(socket)?;
+        let files = files(&settings)?;
         let catalog = Arc::new(Catalog::load(&settings.rulesets)?);
         let sqlite = Arc::new(SqliteJournal::open(&settings.journal)?);
         let outbox: Arc<dyn Outbox> = Arc::clone(&sqlite) as _;
         let journal: Arc<dyn Journal> = sqlite;
         let office = Office::open(webhooks(&settings.webhooks)?, outbox).await?;
         install_kept(&catalog, &*journal).await?;
-        let clock = BayClock::start(speed);
-        let all_instruments = Publisher::new(256);
-        let (tracker, bays_stop) = (TaskTracker::new(), CancellationToken::new());
+        let (tracker, stop) = (TaskTracker::new(), CancellationToken::new());
+        let (all_instruments, bays_stop) = (Publisher::new(256), CancellationToken::new());
         let rooms = Rooms {
             plugins: Plugins::new(&settings.plugins),
             tracker: tracker.clone(),
             stop: bays_stop.clone(),
         };
         office.start(&all_instruments, &tracker, &bays_stop);
-        let mut bays = Vec::new();
-        for bay in &settings.bays {
-            let parts = BayParts {
-                name: bay.bay.clone(),
-                title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
-                ruleset: bay.ruleset.clone(),
-                barometer: barometer(bay)?,
-                clock,
-                catalog: Arc::clone(&catalog),
-                journal: Arc::clone(&journal),
-                news: News::new(all_instruments.clone()),
-            };
-            if catalog.get(&bay.ruleset).is_none() {
-                let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());
-                return Err(StartError::NoRuleSet { bay, ruleset });
-            }
-            let handle = BayHandle::start(parts, &tracker, bays_stop.clone());
-            set_up(&handle, bay, &*journal, &rooms).await?;
-            bays.push(handle);
-        }
-        let hall = Hall {
-            bays,
+        let metrics = Arc::new(Metrics::new(settings.journal.clone()));
+        let keeper = Arc::new(Keeper {
+            journal: Arc::clone(&journal),
+            clock,
+            metrics: Arc::clone(&metrics),
+            files: RwLock::new(files.clone()),
+            keep: RwLock::new(settings.keep.clone()),
+        });
+        let hall = Arc::new(Hall {
+            bays: RwLock::default(),
             catalog,
             journal: Arc::clone(&journal),
             all_instruments,
             started: clock.wall(0).to_string(),
             clock,
-            plugins: rooms.plugins,
+            plugins: rooms.plugins.clone(),
             office,
             installing: Mutex::new(()),
             desks: Arc::new(Semaphore::new(DESKS)),
-        };
-        let stop = CancellationToken::new();
-        let transport = TransportSettings {
-            host_names: settings.host_names,
-            origins: settings.origins,
-            ..TransportSettings::default()
-        };
-        let routes = crate::health::route(journal).merge(crate::schema::routes());
-        let serving = tokio::spawn(transport::serve(
-            listener,
-            rpc::module(hall),
-            routes,
-            transport,
-            stop.clone(),
-        ));
-        tracing::info!(%address, "serving");
-        Ok(Service {
-            address,
-            stop,
+        });
+        let traces = settings.traces.endpoint.as_deref();
+        let floor = Floor {
+            methods: rpc::module(Arc::clone(&hall)).into(),
+            hall,
+            audit: Audit::start(journal, clock, &tracker, stop.clone()),
+            traces: traces.map(|endpoint| Traces::start(endpoint, &tracker, stop.clone())),
+            metrics,
+            tracker: tracker.clone(),
             bays_stop,
-            serving,
+            rooms,
+        };
+        for bay in &settings.bays {
+            floor.add(bay, &settings).await?;
+        }
+        tracker.spawn(Arc::clone(&keeper).run(stop.clone()));
+        let front = floor.serve(&settings, &sockets, &files).map_err(socket)?;
+        floor.audit.note("service.start", env!("CARGO_PKG_VERSION"));
+        tracing::info!(%address, tls = sockets.tls_address().map(tracing::field::display), "serving");
+        Ok(Service {
+            settings,
+            floor,
+            sockets,
+            front,
+            keeper,
+            address,
             tracker,
+            stop,
         })
     }
 
-    /// Where it listens.
+    /// Where it listens without TLS.
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// Where it listens with TLS.
+    pub fn tls_address(&self) -> Option<SocketAddr> {
+        self.sockets.tls_address()
+    }
+
+    /// Whether it is well: the journal answers, and every bay does.
+    ///
+    /// # Errors
+    /// What does not.
+    pub async fn well(&self) -> Result<(), String> {
+        crate::health::ready(&self.floor.hall).await
     }
 
     /// Runs until the transport ends, which is when it fails or is stopped.
@@ -194,6 +239,24 @@ impl Service {
     /// # Errors
     /// When connections can no longer be accepted.
     pub async fn ended(&mut self) -> Result<(), TransportError> {
+        self.front.ended().await
+    }
+
+    /// Stops gracefully: running calls are answered, what the bays have in hand
+    /// is kept, instruments are closed.
+    pub async fn stop(self) {
+        self.floor.audit.note("service.stop", "");
+        self.front.stop().await;
+        self.floor.bays_stop.cancel();
+        self.stop.cancel();
+        self.tracker.close();
+        self.tracker.wait().await;
+        tracing::info!("stopped");
+    }
+}
+
+impl Running {
+    async fn ended(&mut self) -> Result<(), TransportError> {
         // A panic of the task is a defect; it ends the service like a failure.
         (&mut self.serving).await.unwrap_or_else(|join| {
             tracing::error!(%join, "the transport panicked");
@@ -201,18 +264,13 @@ impl Service {
         })
     }
 
-    /// Stops gracefully: running calls are answered, what the bays have in hand
-    /// is kept, instruments are closed.
-    pub async fn stop(mut self) {
+    /// Lets what runs finish.
+    pub(crate) async fn stop(mut self) {
         self.stop.cancel();
         if !self.serving.is_finished() {
             // How it ended was logged, and does not matter any more.
             let _ = self.ended().await;
         }
-        self.bays_stop.cancel();
-        self.tracker.close();
-        self.tracker.wait().await;
-        tracing::info!("stopped");
     }
 }
 
@@ -227,60 +285,98 @@ fn webhooks(settings: &[WebhookSettings]) -> Result<Vec<Webhook>, StartError> {
     made.collect()
 }
 
-/// What every bay is set up with.
-struct Rooms {
-    plugins: Plugins,
-    tracker: TaskTracker,
-    stop: CancellationToken,
-}
-
-impl Rooms {
-    /// Attaches an instrument as soon as its plugin describes itself.
-    fn attach_later(&self, handle: &BayHandle, params: InstrumentAttachParams, why: WireError) {
-        let (handle, plugins, stop) = (handle.clone(), self.plugins.clone(), self.stop.clone());
-        tracing::error!(bay = params.bay, instrument = params.instrument, %why, "a plugin failed; it is tried again");
-        self.tracker.spawn(async move {
-            let trying = try_to_attach(&handle, params, &plugins);
-            tokio::select! {
-                () = stop.cancelled() => {}
-                () = trying => {}
-            }
-        });
-    }
-}
-
-/// The waits between attempts: the first, and the longest.
-const FIRST: Duration = Duration::from_secs(1);
-const LONGEST: Duration = Duration::from_secs(60);
-
-async fn try_to_attach(handle: &BayHandle, params: InstrumentAttachParams, plugins: &Plugins) {
-    for attempt in 0.. {
-        tokio::time::sleep(back_off_between(
-            attempt,
-            u64::from(std::process::id()),
-            FIRST,
-            LONGEST,
-        ))
-        .await;
-        match Attaching::prepare(params.clone(), plugins).await {
-            Ok(attaching) => {
-                // Refused only if somebody attached one of this name meanwhile.
-                let attached = handle.ask(move |bay| Box::pin(bay.attach(attaching))).await;
-                match attached {
-                    Ok(shown) => {
-                        tracing::info!(bay = shown.bay, instrument = shown.instrument, "attached")
-                    }
-                    Err(why) => tracing::warn!(%why, "not attached"),
-                }
-                return;
-            }
-            Err(why) => tracing::debug!(%why, "a plugin failed again"),
+impl Floor {
+    /// Starts a bay with its instruments, and takes up its open job.
+    pub(crate) async fn add(
+        &self,
+        bay: &BaySettings,
+        settings: &Settings,
+    ) -> Result<(), StartError> {
+        let hall = &self.hall;
+        let parts = BayParts {
+            name: bay.bay.clone(),
+            title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
+            ruleset: bay.ruleset.clone(),
+            barometer: barometer(bay)?,
+            clock: hall.clock,
+            catalog: Arc::clone(&hall.catalog),
+            journal: Arc::clone(&hall.journal),
+            news: News::new(hall.all_instruments.clone()),
+            keeps_outside: !settings.keep.outside_jobs.is_none(),
+            metrics: Arc::clone(&self.metrics),
+        };
+        if hall.catalog.get(&bay.ruleset).is_none() {
+            let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());
+            return Err(StartError::NoRuleSet { bay, ruleset });
         }
+        let handle = BayHandle::start(parts, &self.tracker, self.bays_stop.child_token());
+        set_up(&handle, bay, &*hall.journal, &self.rooms).await?;
+        let mut bays = hall.bays.write().unwrap_or_else(PoisonError::into_inner);
+        bays.push(handle);
+        Ok(())
     }
+
+    /// Serves on the sockets.
+    ///
+    /// # Errors
+    /// When the system has no more file descriptors.
+    pub(crate) fn serve(
+        &self,
+        settings: &Settings,
+        sockets: &Sockets,
+        files: &Files,
+    ) -> std::io::Result<Running> {
+        let hall = &self.hall;
+        let witness = Onlookers {
+            audit: Arc::clone(&self.audit),
+            metrics: Arc::clone(&self.metrics),
+            traces: self.traces.clone(),
+        };
+        let front = Front {
+            listeners: sockets.listeners(files.tls.as_ref())?,
+            methods: self.methods.clone(),
+            routes: crate::health::routes(Arc::clone(hall))
+                .merge(crate::schema::routes())
+                .merge(crate::metrics::route(
+                    Arc::clone(&self.metrics),
+                    Arc::clone(hall),
+                )),
+            settings: TransportSettings {
+                host_names: settings.host_names.clone(),
+                origins: settings.origins.clone(),
+                ..settings.limits.transport()
+            },
+            access: Arc::clone(&files.access),
+            witness: Some(Arc::new(witness)),
+        };
+        let stop = CancellationToken::new();
+        let serving = tokio::spawn(front.serve(stop.clone()));
+        Ok(Running { stop, serving })
+    }
+}
+
+/// The files the settings name, read.
+pub(crate) fn files(settings: &Settings) -> Result<Files, StartError> {
+    let places = Places {
+        loopback: settings.access.loopback,
+        unix: settings.unix.as_ref().and_then(|unix| unix.role),
+    };
+    let file = settings.token_file.clone();
+    let access = Access::new(file, places, settings.access.calls_per_second)?;
+    let tls = settings.tls.as_ref().map(|tls| {
+        TlsFront::new(TlsFiles {
+            certificate: tls.certificate.clone(),
+            key: tls.key.clone(),
+        })
+    });
+    Ok(Files {
+        access: Arc::new(access),
+        tls: tls.transpose()?.map(Arc::new),
+    })
 }
 
 /// What the configuration says of a bay's air.
-fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
+pub(crate) fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
     let Some(air) = &settings.barometer else {
         return Ok(None);
     };
@@ -307,49 +403,6 @@ async fn install_kept(catalog: &Catalog, journal: &dyn Journal) -> Result<(), St
                 tracing::error!(%error, id = kept.id, "an installed rule set cannot be used any more");
             }
         }
-    }
-    Ok(())
-}
-
-/// Attaches the configured instruments and takes up the open job, if any.
-async fn set_up(
-    handle: &BayHandle,
-    settings: &BaySettings,
-    journal: &dyn Journal,
-    rooms: &Rooms,
-) -> Result<(), StartError> {
-    let refused = |source| StartError::Bay {
-        bay: settings.bay.clone(),
-        source: Box::new(source),
-    };
-    for instrument in settings.instruments.clone() {
-        let params = InstrumentAttachParams {
-            bay: settings.bay.clone(),
-            instrument: instrument.instrument,
-            adapter: instrument.adapter,
-            settings: instrument.settings,
-        };
-        let attaching = match Attaching::prepare(params.clone(), &rooms.plugins).await {
-            // A plugin that fails today does not keep the bay closed: it is tried again.
-            Err(error) if error.kind == ErrorKind::PluginFailed => {
-                rooms.attach_later(handle, params, error);
-                continue;
-            }
-            attaching => attaching.map_err(&refused)?,
-        };
-        let attached = handle.ask(move |bay| Box::pin(bay.attach(attaching))).await;
-        attached.map_err(&refused)?;
-    }
-    let filter = JobFilter {
-        bay: Some(settings.bay.clone()),
-        state: Some(JobState::Open),
-        ..JobFilter::default()
-    };
-    if let Some(job) = journal.jobs(filter, 1).await?.pop() {
-        handle
-            .ask(move |bay| Box::pin(bay.resume(job)))
-            .await
-            .map_err(refused)?;
     }
     Ok(())
 }

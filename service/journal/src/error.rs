@@ -57,6 +57,31 @@ pub enum JournalError {
         #[source]
         source: Arc<rusqlite::Error>,
     },
+    /// A file beside the journal, or a copy of it, cannot be used.
+    #[error("could not {doing}: {path}; its directory must exist, be writable and have room", path = path.display())]
+    File {
+        /// What was being done.
+        doing: &'static str,
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: Arc<io::Error>,
+    },
+    /// A copy would take the place of a file.
+    #[error("{path} is there already; name a file that is not", path = path.display())]
+    CopyExists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A file does not pass the database's own check.
+    #[error("{path} is damaged: {finding}; use another copy", path = path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// The first thing that is wrong.
+        finding: String,
+    },
     /// The journal has been shut down, or its thread has ended.
     #[error("the journal is closed; restart the service")]
     Closed,

@@ -5,8 +5,9 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 use crate::{
-    Appended, Batch, CalibrationText, Closing, Installed, Job, JobFilter, JournalError, NewJob,
-    ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
+    Appended, AuditFilter, AuditRow, Batch, CalibrationText, Closing, Installed, Job, JobFilter,
+    JournalError, NewJob, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, StoredVerdict,
+    Verified,
 };
 
 /// An answer that is still to come. Nothing happens before it is first polled;
@@ -40,6 +41,19 @@ pub trait Journal: Send + Sync {
 
     /// Ends an open job.
     fn close_job(&self, job: Arc<str>, closing: Closing) -> Pending<()>;
+
+    /// Keeps rows of the audit trail.
+    fn audit(&self, rows: Vec<AuditRow>) -> Pending<()>;
+
+    /// Removes readings outside any job from before one wall time, and rows of the audit trail
+    /// from before another, some at a time: how many; 0 when there are no more.
+    fn prune(&self, outside: i64, audit: i64) -> Pending<u64>;
+
+    /// Up to `limit` rows of the audit trail, the newest first.
+    fn audit_trail(&self, filter: AuditFilter, limit: usize) -> Pending<Vec<StoredAudit>>;
+
+    /// Holds a job against its chain of hashes. Reads all of it. Fails if the job is unknown.
+    fn verify(&self, job: &str) -> Pending<Verified>;
 
     /// The text of a rule set.
     fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>>;

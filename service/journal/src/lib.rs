@@ -9,10 +9,12 @@
 //! Invariants, each an absence:
 //! - nothing is acknowledged that a crash could still lose;
 //! - nothing refused is half stored: a batch is kept whole or not at all;
-//! - no event is ever changed or removed;
+//! - no event of a job is ever changed or removed, and a chain of hashes shows where one was;
+//!   readings outside any job go when they are old enough;
 //! - rows carry no index into a rule set, only ids: a row means the same
 //!   whatever rule set is installed today.
 
+mod audit;
 mod error;
 mod ids;
 mod job;
@@ -23,6 +25,7 @@ mod sqlite;
 #[cfg(test)]
 mod tests;
 
+pub use audit::{AuditFilter, AuditRow, StoredAudit, Verified};
 pub use error::{JournalError, UnknownId};
 pub use ids::Ids;
 pub use job::{
@@ -34,4 +37,4 @@ pub use outbox::{Content, Counts, Fate, Letter, Outbox, Tried};
 pub use row::{
     Appended, Batch, EventRow, Happened, Probe, Reading, ReadingFilter, StoredEvent, SubmissionKey,
 };
-pub use sqlite::SqliteJournal;
+pub use sqlite::{SqliteJournal, backup, restore};

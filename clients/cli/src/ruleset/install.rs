@@ -4,7 +4,7 @@ use super::source::read;
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
 use crate::job::tell;
-use crate::server::call;
+use crate::server::{Server, call};
 use std::fmt::Write;
 use std::path::Path;
 use trisect_api::client::ClientError;
@@ -15,7 +15,7 @@ use trisect_api::wire::{Defect, NoParams, RulesetInstallParams, RulesetInstalled
 ///
 /// # Errors
 /// That the service could not be reached, or the answer could not be written.
-pub fn list(server: &str, json: bool, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn list(server: &Server, json: bool, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let all = call::<table::RulesetList>(server, &NoParams {})?;
     let text = || all.rulesets.iter().map(line).collect();
     tell(json, &all, text, io)
@@ -42,7 +42,7 @@ fn line(summary: &RulesetSummary) -> String {
 /// That the file cannot be read, the service refused it, or could not be reached. Every defect of a text
 /// that was refused is told on standard error.
 pub fn install(
-    server: &str,
+    server: &Server,
     json: bool,
     file: &Path,
     by: Option<String>,

@@ -10,13 +10,19 @@ mod trial;
 use crate::args::Ruleset;
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
+use crate::server::Server;
 
 /// Carries out one of the rule set commands.
 ///
 /// # Errors
 /// Files that cannot be read, rule sets and cases with defects where sound ones are needed; for those that
 /// need the service, that it refused or could not be reached.
-pub fn ruleset(server: &str, json: bool, what: Ruleset, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn ruleset(
+    server: &Server,
+    json: bool,
+    what: Ruleset,
+    io: &mut Io<'_>,
+) -> Result<Ended, Fault> {
     match what {
         Ruleset::Examine { files, prove } => examine::examine(json, &files, prove, io),
         Ruleset::Trial(what) => trial::trial(json, &what, io),

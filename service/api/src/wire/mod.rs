@@ -4,6 +4,7 @@
 //! Numbers are 64-bit floats in the unit named beside them; an uncertainty is a standard uncertainty
 //! in that same unit.
 
+mod audit;
 mod bay;
 mod calibration;
 mod common;
@@ -20,6 +21,7 @@ mod verdict;
 mod watch;
 mod webhook;
 
+pub use audit::*;
 pub use bay::*;
 pub use calibration::*;
 pub use common::*;

@@ -10,28 +10,33 @@ use trisect_rules::RuleSet;
 
 use super::state::Bay;
 use crate::instruments::{Air, Arrival, Instrument, Measured, Shown};
+use crate::metrics::Fate;
 
 impl Bay {
     /// Takes what the instruments said since the last time.
     pub(crate) async fn arrive(&mut self, taken: &mut Vec<Arrival>) {
         let mut rows = Vec::with_capacity(taken.len());
+        let mut outside = Vec::new();
         for arrival in taken.drain(..) {
             match arrival {
                 Arrival::Changed { instrument } => self.tell_instrument(instrument),
                 Arrival::Sample {
                     instrument,
                     emission,
-                } => {
-                    rows.extend(self.measurement(instrument, &emission));
-                }
+                } => match self.measurement(instrument, &emission) {
+                    Some(row) => rows.push(row),
+                    None => outside.extend(self.outside(instrument, &emission)),
+                },
             }
         }
+        self.keep_outside(outside).await;
         if rows.is_empty() || self.job.is_none() {
             return;
         }
         let count = rows.len();
         if let Err(error) = self.record(rows, None).await {
             // Never acknowledged to anyone; the log and the instruments say it.
+            self.metrics.readings(&self.name, Fate::Lost, count);
             tracing::error!(bay = self.name, count, %error, "readings of instruments were not stored");
             let now = self.clock.now();
             for instrument in self.instruments.values_mut() {

@@ -6,6 +6,7 @@ mod arrival;
 mod barometer;
 mod entry;
 mod job;
+mod outside;
 mod probe;
 mod record;
 mod state;
@@ -46,6 +47,7 @@ pub(crate) struct BayHandle {
     name: Arc<str>,
     work: mpsc::Sender<Work>,
     news: News,
+    stop: CancellationToken,
 }
 
 impl BayHandle {
@@ -62,6 +64,7 @@ impl BayHandle {
             name: Arc::from(parts.name.as_str()),
             work,
             news: parts.news.clone(),
+            stop: stop.clone(),
         };
         let bay = Bay::new(parts, arrivals, tracker.clone());
         tracker.spawn(run(bay, queue, samples, stop));
@@ -70,6 +73,11 @@ impl BayHandle {
 
     pub(crate) fn name(&self) -> &str {
         &self.name
+    }
+
+    /// Ends the bay's task once the work in hand is done. A job stays open in the journal.
+    pub(crate) fn end(&self) {
+        self.stop.cancel();
     }
 
     pub(crate) fn news(&self) -> &News {

@@ -13,6 +13,7 @@ use trisect_rules::{Outcome, RuleSet, Side, Standing};
 
 use super::state::{Bay, OpenJob};
 use crate::convert;
+use crate::metrics::Fate;
 
 /// What of a verdict is worth keeping at once: a reading that only moves a
 /// belief can always be weighed again from the journal.
@@ -64,6 +65,9 @@ impl Bay {
             .await
             .map_err(|error| refusal(&error))?;
         if let Appended::Stored { first, .. } = appended {
+            let reading = |row: &&EventRow| matches!(row.what, Happened::Reading(_));
+            let readings = rows.iter().filter(reading).count();
+            self.metrics.readings(&self.name, Fate::OfJob, readings);
             self.weigh(&rows, first)?;
             self.judge().await?;
         }

@@ -18,6 +18,7 @@ use crate::catalog::{Catalog, Entry};
 use crate::clock::BayClock;
 use crate::convert;
 use crate::instruments::{Arrival, Instrument};
+use crate::metrics::Metrics;
 
 /// Where a bay's subscribers are told.
 #[derive(Clone)]
@@ -53,6 +54,9 @@ pub(crate) struct BayParts {
     pub(crate) catalog: Arc<Catalog>,
     pub(crate) journal: Arc<dyn Journal>,
     pub(crate) news: News,
+    /// Whether readings outside any job are kept.
+    pub(crate) keeps_outside: bool,
+    pub(crate) metrics: Arc<Metrics>,
 }
 
 /// The state machine of one bay.
@@ -64,6 +68,8 @@ pub(crate) struct Bay {
     pub(crate) catalog: Arc<Catalog>,
     pub(crate) journal: Arc<dyn Journal>,
     pub(crate) news: News,
+    pub(crate) keeps_outside: bool,
+    pub(crate) metrics: Arc<Metrics>,
     pub(crate) instruments: BTreeMap<String, Instrument>,
     pub(crate) job: Option<OpenJob>,
     pub(crate) barometer: Option<Barometer>,
@@ -104,6 +110,8 @@ impl Bay {
             catalog: parts.catalog,
             journal: parts.journal,
             news: parts.news,
+            keeps_outside: parts.keeps_outside,
+            metrics: parts.metrics,
             instruments: BTreeMap::new(),
             job: None,
             barometer: parts.barometer,

@@ -39,18 +39,34 @@ pub enum ConfigError {
     /// Listening beyond loopback without tokens.
     #[error(
         "refusing to listen on {listen} without a token file: anyone on the network could \
-         change jobs. Listen on 127.0.0.1; this version cannot check tokens yet"
+         change jobs. Make one with `trisectd token add` and name it as `token_file`, or listen on \
+         127.0.0.1"
     )]
     Exposed {
         /// The address.
         listen: SocketAddr,
     },
-    /// Tokens are not checked by this version.
+    /// Listening beyond loopback without TLS.
     #[error(
-        "`token_file` is set, but this version cannot check tokens: take it out and listen on \
-         127.0.0.1, behind a proxy that checks who calls"
+        "refusing to listen on {listen} without TLS: tokens would be there for the network to read. \
+         Set that address up under [tls], or say `plain = true` under [access] where a proxy does TLS"
     )]
-    TokensNotYet,
+    Readable {
+        /// The address.
+        listen: SocketAddr,
+    },
+    /// Nobody could call.
+    #[error(
+        "nobody could call: name a `token_file` (trisectd token add makes one), or say who needs no \
+         token: `loopback = \"manage\"` under [access], or `role` under [unix]"
+    )]
+    Closed,
+    /// Several things at once.
+    #[error("there are {} mistakes: {}", all.len(), all.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Several {
+        /// All of them.
+        all: Vec<super::Mistake>,
+    },
 }
 
 impl ConfigError {
@@ -72,7 +88,7 @@ impl ConfigError {
 }
 
 /// The nearest of `known`, if it is near enough to be what was meant.
-fn nearest<'a>(key: &str, known: &[&'a str]) -> Option<&'a str> {
+pub(super) fn nearest<'a>(key: &str, known: &[&'a str]) -> Option<&'a str> {
     let scored = known.iter().map(|k| (strsim::jaro_winkler(key, k), *k));
     scored
         .filter(|(score, _)| *score > 0.7)

@@ -1,15 +1,24 @@
 //! Settings: a TOML file, then the environment, then flags, each overriding
 //! what came before.
 
+mod access;
+pub mod check;
 mod error;
 mod outward;
 mod settings;
+mod span;
+mod structure;
 
+pub use access::{
+    AccessSettings, KeepSettings, LimitSettings, TlsSettings, TraceSettings, UnixSettings,
+};
 pub use error::ConfigError;
 pub use outward::{News, PluginSettings, WebhookSettings, Within};
 pub use settings::{
     BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
 };
+pub use span::Span;
+pub use structure::Mistake;
 
 use std::path::{Path, PathBuf};
 
@@ -26,6 +35,8 @@ pub struct Flags {
     pub journal: Option<PathBuf>,
     /// What to log.
     pub log: Option<String>,
+    /// What programs of this machine may do without a token.
+    pub loopback: Option<String>,
 }
 
 /// Reads the settings from all three sources.
@@ -34,15 +45,44 @@ pub struct Flags {
 /// A file that cannot be read, a key that is not known (with the nearest one
 /// that is), or a value that does not fit.
 pub fn load(flags: &Flags) -> Result<Settings, ConfigError> {
+    let settings = unchecked(flags)?;
+    settings.check()?;
+    Ok(settings)
+}
+
+fn unchecked(flags: &Flags) -> Result<Settings, ConfigError> {
     let file = flags.file.as_deref().map(read).transpose()?;
-    // The command-line client's own variable is no setting of the service.
-    let variables = std::env::vars_os().filter(|(key, _)| key != "TRISECT_SERVER");
+    // The command-line client's own variables are no settings of the service.
+    let variables =
+        std::env::vars_os().filter(|(key, _)| key != "TRISECT_SERVER" && key != "TRISECT_TOKEN");
     let text = |text: std::ffi::OsString| text.to_string_lossy().into_owned();
     let variables = variables
         .map(|(key, value)| (text(key), text(value)))
         .collect();
     let environment = Environment::with_prefix("TRISECT").source(Some(variables));
     from_sources(flags, file, environment)
+}
+
+/// The token file that the settings name, whatever else is wrong with them.
+///
+/// # Errors
+/// Settings that cannot be read, or name none.
+pub fn token_file(flags: &Flags) -> Result<PathBuf, ConfigError> {
+    unchecked(flags)?
+        .token_file
+        .ok_or_else(|| ConfigError::Value {
+            key: "token_file".to_owned(),
+            what: "it is not set: name it in the configuration (--config), or with --file"
+                .to_owned(),
+        })
+}
+
+/// The journal that the settings name, whatever else is wrong with them.
+///
+/// # Errors
+/// Settings that cannot be read.
+pub fn journal(flags: &Flags) -> Result<PathBuf, ConfigError> {
+    Ok(unchecked(flags)?.journal)
 }
 
 fn read(path: &Path) -> Result<String, ConfigError> {
@@ -72,15 +112,14 @@ fn from_sources(
         ("listen", flags.listen.clone()),
         ("journal", flags.journal.as_ref().map(path)),
         ("log.level", flags.log.clone()),
+        ("access.loopback", flags.loopback.clone()),
     ] {
         builder = builder
             .set_override_option(key, value)
             .map_err(ConfigError::of)?;
     }
     let merged = builder.build().map_err(ConfigError::of)?;
-    let settings: Settings = merged.try_deserialize().map_err(ConfigError::of)?;
-    settings.check()?;
-    Ok(settings)
+    merged.try_deserialize().map_err(ConfigError::of)
 }
 
 #[cfg(test)]

@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::ConfigError;
 
 /// A program that speaks the contract of plugins.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PluginSettings {
     /// The name that instruments choose it by.
@@ -70,7 +71,7 @@ impl PluginSettings {
 }
 
 /// Somebody who is told what happens.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WebhookSettings {
     /// Its name.
@@ -100,7 +101,7 @@ pub struct WebhookSettings {
 }
 
 /// What can be told.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum News {
     /// Jobs that are opened and closed.
@@ -123,7 +124,7 @@ impl News {
 }
 
 /// Addresses within the house.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Within {
     /// This machine.

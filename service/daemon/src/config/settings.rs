@@ -3,20 +3,40 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
+use super::access::{
+    AccessSettings, KeepSettings, LimitSettings, TlsSettings, TraceSettings, UnixSettings,
+};
 use super::{ConfigError, PluginSettings, WebhookSettings};
 
-/// Everything that can be set.
-#[derive(Clone, Debug, Deserialize)]
+/// Everything that can be set. The default is for a program that starts the service itself, on
+/// loopback, for itself; a configuration file has to say who may come in.
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
-    /// Address and port to listen on.
+    /// Address and port to listen on, without TLS.
+    #[schemars(with = "String")]
     pub listen: SocketAddr,
     /// The journal's database file.
     pub journal: PathBuf,
-    /// File with access tokens; needed to listen beyond loopback.
+    /// File with access tokens (`trisectd token`); needed to listen beyond loopback.
+    /// Taken up anew when it changes.
     pub token_file: Option<PathBuf>,
+    /// Who may come in besides. A file that does not say it lets nobody in.
+    #[serde(default)]
+    pub access: AccessSettings,
+    /// Listening with TLS.
+    pub tls: Option<TlsSettings>,
+    /// Listening on a Unix socket.
+    pub unix: Option<UnixSettings>,
+    /// How much at once.
+    pub limits: LimitSettings,
+    /// How long what is kept is kept.
+    pub keep: KeepSettings,
+    /// Traces of calls.
+    pub traces: TraceSettings,
     /// Host names that the service answers to, besides loopback names.
     pub host_names: Vec<String>,
     /// Web origins that may call, besides the service's own.
@@ -34,7 +54,7 @@ pub struct Settings {
 }
 
 /// One bay.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BaySettings {
     /// Its name on the wire.
@@ -54,7 +74,7 @@ pub struct BaySettings {
 }
 
 /// The pressure of the air.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BarometerSettings {
     /// The pressure with its unit, such as `1003 hPa`: not reduced to sea level.
@@ -64,7 +84,7 @@ pub struct BarometerSettings {
 }
 
 /// One instrument of a bay.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct InstrumentSettings {
     /// Its name in the bay.
@@ -77,7 +97,7 @@ pub struct InstrumentSettings {
 }
 
 /// Logging.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct LogSettings {
     /// What to log, such as `info` or `trisectd=debug`.
@@ -87,7 +107,7 @@ pub struct LogSettings {
 }
 
 /// How log lines look.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LogFormat {
     /// For people.
@@ -102,6 +122,12 @@ impl Default for Settings {
             listen: SocketAddr::from(([127, 0, 0, 1], trisect_api::DEFAULT_PORT)),
             journal: PathBuf::from("trisect.db"),
             token_file: None,
+            access: AccessSettings::here(),
+            tls: None,
+            unix: None,
+            limits: LimitSettings::default(),
+            keep: KeepSettings::default(),
+            traces: TraceSettings::default(),
             host_names: Vec::new(),
             origins: Vec::new(),
             rulesets: Vec::new(),
@@ -136,39 +162,77 @@ impl Settings {
     /// What the types cannot say.
     ///
     /// # Errors
-    /// The first rule broken, with the way out.
+    /// What is wrong, with the way out.
     pub fn check(&self) -> Result<(), ConfigError> {
-        if !self.listen.ip().is_loopback() && self.token_file.is_none() {
-            return Err(ConfigError::Exposed {
+        match self.breaches().into_iter().next() {
+            None => Ok(()),
+            Some(first) => Err(first),
+        }
+    }
+
+    /// Everything that the types cannot say.
+    pub(super) fn breaches(&self) -> Vec<ConfigError> {
+        let mut found = Vec::new();
+        let value = |key: &str, what: String| ConfigError::Value {
+            key: key.to_owned(),
+            what,
+        };
+        self.who_may_come(&mut found);
+        if let Some(unix) = &self.unix
+            && let Err(what) = unix.bits()
+        {
+            found.push(value("unix.mode", what));
+        }
+        if let Some(name) = self.limits.none_of() {
+            let what = "this leaves nothing: give a limit above 0".to_owned();
+            found.push(value(&format!("limits.{name}"), what));
+        }
+        let rate = self.access.calls_per_second;
+        if rate <= 0.0 || rate.is_nan() {
+            let what = "nobody could call: give a rate above 0".to_owned();
+            found.push(value("access.calls_per_second", what));
+        }
+        if let Some(endpoint) = &self.traces.endpoint
+            && let Err(what) = crate::traces::address(endpoint)
+        {
+            found.push(value("traces.endpoint", what));
+        }
+        if self.bays.is_empty() {
+            let what = "there is no bay: add a table [[bays]] with a `bay` name".to_owned();
+            found.push(value("bays", what));
+        }
+        let plugins = self.plugins.iter().map(|one| one.plugin.as_str());
+        found.extend(unique("plugins", plugins).err());
+        found.extend(self.plugins.iter().filter_map(|one| one.check().err()));
+        let webhooks = self.webhooks.iter().map(|one| one.webhook.as_str());
+        found.extend(unique("webhooks", webhooks).err());
+        found.extend(self.webhooks.iter().filter_map(|one| one.check().err()));
+        let bays = self.bays.iter().map(|bay| bay.bay.as_str());
+        found.extend(unique("bays.bay", bays).err());
+        for bay in &self.bays {
+            let names = bay.instruments.iter().map(|i| i.instrument.as_str());
+            let key = format!("the instruments of {}", bay.bay);
+            found.extend(unique(&key, names).err());
+        }
+        found
+    }
+
+    fn who_may_come(&self, found: &mut Vec<ConfigError>) {
+        let tls = self.tls.as_ref().map(|tls| tls.listen);
+        for listen in [Some(self.listen), tls].into_iter().flatten() {
+            if !listen.ip().is_loopback() && self.token_file.is_none() {
+                found.push(ConfigError::Exposed { listen });
+            }
+        }
+        if !self.listen.ip().is_loopback() && !self.access.plain && self.token_file.is_some() {
+            found.push(ConfigError::Readable {
                 listen: self.listen,
             });
         }
-        if self.token_file.is_some() {
-            return Err(ConfigError::TokensNotYet);
+        let by_socket = self.unix.as_ref().is_some_and(|unix| unix.role.is_some());
+        if self.token_file.is_none() && self.access.loopback.is_none() && !by_socket {
+            found.push(ConfigError::Closed);
         }
-        if self.bays.is_empty() {
-            return Err(ConfigError::Value {
-                key: "bays".to_owned(),
-                what: "there is no bay: add a table [[bays]] with a `bay` name".to_owned(),
-            });
-        }
-        unique(
-            "plugins",
-            self.plugins.iter().map(|one| one.plugin.as_str()),
-        )?;
-        self.plugins.iter().try_for_each(PluginSettings::check)?;
-        unique(
-            "webhooks",
-            self.webhooks.iter().map(|one| one.webhook.as_str()),
-        )?;
-        self.webhooks.iter().try_for_each(WebhookSettings::check)?;
-        let bays = self.bays.iter().map(|bay| bay.bay.as_str());
-        unique("bays.bay", bays)?;
-        for bay in &self.bays {
-            let names = bay.instruments.iter().map(|i| i.instrument.as_str());
-            unique(&format!("the instruments of {}", bay.bay), names)?;
-        }
-        Ok(())
     }
 }
 

@@ -1,12 +1,27 @@
 #![allow(clippy::unwrap_used)]
 use super::*;
 
+/// Loads a file whose programs of this machine may call, unless it says who may.
 fn load(file: &str, environment: &[(&str, &str)], flags: &Flags) -> Result<Settings, ConfigError> {
+    let flags = Flags {
+        loopback: Some("manage".to_owned()),
+        ..flags.clone()
+    };
+    load_as_it_is(file, environment, &flags)
+}
+
+fn load_as_it_is(
+    file: &str,
+    environment: &[(&str, &str)],
+    flags: &Flags,
+) -> Result<Settings, ConfigError> {
     let pairs = environment
         .iter()
         .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()));
     let environment = Environment::with_prefix("TRISECT").source(Some(pairs.collect()));
-    from_sources(flags, Some(file.to_owned()), environment)
+    let settings = from_sources(flags, Some(file.to_owned()), environment)?;
+    settings.check()?;
+    Ok(settings)
 }
 
 fn refused(file: &str, expected: &str) {
@@ -55,7 +70,13 @@ fn other_addresses_than_loopback_are_refused() {
         "refusing to listen on 0.0.0.0:7474 without a token file",
     );
     refused("listen = '[::]:7474'", "refusing to listen");
-    refused("token_file = 'tokens'", "cannot check tokens");
+    refused("token_file = 't'\nlisten = '0.0.0.0:1'", "without TLS");
+    refused(
+        "[tls]\nlisten = '0.0.0.0:1'\ncertificate = 'c'\nkey = 'k'",
+        "without a token file",
+    );
+    let behind = "token_file = 't'\nlisten = '0.0.0.0:1'\n[access]\nplain = true";
+    assert!(load(behind, &[], &Flags::default()).is_ok());
     assert!(load("listen = '[::1]:7474'", &[], &Flags::default()).is_ok());
 }
 
@@ -124,4 +145,102 @@ async fn the_measurement_chain_of_an_instrument_is_read_from_the_file() {
             .count(),
         1
     );
+}
+
+#[test]
+fn a_file_that_says_nothing_lets_nobody_in_and_is_refused() {
+    let check = |file: &str, expected: Option<&str>| {
+        let loaded = load_as_it_is(file, &[], &Flags::default());
+        let said = loaded.err().map(|error| error.to_string());
+        let fits = match (&said, expected) {
+            (None, None) => true,
+            (Some(said), Some(expected)) => said.contains(expected),
+            _ => false,
+        };
+        assert!(fits, "{file}: {said:?}");
+    };
+    check("", Some("nobody could call"));
+    check("[access]\nplain = true", Some("nobody could call"));
+    check("[unix]\npath = 's'", Some("nobody could call"));
+    check("[unix]\npath = 's'\nrole = 'manage'", None);
+    check("[access]\nloopback = 'read'", None);
+    check("token_file = 'tokens.toml'", None);
+}
+
+#[test]
+fn check_config_finds_every_mistake_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("bays.toml");
+    let rules = folder.path().join("rules.toml");
+    std::fs::write(&rules, "format = 1\nid = 'x'\n").unwrap();
+    let text = format!(
+        r#"listen = "127.0.0.1:0"
+journal = "/nowhere/at/all/journal.db"
+token_file = "/nowhere/tokens.toml"
+rulesets = ["{}"]
+colour = "red"
+
+[unix]
+path = "socket"
+mode = "rw"
+
+[limits]
+connections = 0
+
+[log]
+level = "trisectd=shout"
+
+[[bays]]
+bay = "North"
+barometer = {{ value = "30 psi", uncertainty = "1 psi" }}
+
+[[bays.instruments]]
+instrument = "meter"
+adapter = "multimetre"
+
+[[bays.instruments]]
+instrument = "gauge"
+adapter = "transducer"
+settings = {{ port = "/dev/x", device = "one" }}
+"#,
+        rules.display()
+    );
+    let said = |text: &str| {
+        std::fs::write(&file, text).unwrap();
+        let flags = Flags {
+            file: Some(file.clone()),
+            ..Flags::default()
+        };
+        let found = check::mistakes(&flags);
+        let found: Vec<String> = found.iter().map(ToString::to_string).collect();
+        found.join("\n")
+    };
+    // What the text says wrongly comes first, all of it.
+    let first = said(&text.replace("connections = 0", "connections = 'many'"));
+    for expected in [
+        "line 5: `colour`: unknown key: known: ",
+        "line 12: `limits.connections`: this is to be of the type integer, and is of the type string",
+    ] {
+        assert!(
+            first.contains(expected),
+            "{expected}\nis missing in\n{first}"
+        );
+    }
+    // Then what it means, all of it.
+    let then = said(&text.replace("colour = \"red\"", ""));
+    for expected in [
+        "`unix.mode`: `rw` is no file mode",
+        "`limits.connections`: this leaves nothing",
+        "`token_file`: cannot read the token file /nowhere/tokens.toml",
+        "`journal`: ",
+        "`log.level`: ",
+        "`rulesets`: ",
+        "`bays.bay`: `North` is no name",
+        "`bays[0].barometer`: 30 psi is no pressure of the air",
+        "`bays[0].instruments[0].adapter`: there is no adapter `multimetre`; did you mean `multimeter`?",
+        "`bays[0].instruments[1].settings",
+    ] {
+        assert!(then.contains(expected), "{expected}\nis missing in\n{then}");
+    }
+    assert!(!folder.path().join("socket").exists());
 }

@@ -15,7 +15,10 @@ use trisect_bench::machine::Fault;
 
 use super::{DemoError, Wishes};
 use crate::Service;
-use crate::config::{BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings};
+use crate::config::{
+    AccessSettings, BaySettings, InstrumentSettings, KeepSettings, LogFormat, LogSettings,
+    Settings, Span,
+};
 
 /// The invented depot's bay.
 pub(super) const BAY: &str = "bay-2";
@@ -94,6 +97,12 @@ fn settings(journal: &Path, instruments: &[Instrument], speed: f64) -> Settings 
             level: "warn".to_owned(),
             format: LogFormat::Text,
         },
+        keep: KeepSettings {
+            // The machine is simulated: what it does between jobs is of no use.
+            outside_jobs: Span::days(0),
+            ..KeepSettings::default()
+        },
+        access: AccessSettings::here(),
         ..Settings::default()
     }
 }

@@ -128,41 +128,80 @@ pub(crate) fn about() -> Vec<AboutAdapter> {
     KINDS.iter().map(Kind::about).collect()
 }
 
+/// What the settings say, before an adapter is made of those that are left.
+struct Taken {
+    kind: &'static Kind,
+    chain: Chain,
+    port: Option<PathBuf>,
+    pulses: Option<PulsesPerTurn>,
+    left: Value,
+}
+
+impl Taken {
+    fn of(name: &str, mut settings: Map<String, Value>) -> Result<Taken, WireError> {
+        let kind = KINDS.iter().find(|kind| kind.name == name).ok_or_else(|| {
+            ErrorKind::UnknownAdapter
+                .because(format!("there is no adapter `{name}`"))
+                .at("adapter")
+                .hint_nearest(name, KINDS.iter().map(|kind| kind.name))
+        })?;
+        let chain = Chain::take(&mut settings, kind.latency).map_err(|error| {
+            ErrorKind::InvalidSettings
+                .because(error.why)
+                .at(format!("settings.{}", error.field))
+        })?;
+        let port = keep_port(&mut settings, &Ports::system());
+        let pulses = pulses_per_turn(&mut settings)?;
+        let left = Value::Object(settings);
+        Ok(Taken {
+            kind,
+            chain,
+            port,
+            pulses,
+            left,
+        })
+    }
+}
+
 /// Makes an adapter from the name and settings of `instrument.attach`.
 ///
 /// # Errors
 /// An unknown adapter, settings that do not fit it, or a plugin that fails.
 pub(crate) async fn build(
     name: &str,
-    mut settings: Map<String, Value>,
+    settings: Map<String, Value>,
     plugins: &Plugins,
 ) -> Result<Built, WireError> {
-    let kind = KINDS.iter().find(|kind| kind.name == name).ok_or_else(|| {
-        ErrorKind::UnknownAdapter
-            .because(format!("there is no adapter `{name}`"))
-            .at("adapter")
-            .hint_nearest(name, KINDS.iter().map(|kind| kind.name))
-    })?;
-    let chain = Chain::take(&mut settings, kind.latency).map_err(|error| {
-        ErrorKind::InvalidSettings
-            .because(error.why)
-            .at(format!("settings.{}", error.field))
-    })?;
-    let port = keep_port(&mut settings, &Ports::system());
-    let pulses = pulses_per_turn(&mut settings)?;
-    let settings = Value::Object(settings);
-    let (adapter, span) = match kind.make {
-        Make::Here(make) => make(settings)?,
-        Make::Plugin => (plugins.adapter(settings).await?, None),
+    let taken = Taken::of(name, settings)?;
+    let (adapter, span) = match taken.kind.make {
+        Make::Here(make) => make(taken.left)?,
+        Make::Plugin => (plugins.adapter(taken.left).await?, None),
     };
     Ok(Built {
-        adapter: match pulses {
+        adapter: match taken.pulses {
             Some(pulses) => Box::new(Tachometer::new(adapter, pulses)),
             None => adapter,
         },
-        chain: chain.span(span),
-        port,
+        chain: taken.chain.span(span),
+        port: taken.port,
     })
+}
+
+/// Whether an adapter can be made. A plugin is not started: what it says of its own settings is
+/// only known when the service runs.
+///
+/// # Errors
+/// As [`build`].
+pub(crate) fn check(
+    name: &str,
+    settings: Map<String, Value>,
+    plugins: &Plugins,
+) -> Result<(), WireError> {
+    let taken = Taken::of(name, settings)?;
+    match taken.kind.make {
+        Make::Here(make) => make(taken.left).map(drop),
+        Make::Plugin => plugins.knows(taken.left),
+    }
 }
 
 /// Takes the member `pulses_per_turn` out of an instrument's settings: every

@@ -6,7 +6,7 @@ mod manual;
 mod plugin;
 mod probe;
 
-pub(crate) use build::{Built, about, build};
+pub(crate) use build::{Built, about, build, check};
 pub(crate) use chain::{Air, Chain, ChainError, Link, Measured, Shown, function_of};
 pub(crate) use plugin::Plugins;
 pub(crate) use probe::{Patience, probe};

@@ -43,8 +43,20 @@ impl Plugins {
         Plugins(settings.into())
     }
 
+    /// Whether the plugin that settings choose is in the configuration.
+    pub(super) fn knows(&self, settings: Value) -> Result<(), WireError> {
+        self.chosen(settings).map(drop)
+    }
+
     /// Has a plugin describe itself, and holds the settings against its schema.
     pub(super) async fn adapter(&self, settings: Value) -> Result<Box<dyn Adapter>, WireError> {
+        let (program, settings) = self.chosen(settings)?;
+        let prepared = PluginAdapter::prepare(program, settings).await;
+        let adapter = prepared.map_err(|error| refused(&error))?;
+        Ok(Box::new(adapter))
+    }
+
+    fn chosen(&self, settings: Value) -> Result<(Program, Value), WireError> {
         let chosen: Chosen = serde_json::from_value(settings).map_err(|error| {
             ErrorKind::InvalidSettings
                 .because(error.to_string())
@@ -58,10 +70,7 @@ impl Plugins {
                 .at("settings.plugin")
                 .hint_nearest(&chosen.plugin, self.0.iter().map(|one| one.plugin.as_str()))
         })?;
-        let settings = Value::Object(chosen.settings);
-        let prepared = PluginAdapter::prepare(known.program(), settings).await;
-        let adapter = prepared.map_err(|error| refused(&error))?;
-        Ok(Box::new(adapter))
+        Ok((known.program(), Value::Object(chosen.settings)))
     }
 }
 

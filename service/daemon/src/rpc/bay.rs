@@ -9,8 +9,8 @@ use super::Hall;
 
 pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     register::<BayList, _, _, _>(module, |hall, _| async move {
-        let mut bays = Vec::with_capacity(hall.bays.len());
-        for bay in &hall.bays {
+        let mut bays = Vec::new();
+        for bay in hall.bays() {
             bays.push(
                 bay.ask(|bay| Box::pin(async move { Ok(bay.shown()) }))
                     .await?,

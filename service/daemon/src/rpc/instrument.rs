@@ -51,8 +51,8 @@ impl Hall {
     /// The instruments of one bay or of all.
     async fn instruments(&self, bay: Option<&str>) -> Result<Vec<Instrument>, WireError> {
         let bays = match bay {
-            Some(name) => std::slice::from_ref(self.bay(name)?),
-            None => &self.bays[..],
+            Some(name) => vec![self.bay(name)?],
+            None => self.bays(),
         };
         let mut instruments = Vec::new();
         for bay in bays {

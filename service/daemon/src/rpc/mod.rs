@@ -1,5 +1,6 @@
 //! The methods of `trisect-api`, answered: one file a noun.
 
+mod audit;
 mod bay;
 mod instrument;
 mod job;
@@ -10,7 +11,7 @@ mod replay;
 mod ruleset;
 mod webhook;
 
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError, RwLock};
 
 use jsonrpsee::RpcModule;
 use tokio::sync::{Mutex, Semaphore};
@@ -28,7 +29,7 @@ use crate::webhooks::Office;
 
 /// What the methods reach: the bays, the rule sets and the journal.
 pub(crate) struct Hall {
-    pub(crate) bays: Vec<BayHandle>,
+    pub(crate) bays: RwLock<Vec<BayHandle>>,
     pub(crate) catalog: Arc<Catalog>,
     pub(crate) journal: Arc<dyn Journal>,
     pub(crate) all_instruments: Publisher<InstrumentWatch>,
@@ -45,16 +46,21 @@ pub(crate) struct Hall {
 
 impl Hall {
     /// The bay of a name.
-    pub(crate) fn bay(&self, name: &str) -> Result<&BayHandle, WireError> {
-        self.bays
-            .iter()
-            .find(|bay| bay.name() == name)
-            .ok_or_else(|| {
-                ErrorKind::UnknownBay
-                    .because(format!("there is no bay `{name}`"))
-                    .at("bay")
-                    .hint_nearest(name, self.bays.iter().map(BayHandle::name))
-            })
+    pub(crate) fn bay(&self, name: &str) -> Result<BayHandle, WireError> {
+        let bays = self.bays.read().unwrap_or_else(PoisonError::into_inner);
+        let bay = bays.iter().find(|bay| bay.name() == name);
+        bay.cloned().ok_or_else(|| {
+            ErrorKind::UnknownBay
+                .because(format!("there is no bay `{name}`"))
+                .at("bay")
+                .hint_nearest(name, bays.iter().map(BayHandle::name))
+        })
+    }
+
+    /// All bays there are now.
+    pub(crate) fn bays(&self) -> Vec<BayHandle> {
+        let bays = self.bays.read().unwrap_or_else(PoisonError::into_inner);
+        bays.clone()
     }
 
     fn about(&self) -> About {
@@ -74,10 +80,11 @@ impl Hall {
 }
 
 /// All methods and subscriptions, registered.
-pub(crate) fn module(hall: Hall) -> RpcModule<Hall> {
-    let mut module = RpcModule::new(hall);
+pub(crate) fn module(hall: Arc<Hall>) -> RpcModule<Hall> {
+    let mut module = RpcModule::from_arc(hall);
     register::<ServiceAbout, _, _, _>(&mut module, |hall, _| async move { Ok(hall.about()) });
     register_discover(&mut module);
+    audit::register_all(&mut module);
     bay::register_all(&mut module);
     instrument::register_all(&mut module);
     port::register_all(&mut module);

@@ -109,7 +109,7 @@ impl Hall {
     /// The ports of the instruments of all bays.
     async fn attached(&self) -> Result<Vec<(PathBuf, AttachedTo)>, WireError> {
         let mut attached = Vec::new();
-        for bay in &self.bays {
+        for bay in self.bays() {
             let ports = bay.ask(|bay| Box::pin(async move { Ok(bay.ports()) }));
             attached.extend(ports.await?);
         }

@@ -2,19 +2,19 @@
 
 use std::future::Future;
 use std::io;
-use std::net::SocketAddr;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use axum::Router;
+use futures_util::StreamExt;
+use futures_util::stream::FuturesUnordered;
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use jsonrpsee::core::server::ConnectionId;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
@@ -22,9 +22,12 @@ use tokio_util::task::TaskTracker;
 use tower::ServiceExt;
 
 use super::TransportError;
+use super::listen::{Accepted, Listener, Stream};
 use super::refusal::Refusal;
 use super::settings::TransportSettings;
 use super::stall::StallGuard;
+use super::witness::{Counted, Witness};
+use crate::access::Peer;
 
 /// How often in a row accepting may fail before the transport gives up, and
 /// how long it waits after each: out of file descriptors, say.
@@ -43,7 +46,8 @@ const TURNING_AWAY: Duration = Duration::from_secs(1);
 #[derive(Debug, Clone)]
 pub(super) struct Connection {
     id: usize,
-    place: Arc<OwnedSemaphorePermit>,
+    peer: Peer,
+    place: Arc<Place>,
     tasks: TaskTracker,
     cut: CancellationToken,
 }
@@ -52,6 +56,11 @@ impl Connection {
     /// The number of the connection, never used twice.
     pub(super) fn id(&self) -> ConnectionId {
         ConnectionId(self.id)
+    }
+
+    /// Where it comes from.
+    pub(super) fn peer(&self) -> Peer {
+        self.peer
     }
 
     /// Goes on with a conversation after the answer to a request. It keeps the
@@ -66,11 +75,24 @@ impl Connection {
     }
 }
 
+/// A place among the connections there may be, given back when it is dropped.
+struct Place {
+    _permit: OwnedSemaphorePermit,
+    _counted: Counted,
+}
+
+impl std::fmt::Debug for Place {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Place")
+    }
+}
+
 /// Everything a new connection is served with.
 #[derive(Clone)]
 struct Service {
     router: Router,
     settings: Arc<TransportSettings>,
+    witness: Option<Arc<dyn Witness>>,
     tasks: TaskTracker,
     /// Finish what runs.
     stop: CancellationToken,
@@ -80,9 +102,10 @@ struct Service {
 
 /// Accepts and serves connections until `stop` is cancelled and they have ended.
 pub(super) async fn run(
-    listener: TcpListener,
+    listeners: Vec<Listener>,
     router: Router,
     settings: Arc<TransportSettings>,
+    witness: Option<Arc<dyn Witness>>,
     stop: CancellationToken,
 ) -> Result<(), TransportError> {
     let service = Service {
@@ -91,9 +114,10 @@ pub(super) async fn run(
         stop,
         cut: CancellationToken::new(),
         settings,
+        witness,
     };
-    let accepted = service.accept_all(&listener).await;
-    drop(listener);
+    let accepted = service.accept_all(&listeners).await;
+    drop(listeners);
     service.stop.cancel();
     service.tasks.close();
     let within = service.settings.stop_within;
@@ -106,11 +130,36 @@ pub(super) async fn run(
     accepted
 }
 
+/// What all listeners share.
+struct Desk {
+    places: Arc<Semaphore>,
+    turned_away: Arc<Semaphore>,
+    ids: AtomicUsize,
+}
+
+/// How a connection can end early.
+type BoxError = Box<dyn std::error::Error + Send + Sync>;
+
 impl Service {
-    async fn accept_all(&self, listener: &TcpListener) -> Result<(), TransportError> {
-        let places = Arc::new(Semaphore::new(self.settings.connections));
-        let turned_away = Arc::new(Semaphore::new(TURNED_AWAY));
-        let (mut id, mut failures) = (0_usize, 0_u32);
+    /// Accepts on every listener until told to stop, or until one of them fails.
+    async fn accept_all(&self, listeners: &[Listener]) -> Result<(), TransportError> {
+        let desk = Desk {
+            places: Arc::new(Semaphore::new(self.settings.connections)),
+            turned_away: Arc::new(Semaphore::new(TURNED_AWAY)),
+            ids: AtomicUsize::new(1),
+        };
+        let mut accepting: FuturesUnordered<_> = listeners
+            .iter()
+            .map(|listener| self.accept(listener, &desk))
+            .collect();
+        if accepting.is_empty() {
+            self.stop.cancelled().await;
+        }
+        accepting.next().await.unwrap_or(Ok(()))
+    }
+
+    async fn accept(&self, listener: &Listener, desk: &Desk) -> Result<(), TransportError> {
+        let mut failures = 0_u32;
         loop {
             let accepted = tokio::select! {
                 accepted = listener.accept() => accepted,
@@ -119,10 +168,21 @@ impl Service {
             match accepted {
                 Ok((stream, peer)) => {
                     failures = 0;
-                    id = id.wrapping_add(1);
-                    match places.clone().try_acquire_owned() {
-                        Ok(place) => self.take(stream, peer, id, place),
-                        Err(_) => self.turn_away(stream, &turned_away),
+                    match desk.places.clone().try_acquire_owned() {
+                        Ok(permit) => {
+                            let connection = Connection {
+                                id: desk.ids.fetch_add(1, Ordering::Relaxed),
+                                peer,
+                                place: Arc::new(Place {
+                                    _permit: permit,
+                                    _counted: Counted::new(self.witness.clone(), listener.word()),
+                                }),
+                                tasks: self.tasks.clone(),
+                                cut: self.cut.clone(),
+                            };
+                            self.take(stream, connection);
+                        }
+                        Err(_) => self.turn_away(stream, peer, &desk.turned_away),
                     }
                 }
                 Err(source) => {
@@ -138,17 +198,12 @@ impl Service {
     }
 
     /// Serves a connection in a task of its own.
-    fn take(&self, stream: TcpStream, peer: SocketAddr, id: usize, place: OwnedSemaphorePermit) {
-        let connection = Connection {
-            id,
-            place: Arc::new(place),
-            tasks: self.tasks.clone(),
-            cut: self.cut.clone(),
-        };
+    fn take(&self, stream: Accepted, connection: Connection) {
+        let peer = connection.peer;
         let (service, cut) = (self.clone(), self.cut.clone());
         self.tasks.spawn(async move {
             let ended = cut
-                .run_until_cancelled(service.talk(stream, connection))
+                .run_until_cancelled(service.begin(stream, connection))
                 .await;
             if let Some(Err(error)) = ended {
                 tracing::debug!(%peer, %error, "the connection ended early");
@@ -156,10 +211,30 @@ impl Service {
         });
     }
 
-    async fn talk(self, stream: TcpStream, connection: Connection) -> Result<(), hyper::Error> {
-        // Replies are small and waited for. A socket that refuses is a socket that is gone.
-        let _ = stream.set_nodelay(true);
-        let stream = StallGuard::new(stream, self.settings.write_within);
+    /// Begins with what comes before HTTP, if anything does.
+    async fn begin(self, accepted: Accepted, connection: Connection) -> Result<(), BoxError> {
+        let limit = self.settings.write_within;
+        match accepted {
+            Accepted::Plain(stream) => {
+                self.talk(StallGuard::new(stream, limit), connection)
+                    .await?;
+            }
+            Accepted::Unix(stream) => {
+                self.talk(StallGuard::new(stream, limit), connection)
+                    .await?;
+            }
+            Accepted::Tls(stream, front) => {
+                let stream = StallGuard::new(stream, limit);
+                // A handshake that dribbles in is cut as a head that does.
+                let shaking = front.acceptor().accept(stream);
+                let stream = timeout(self.settings.head_within, shaking).await??;
+                self.talk(stream, connection).await?;
+            }
+        }
+        Ok(())
+    }
+
+    async fn talk(self, stream: impl Stream, connection: Connection) -> Result<(), hyper::Error> {
         let router = self.router;
         let asked = Arc::new(AtomicBool::new(false));
         let noted = asked.clone();
@@ -188,13 +263,24 @@ impl Service {
     }
 
     /// Tells a connection that there is no place for it.
-    fn turn_away(&self, stream: TcpStream, turned_away: &Arc<Semaphore>) {
+    fn turn_away(&self, stream: Accepted, peer: Peer, turned_away: &Arc<Semaphore>) {
+        if let Some(witness) = &self.witness {
+            witness.turned_away(Refusal::Busy.wire().kind, Some(peer));
+        }
         let Ok(place) = turned_away.clone().try_acquire_owned() else {
             return;
         };
         let cut = self.cut.clone();
         self.tasks.spawn(async move {
-            let telling = timeout(TURNING_AWAY, tell_busy(stream));
+            let telling = async {
+                match stream {
+                    Accepted::Plain(stream) => tell_busy(stream).await,
+                    Accepted::Unix(stream) => tell_busy(stream).await,
+                    // A handshake costs more than the answer is worth.
+                    Accepted::Tls(..) => Ok(()),
+                }
+            };
+            let telling = timeout(TURNING_AWAY, telling);
             let _ = cut.run_until_cancelled(telling).await;
             drop(place);
         });
@@ -203,7 +289,7 @@ impl Service {
 
 /// Writes the whole answer, then reads what the client had sent: closing
 /// before that would reset the connection, and the answer with it.
-async fn tell_busy(mut stream: TcpStream) -> io::Result<()> {
+async fn tell_busy(mut stream: impl Stream) -> io::Result<()> {
     let body = Refusal::Busy.reply(None);
     let status = Refusal::Busy.status();
     let answer = format!(

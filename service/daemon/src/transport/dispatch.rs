@@ -1,7 +1,10 @@
 //! Runs the requests of a message against the registered methods and puts the
 //! replies together: the same for HTTP and WebSocket.
 
+use std::borrow::Cow;
 use std::panic::AssertUnwindSafe;
+use std::sync::Arc;
+use std::time::Instant;
 
 use futures_util::FutureExt;
 use jsonrpsee::core::id_providers::RandomIntegerIdProvider;
@@ -15,19 +18,32 @@ use serde_json::value::RawValue;
 
 use super::envelope::{self, Entry, Message, Request};
 use super::refusal::{self, Refusal};
+use super::witness::{self, Ended, Witness};
+use crate::access::{Identity, Peer};
 
 /// The methods and the limits every message is held to.
-#[derive(Debug)]
 pub(super) struct Dispatcher {
     pub methods: Methods,
     pub batch_entries: usize,
     pub reply_bytes: usize,
+    pub witness: Option<Arc<dyn Witness>>,
+}
+
+impl std::fmt::Debug for Dispatcher {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Dispatcher")
+            .field("batch_entries", &self.batch_entries)
+            .field("reply_bytes", &self.reply_bytes)
+            .finish_non_exhaustive()
+    }
 }
 
 /// Who is calling.
 #[derive(Debug, Clone)]
 pub(super) struct Caller {
     pub connection: ConnectionId,
+    /// Where the connection comes from.
+    pub peer: Option<Peer>,
     /// What layers before this one have put to the HTTP request (a role, say).
     pub extensions: Extensions,
     /// Where subscriptions go; none over plain HTTP.
@@ -151,8 +167,43 @@ impl Dispatcher {
         }
     }
 
-    /// Runs a method. A panic in it is answered as an internal error.
+    /// Runs a method, if its caller may call so often, and has it looked on.
     async fn run(
+        &self,
+        id: Id<'static>,
+        request: &Request<'_>,
+        caller: &Caller,
+        subscribing: Option<&Subscribing>,
+    ) -> Result<MethodResponse, Refusal> {
+        let began = Instant::now();
+        let identity = caller.extensions.get::<Identity>();
+        let done = if identity.is_none_or(Identity::may_call) {
+            self.carry_out(id, request, caller, subscribing).await
+        } else {
+            Err(Refusal::TooOften)
+        };
+        if let Some(witness) = &self.witness {
+            let refused = match &done {
+                Ok(reply) => reply.as_error_code().map(witness::kind_of),
+                Err(refusal) => Some(refusal.wire().kind),
+            };
+            let noted = witness.ended(&Ended {
+                method: Cow::Borrowed(&request.method),
+                params: request.params,
+                identity,
+                peer: caller.peer,
+                refused,
+                took: began.elapsed(),
+            });
+            if let Some(noted) = noted {
+                noted.await;
+            }
+        }
+        done
+    }
+
+    /// Runs a method. A panic in it is answered as an internal error.
+    async fn carry_out(
         &self,
         id: Id<'static>,
         request: &Request<'_>,

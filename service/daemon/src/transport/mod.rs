@@ -11,8 +11,11 @@
 //! |---|---|
 //! | `settings` | limits and names |
 //! | `accept` | connections: accepting, counting, stopping |
+//! | `listen`, `tls` | what they are accepted on; certificates |
 //! | `stall` | ends a connection that does not take what it is sent |
 //! | `gate` | Host and Origin |
+//! | `admission` | who asks, and what needs no asking |
+//! | `witness` | who looks on: counting, the audit trail |
 //! | `http`, `websocket`, `outbox` | the two transports |
 //! | `envelope` | what a text asks for |
 //! | `dispatch` | running it, putting the reply together |
@@ -25,36 +28,47 @@
 //! calls of one WebSocket side by side, replies in the order they are ready.
 
 mod accept;
+mod admission;
 mod dispatch;
 mod envelope;
 mod gate;
 mod http;
+mod listen;
 mod outbox;
 mod refusal;
 mod settings;
 mod stall;
 #[cfg(test)]
 mod tests;
+mod tls;
 mod websocket;
+mod witness;
 
 use std::sync::Arc;
 
+use axum::Router;
 use axum::extract::{Request, State};
-use axum::http::{Method, header};
-use axum::middleware::{self, Next};
+use axum::http::Method;
+use axum::middleware;
 use axum::response::Response;
 use axum::routing::any;
-use axum::{Extension, Router};
 use jsonrpsee::server::Methods;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use accept::Connection;
+use admission::Admission;
 use dispatch::{Caller, Dispatcher};
 use gate::Gate;
+pub(crate) use listen::Listener;
 use refusal::Refusal;
 pub use settings::TransportSettings;
+pub(crate) use tls::TlsFront;
+pub use tls::{TlsError, TlsFiles};
 use websocket::Conversation;
+pub(crate) use witness::{Ended, Witness};
+
+use crate::access::{Access, Places};
 
 /// Why the transport ended by itself.
 #[derive(Debug, thiserror::Error)]
@@ -68,12 +82,8 @@ pub enum TransportError {
     },
 }
 
-/// Serves `methods` at `/rpc` and `routes` beside it, until `stop` is
-/// cancelled; then lets running calls finish for up to
-/// [`TransportSettings::stop_within`], closes the WebSockets and returns.
-///
-/// What layers put into the extensions of an HTTP request reaches the methods,
-/// over HTTP and WebSocket alike.
+/// Serves `methods` at `/rpc` and `routes` beside it on one listener, without
+/// tokens: whoever comes from this machine may do what the settings' role may.
 ///
 /// # Panics
 /// When `routes` has a route at `/rpc` as well.
@@ -87,42 +97,74 @@ pub async fn serve(
     settings: TransportSettings,
     stop: CancellationToken,
 ) -> Result<(), TransportError> {
-    let conversation = Conversation {
-        dispatcher: Arc::new(Dispatcher {
-            methods: methods.into(),
-            batch_entries: settings.batch_entries,
-            reply_bytes: settings.reply_bytes,
-        }),
-        settings: Arc::new(settings),
-        stop,
+    let places = Places {
+        loopback: Some(settings.role),
+        unix: None,
     };
-    let settings = conversation.settings.clone();
-    let stop = conversation.stop.clone();
-    let gate = Arc::new(Gate::new(&settings.host_names, &settings.origins));
-    let router = Router::new()
-        .route("/rpc", any(rpc).with_state(conversation))
-        .merge(routes)
-        // Methods look up the caller's role in the extensions.
-        .layer(Extension(settings.role))
-        .layer(middleware::from_fn_with_state(gate, through));
-    accept::run(listener, router, settings, stop).await
+    // Without a file there is nothing that could fail.
+    let access = Access::new(None, places, f64::INFINITY).unwrap_or_else(|_| Access::closed());
+    let front = Front {
+        listeners: vec![Listener::Plain(listener)],
+        methods: methods.into(),
+        routes,
+        settings,
+        access: Arc::new(access),
+        witness: None,
+    };
+    front.serve(stop).await
 }
 
-/// Lets a request through the gate.
-async fn through(State(gate): State<Arc<Gate>>, request: Request, next: Next) -> Response {
-    match gate.check(request.uri(), request.headers()) {
-        Ok(()) => next.run(request).await,
-        Err(refusal) => {
-            let header = |name| request.headers().get(name).cloned();
-            let (host, origin) = (header(header::HOST), header(header::ORIGIN));
-            tracing::warn!(
-                ?host,
-                ?origin,
-                "refused a request by its {}",
-                refusal.wire().kind
-            );
-            refusal.response()
-        }
+/// Everything that is served, and who may come in.
+pub(crate) struct Front {
+    /// What connections are accepted on.
+    pub(crate) listeners: Vec<Listener>,
+    /// The methods at `/rpc`.
+    pub(crate) methods: Methods,
+    /// What is served beside it; there is none at `/rpc`.
+    pub(crate) routes: Router,
+    /// Limits and names.
+    pub(crate) settings: TransportSettings,
+    /// Who may come in.
+    pub(crate) access: Arc<Access>,
+    /// Who looks on.
+    pub(crate) witness: Option<Arc<dyn Witness>>,
+}
+
+impl Front {
+    /// Serves until `stop` is cancelled; then lets running calls finish for up to
+    /// [`TransportSettings::stop_within`], closes the WebSockets and returns.
+    ///
+    /// Who asks reaches the methods in the extensions of the request, over HTTP
+    /// and WebSocket alike.
+    ///
+    /// # Errors
+    /// When a listener keeps failing, which no waiting mends.
+    pub(crate) async fn serve(self, stop: CancellationToken) -> Result<(), TransportError> {
+        let conversation = Conversation {
+            dispatcher: Arc::new(Dispatcher {
+                methods: self.methods,
+                batch_entries: self.settings.batch_entries,
+                reply_bytes: self.settings.reply_bytes,
+                witness: self.witness.clone(),
+            }),
+            settings: Arc::new(self.settings),
+            stop,
+        };
+        let settings = conversation.settings.clone();
+        let stop = conversation.stop.clone();
+        let admission = Admission {
+            gate: Gate::new(&settings.host_names, &settings.origins),
+            access: self.access,
+            witness: self.witness.clone(),
+        };
+        let router = Router::new()
+            .route("/rpc", any(rpc).with_state(conversation))
+            .merge(self.routes)
+            .layer(middleware::from_fn_with_state(
+                Arc::new(admission),
+                admission::through,
+            ));
+        accept::run(self.listeners, router, settings, self.witness, stop).await
     }
 }
 
@@ -133,6 +175,7 @@ async fn rpc(State(conversation): State<Conversation>, mut request: Request) -> 
     };
     let caller = Caller {
         connection: connection.id(),
+        peer: Some(connection.peer()),
         extensions: request.extensions().clone(),
         subscribing: None,
     };

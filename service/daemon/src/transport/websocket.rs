@@ -9,6 +9,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::Request;
+use axum::http::{HeaderValue, header};
 use axum::response::Response;
 use futures_util::StreamExt;
 use futures_util::stream::{self, BoxStream};
@@ -28,6 +29,7 @@ use super::dispatch::{Caller, Dispatcher, Subscribing};
 use super::outbox::{Held, Outbox, Reply};
 use super::refusal::Refusal;
 use super::settings::TransportSettings;
+use crate::access::{self, Identity};
 
 pub(super) type Socket = Compat<BufStream<TokioIo<hyper::upgrade::Upgraded>>>;
 
@@ -54,9 +56,16 @@ pub(super) fn upgrade(
     caller: Caller,
 ) -> (Response, Option<impl Future<Output = ()> + Send + 'static>) {
     let mut handshake = Handshake::new();
-    let Ok(accepted) = handshake.receive_request(&request) else {
+    let Ok(mut accepted) = handshake.receive_request(&request) else {
         return (Refusal::Handshake.response(), None);
     };
+    // Whoever offers subprotocols has to be told which; a token among them is not said back.
+    if access::subprotocols(request.headers()).any(|one| one == access::SUBPROTOCOL) {
+        let ours = HeaderValue::from_static(access::SUBPROTOCOL);
+        accepted
+            .headers_mut()
+            .insert(header::SEC_WEBSOCKET_PROTOCOL, ours);
+    }
     let conversing = async move {
         match hyper::upgrade::on(request).await {
             Ok(upgraded) => {
@@ -146,9 +155,18 @@ impl Conversation {
         let mut arriving = arriving(receiver);
         let mut calls = JoinSet::new();
         let listening = self.listen(&mut arriving, &mut calls, &caller, &replies);
+        let identity = caller.extensions.get::<Identity>();
+        let revoked = async {
+            match identity {
+                Some(identity) => identity.revoked().await,
+                None => std::future::pending().await,
+            }
+        };
         let end = tokio::select! {
             end = listening => end,
             () = &mut writing => End::Gone,
+            // What runs is finished and answered, as it was allowed when it was asked.
+            () = revoked => End::Stopping,
         };
         match end {
             // Calls that still run are dropped with `calls`: nobody is there to hear.

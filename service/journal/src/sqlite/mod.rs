@@ -12,16 +12,22 @@
 //! | `words` | texts that rows refer to by number |
 //! | `stretch` | which job and bay a run of events belongs to |
 //! | `reader` | the reading threads |
+//! | `chain` | the hashes through a job |
+//! | `trail` | the audit trail; removing what is old |
+//! | `copy` | backup and restore |
 //! | `query`, `columns` | one read each; between rows and columns |
 //! | `outbox` | news on its way out |
 
+mod chain;
 mod columns;
+mod copy;
 mod outbox;
 mod query;
 mod reader;
 mod schema;
 mod store;
 mod stretch;
+mod trail;
 mod words;
 mod writer;
 
@@ -31,12 +37,17 @@ use std::sync::Arc;
 use tokio::sync::Notify;
 
 use crate::{
-    Appended, Batch, CalibrationText, Closing, Installed, Job, JobFilter, Journal, JournalError,
-    NewJob, Pending, ReadingFilter, RuleSetText, StoredEvent, StoredVerdict,
+    Appended, AuditFilter, AuditRow, Batch, CalibrationText, Closing, Installed, Job, JobFilter,
+    Journal, JournalError, NewJob, Pending, ReadingFilter, RuleSetText, StoredAudit, StoredEvent,
+    StoredVerdict, Verified,
 };
+pub use copy::{backup, restore};
 use reader::Readers;
 use store::{Done, Write};
 use writer::Writer;
+
+#[cfg(test)]
+pub(crate) use schema::{MIGRATIONS, newest};
 
 /// A journal in one SQLite file, which nobody else writes while it is open.
 ///
@@ -66,6 +77,14 @@ impl SqliteJournal {
             readers: Readers::start(path)?,
             news,
         })
+    }
+
+    /// Looks at a file without changing it: whether a journal can be opened there, or made.
+    ///
+    /// # Errors
+    /// As [`SqliteJournal::open`], but for a file that is in use.
+    pub fn examine(path: impl AsRef<Path>) -> Result<(), JournalError> {
+        schema::examine(path.as_ref())
     }
 
     fn write<T: 'static>(&self, write: Write, answer: fn(Done) -> Option<T>) -> Pending<T> {
@@ -108,7 +127,7 @@ impl Journal for SqliteJournal {
     fn append(&self, batch: Batch) -> Pending<Appended> {
         self.write(Write::Append(batch), |done| match done {
             Done::Appended(appended) => Some(appended),
-            Done::Plain | Done::Counted(_) => None,
+            Done::Plain | Done::Counted(_) | Done::Removed(_) => None,
         })
     }
 
@@ -118,6 +137,27 @@ impl Journal for SqliteJournal {
 
     fn close_job(&self, job: Arc<str>, closing: Closing) -> Pending<()> {
         self.plain(Write::Close { job, closing })
+    }
+
+    fn audit(&self, rows: Vec<AuditRow>) -> Pending<()> {
+        self.plain(Write::Audit(rows))
+    }
+
+    fn prune(&self, outside: i64, audit: i64) -> Pending<u64> {
+        self.write(Write::Prune { outside, audit }, |done| match done {
+            Done::Removed(removed) => Some(removed),
+            _ => None,
+        })
+    }
+
+    fn audit_trail(&self, filter: AuditFilter, limit: usize) -> Pending<Vec<StoredAudit>> {
+        self.readers
+            .ask(move |reader| reader.audit_trail(&filter, limit))
+    }
+
+    fn verify(&self, job: &str) -> Pending<Verified> {
+        let job = job.to_owned();
+        self.readers.ask(move |reader| reader.verify(&job))
     }
 
     fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>> {

@@ -4,12 +4,12 @@ use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
 
-use super::columns;
 use super::stretch::Stretch;
 use super::words::{self, Texts};
+use super::{chain, columns, trail};
 use crate::{
-    CalibrationText, Installed, Job, JobFilter, JobState, JournalError, NewJob, ReadingFilter,
-    RuleSetText, StoredEvent, StoredVerdict,
+    AuditFilter, CalibrationText, Installed, Job, JobFilter, JobState, JournalError, NewJob,
+    ReadingFilter, RuleSetText, StoredAudit, StoredEvent, StoredVerdict, Verified,
 };
 
 /// Most rows of one page, whatever was asked for.
@@ -19,7 +19,7 @@ const JOB_COLUMNS: &str = "id, bay, machine, complaint, rule_set, opened_at, ope
      closed_at, confirmed, note";
 
 /// The events of a run, of one kind, subject and time where these are given.
-const EVENTS: &str = "SELECT seq, at, wall, kind, subject, object, bound, value, uncertainty, \
+pub(super) const EVENTS: &str = "SELECT seq, at, wall, kind, subject, object, bound, value, uncertainty, \
      flags, entered, instrument, channel, by, calibration, latency, barometer FROM event \
      WHERE seq BETWEEN ?1 AND ?2 AND (?3 IS NULL OR kind = ?3) \
      AND (?4 IS NULL OR subject = ?4) AND (?5 IS NULL OR wall >= ?5) \
@@ -186,6 +186,22 @@ impl Reader {
              AND (?4 IS NULL OR wall_to >= ?4) AND (?5 IS NULL OR wall_from < ?5)";
         let values = params![after, job, bay, filter.from, filter.until];
         self.page(wanted, values, &within, limit)
+    }
+
+    pub(super) fn audit_trail(
+        &self,
+        filter: &AuditFilter,
+        limit: usize,
+    ) -> Result<Vec<StoredAudit>, JournalError> {
+        trail::read(&self.connection, filter, limit.min(LONGEST_PAGE))
+    }
+
+    /// Holds a job against its chain, as everything stands at one moment.
+    pub(super) fn verify(&mut self, job: &str) -> Result<Verified, JournalError> {
+        let verifying = JournalError::storage("verify a job");
+        let moment = self.connection.unchecked_transaction().map_err(verifying)?;
+        let key = self.key(job)?;
+        chain::verify(&moment, &mut self.texts, key)
     }
 
     /// What is wrong with the file, if anything.

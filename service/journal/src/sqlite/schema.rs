@@ -15,12 +15,18 @@ const APPLICATION: i64 = 0x5452_4953;
 
 /// What brings schema n to n + 1. A file's own schema is its `user_version`;
 /// rows are only ever added here.
-const MIGRATIONS: &[&str] = &[
+pub(crate) const MIGRATIONS: &[&str] = &[
     include_str!("v1.sql"),
     include_str!("v2.sql"),
     include_str!("v3.sql"),
     include_str!("v4.sql"),
+    include_str!("v5.sql"),
 ];
+
+/// The newest schema.
+pub(crate) fn newest() -> i64 {
+    i64::try_from(MIGRATIONS.len()).unwrap_or(i64::MAX)
+}
 
 /// How long a statement waits for another program that reads or backs up.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -86,7 +92,7 @@ fn configure(connection: &Connection) -> rusqlite::Result<()> {
 fn migrate(connection: &mut Connection, path: &Path) -> Result<(), JournalError> {
     let migrating = JournalError::storage("bring the journal up to date");
     let path = path.to_owned();
-    let known = i64::try_from(MIGRATIONS.len()).unwrap_or(i64::MAX);
+    let known = newest();
     let transaction = connection.transaction().map_err(&migrating)?;
     let pragma = |name| transaction.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let application = pragma("application_id").map_err(&migrating)?;
@@ -107,9 +113,49 @@ fn migrate(connection: &mut Connection, path: &Path) -> Result<(), JournalError>
     for migration in MIGRATIONS.get(done..).ok_or_else(newer)? {
         transaction.execute_batch(migration).map_err(&migrating)?;
     }
+    if found < known {
+        super::chain::adopt(&transaction)?;
+    }
     transaction
         .pragma_update(None, "application_id", APPLICATION)
         .and_then(|()| transaction.pragma_update(None, "user_version", known))
         .and_then(|()| transaction.commit())
         .map_err(&migrating)
+}
+
+/// Looks at a file without changing it: whether [`open`] would take it, or could make one there.
+pub(super) fn examine(path: &Path) -> Result<(), JournalError> {
+    let looking = JournalError::storage("look at the journal");
+    if !path.exists() {
+        let folder = path
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty());
+        let folder = folder.unwrap_or(Path::new("."));
+        let there = std::fs::metadata(folder).and_then(|meta| {
+            if meta.is_dir() && !meta.permissions().readonly() {
+                Ok(())
+            } else {
+                Err(std::io::ErrorKind::PermissionDenied.into())
+            }
+        });
+        return there.map_err(|source| JournalError::Lock {
+            path: folder.to_owned(),
+            source: Arc::new(source),
+        });
+    }
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(path, flags).map_err(&looking)?;
+    connection.busy_timeout(PATIENCE).map_err(&looking)?;
+    let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
+    let application = pragma("application_id").map_err(&looking)?;
+    let found = pragma("user_version").map_err(&looking)?;
+    let path = path.to_owned();
+    let known = newest();
+    if application != APPLICATION {
+        return Err(JournalError::Foreign { path });
+    }
+    if found > known {
+        return Err(JournalError::Newer { path, found, known });
+    }
+    Ok(())
 }

@@ -7,13 +7,14 @@ use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::columns;
+use super::chain::Chains;
 use super::outbox::Mail;
 use super::stretch::Stretch;
 use super::words::Words;
+use super::{columns, trail};
 use crate::{
-    Appended, Batch, CalibrationText, Closing, Installed, JournalError, NewJob, RuleSetText,
-    SubmissionKey,
+    Appended, AuditRow, Batch, CalibrationText, Closing, Installed, JournalError, NewJob,
+    RuleSetText, SubmissionKey,
 };
 
 /// What can be written.
@@ -34,6 +35,11 @@ pub(super) enum Write {
         closing: Closing,
     },
     Mail(Mail),
+    Audit(Vec<AuditRow>),
+    Prune {
+        outside: i64,
+        audit: i64,
+    },
 }
 
 impl Write {
@@ -63,6 +69,7 @@ pub(super) enum Done {
     Plain,
     Appended(Appended),
     Counted(u64),
+    Removed(u64),
 }
 
 /// The writing connection and what it knows about the file.
@@ -70,6 +77,7 @@ pub(super) enum Done {
 pub(super) struct Store {
     connection: Connection,
     words: Words,
+    chains: Chains,
     next: i64,
     stretch: Option<Stretch>,
     /// The stretch is longer than the file says.
@@ -81,6 +89,7 @@ impl Store {
         let mut store = Self {
             connection,
             words: Words::default(),
+            chains: Chains::default(),
             next: 1,
             stretch: None,
             longer: false,
@@ -100,6 +109,7 @@ impl Store {
     pub(super) fn commit(&mut self) -> Result<(), JournalError> {
         let committing = JournalError::storage("commit to the journal");
         self.put_stretch().map_err(&committing)?;
+        self.chains.put(&self.connection).map_err(&committing)?;
         self.connection.execute_batch("COMMIT").map_err(&committing)
     }
 
@@ -108,6 +118,7 @@ impl Store {
         // SQLite may have rolled back by itself; a second time is an error that means nothing.
         let _ = self.connection.execute_batch("ROLLBACK");
         self.words.forget();
+        self.chains.forget();
         if let Err(error) = self.look_again() {
             tracing::error!(%error, "could not read the journal's end after a failed write");
         }
@@ -133,6 +144,10 @@ impl Store {
             Write::Verdict { job, seq, bytes } => self.record_verdict(&job, seq, &bytes)?,
             Write::Close { job, closing } => self.close_job(&job, &closing)?,
             Write::Mail(mail) => return mail.carry_out(&self.connection).map(Done::Counted),
+            Write::Audit(rows) => trail::put(&self.connection, &rows)?,
+            Write::Prune { outside, audit } => {
+                return trail::prune(&self.connection, outside, audit).map(Done::Removed);
+            }
         }
         Ok(Done::Plain)
     }
@@ -173,7 +188,7 @@ impl Store {
             .map_err(JournalError::storage("install a rule set"))
     }
 
-    fn open_job(&self, job: &NewJob) -> Result<(), JournalError> {
+    fn open_job(&mut self, job: &NewJob) -> Result<(), JournalError> {
         let opening = JournalError::storage("open a job");
         let id = || job.id.clone();
         let find = |sql: &str, value: &str| {
@@ -210,10 +225,9 @@ impl Store {
             job.opened_at,
             job.opened_by
         ];
-        self.connection
-            .execute(open, values)
-            .map(|_| ())
-            .map_err(&opening)
+        self.connection.execute(open, values).map_err(&opening)?;
+        self.chains.open(self.connection.last_insert_rowid(), job);
+        Ok(())
     }
 
     /// The key of a job that is open.
@@ -306,6 +320,9 @@ impl Store {
         for row in &batch.events {
             let seq = self.next;
             columns::insert(&self.connection, &mut insert, &mut self.words, seq, row)?;
+            if let Some(job) = job {
+                self.chains.take(&self.connection, job, seq, row)?;
+            }
             self.next += 1;
             let grown = run.get_or_insert(Stretch {
                 first: seq,
@@ -359,7 +376,7 @@ impl Store {
             .map_err(&storing)
     }
 
-    fn close_job(&self, job: &str, closing: &Closing) -> Result<(), JournalError> {
+    fn close_job(&mut self, job: &str, closing: &Closing) -> Result<(), JournalError> {
         let storing = JournalError::storage("close a job");
         let key = self.open_key(job)?;
         // Strings alone, which always serialise.
@@ -373,9 +390,8 @@ impl Store {
             closing.note,
             closing.verdict
         ];
-        self.connection
-            .execute(close, values)
-            .map(|_| ())
-            .map_err(&storing)
+        self.connection.execute(close, values).map_err(&storing)?;
+        let sealed = self.chains.close(&self.connection, key, closing);
+        sealed.map_err(&storing)
     }
 }

@@ -1,10 +1,14 @@
 //! The journal through its trait, on real files.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod chain;
+mod copies;
 mod crash;
 mod events;
+mod history;
 mod installed;
 mod jobs;
+mod keeping;
 mod opening;
 mod outbox;
 mod replay;

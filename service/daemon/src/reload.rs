@@ -1,0 +1,268 @@
+//! SIGHUP: a new configuration is validated as a whole, then what changed is put in place of what
+//! was. Nothing changes on a mistake, and what did not change is not touched.
+
+use std::path::Path;
+use std::sync::PoisonError;
+
+use trisect_api::WireError;
+use trisect_api::wire::{InstrumentAttachParams, InstrumentName};
+
+use crate::bay::{Attaching, BayHandle};
+use crate::catalog::{Origin, compile};
+use crate::config::check::of_settings;
+use crate::config::{BaySettings, ConfigError, InstrumentSettings, Settings};
+use crate::instruments::Plugins;
+use crate::log;
+use crate::service::{Service, StartError, barometer, files};
+use crate::sockets::{Handed, Sockets};
+
+/// Why a configuration was not taken up; the one before it goes on.
+#[derive(Debug, thiserror::Error)]
+pub enum ReloadError {
+    /// It has mistakes.
+    #[error(transparent)]
+    Config(#[from] ConfigError),
+    /// It cannot be put in place.
+    #[error(transparent)]
+    Start(#[from] StartError),
+    /// A bay refused its part.
+    #[error("bay {bay}: {source}")]
+    Bay {
+        /// The bay.
+        bay: String,
+        /// Why.
+        source: Box<WireError>,
+    },
+}
+
+impl Service {
+    /// Takes a configuration up; says what was changed.
+    ///
+    /// # Errors
+    /// What is wrong with it. Nothing has been changed then, unless a port of a bay's instrument
+    /// was refused after all: the other bays are as the new configuration has them.
+    pub async fn reload(&mut self, settings: Settings) -> Result<Vec<String>, ReloadError> {
+        let all: Vec<_> = of_settings(&settings).into_iter().collect();
+        if !all.is_empty() {
+            return Err(ConfigError::Several { all }.into());
+        }
+        if settings.journal != self.settings.journal {
+            return Err(StartError::Fixed { key: "journal" }.into());
+        }
+        if settings.plugins != self.settings.plugins {
+            return Err(StartError::Fixed { key: "plugins" }.into());
+        }
+        if settings.webhooks != self.settings.webhooks {
+            return Err(StartError::Fixed { key: "webhooks" }.into());
+        }
+        if settings.traces != self.settings.traces {
+            return Err(StartError::Fixed { key: "traces" }.into());
+        }
+        let mut changed = Vec::new();
+        // What the system may refuse comes first.
+        if front_differs(&self.settings, &settings) {
+            self.move_front(&settings).await?;
+            changed.push("the front".to_owned());
+        }
+        if settings.log.level != self.settings.log.level {
+            log::set_level(&settings.log)?;
+            changed.push("the log".to_owned());
+        }
+        if settings.keep != self.settings.keep {
+            let mut keep = self
+                .keeper
+                .keep
+                .write()
+                .unwrap_or_else(PoisonError::into_inner);
+            keep.clone_from(&settings.keep);
+            changed.push("how long things are kept".to_owned());
+        }
+        self.take_up_rule_sets(&settings, &mut changed)?;
+        self.take_up_bays(&settings, &mut changed).await?;
+        self.settings = settings;
+        self.floor.audit.note("service.reload", &changed.join(", "));
+        Ok(changed)
+    }
+
+    /// Opens what is new to listen on, lets the old front finish, and serves anew.
+    async fn move_front(&mut self, settings: &Settings) -> Result<(), StartError> {
+        let files = files(settings)?;
+        let sockets = Sockets::open(settings, Handed::default(), Some(&self.sockets))?;
+        let front = self
+            .floor
+            .serve(settings, &sockets, &files)
+            .map_err(|source| crate::sockets::SocketError::Tcp {
+                listen: settings.listen,
+                source,
+            })?;
+        self.sockets.hand_on(&sockets);
+        self.sockets = sockets;
+        *self
+            .keeper
+            .files
+            .write()
+            .unwrap_or_else(PoisonError::into_inner) = files;
+        std::mem::replace(&mut self.front, front).stop().await;
+        Ok(())
+    }
+
+    /// New and changed rule-set files are used for new jobs. One that is named no more stays
+    /// until the service restarts.
+    fn take_up_rule_sets(
+        &self,
+        settings: &Settings,
+        changed: &mut Vec<String>,
+    ) -> Result<(), StartError> {
+        let catalog = &self.floor.hall.catalog;
+        for path in &settings.rulesets {
+            let Ok(text) = std::fs::read_to_string(path) else {
+                continue;
+            };
+            let entry = compile(&path.display().to_string(), &text, Origin::File)?;
+            if catalog.by_digest(&entry.model.rules().digest).is_none() {
+                changed.push(format!("rule set {}", entry.model.rules().id));
+                catalog.install(entry);
+            }
+        }
+        Ok(())
+    }
+
+    async fn take_up_bays(
+        &self,
+        settings: &Settings,
+        changed: &mut Vec<String>,
+    ) -> Result<(), ReloadError> {
+        let hall = &self.floor.hall;
+        for old in &self.settings.bays {
+            if !settings.bays.iter().any(|new| new.bay == old.bay) {
+                let mut bays = hall.bays.write().unwrap_or_else(PoisonError::into_inner);
+                bays.iter()
+                    .filter(|bay| bay.name() == old.bay)
+                    .for_each(BayHandle::end);
+                bays.retain(|bay| bay.name() != old.bay);
+                changed.push(format!("bay {} removed", old.bay));
+            }
+        }
+        for new in &settings.bays {
+            let Some(old) = self.settings.bays.iter().find(|old| old.bay == new.bay) else {
+                self.floor.add(new, settings).await?;
+                changed.push(format!("bay {} added", new.bay));
+                continue;
+            };
+            let keeps = !settings.keep.outside_jobs.is_none();
+            let kept = !self.settings.keep.outside_jobs.is_none();
+            if old == new && keeps == kept {
+                continue;
+            }
+            let handle = hall.bay(&new.bay);
+            let changing = async { change(handle?, old, new, keeps, &hall.plugins, changed).await };
+            changing.await.map_err(|source| ReloadError::Bay {
+                bay: new.bay.clone(),
+                source: Box::new(source),
+            })?;
+        }
+        Ok(())
+    }
+}
+
+/// Whether the front has to start anew.
+fn front_differs(old: &Settings, new: &Settings) -> bool {
+    let of = |s: &Settings| {
+        (
+            s.listen,
+            s.token_file.clone(),
+            s.access.clone(),
+            s.tls.clone(),
+            s.unix.clone(),
+            s.limits.clone(),
+            s.host_names.clone(),
+            s.origins.clone(),
+        )
+    };
+    of(old) != of(new)
+}
+
+/// Changes a bay: what it is called and uses, and the instruments that differ.
+async fn change(
+    handle: BayHandle,
+    old: &BaySettings,
+    new: &BaySettings,
+    keeps_outside: bool,
+    plugins: &Plugins,
+    changed: &mut Vec<String>,
+) -> Result<(), WireError> {
+    let bay = &new.bay;
+    let (title, ruleset) = (new.title.clone(), new.ruleset.clone());
+    let air = (old.barometer != new.barometer).then(|| barometer(new).ok().flatten());
+    let name = bay.clone();
+    handle
+        .ask(move |bay| {
+            bay.title = title.unwrap_or(name);
+            bay.ruleset = ruleset;
+            bay.keeps_outside = keeps_outside;
+            if let Some(air) = air {
+                bay.barometer = air;
+            }
+            Box::pin(async { Ok(()) })
+        })
+        .await?;
+    let of = |bay: &BaySettings, name: &str| -> Option<InstrumentSettings> {
+        bay.instruments
+            .iter()
+            .find(|one| one.instrument == name)
+            .cloned()
+    };
+    for gone in &old.instruments {
+        if of(new, &gone.instrument).as_ref() == Some(gone) {
+            continue;
+        }
+        let params = InstrumentName {
+            bay: bay.clone(),
+            instrument: gone.instrument.clone(),
+        };
+        let detached = handle
+            .ask(move |bay| Box::pin(async move { bay.detach(&params).await }))
+            .await;
+        // Somebody may have detached it already.
+        if detached.is_ok() {
+            changed.push(format!("instrument {} of {bay} stopped", gone.instrument));
+        }
+    }
+    for come in &new.instruments {
+        if of(old, &come.instrument).as_ref() == Some(come) {
+            continue;
+        }
+        let params = InstrumentAttachParams {
+            bay: bay.clone(),
+            instrument: come.instrument.clone(),
+            adapter: come.adapter.clone(),
+            settings: come.settings.clone(),
+        };
+        let attaching = Attaching::prepare(params, plugins).await?;
+        handle
+            .ask(move |bay| Box::pin(bay.attach(attaching)))
+            .await?;
+        changed.push(format!("instrument {} of {bay} started", come.instrument));
+    }
+    changed.push(format!("bay {bay}"));
+    Ok(())
+}
+
+/// Says in the log what became of a reload.
+pub fn told(file: Option<&Path>, outcome: &Result<Vec<String>, ReloadError>) {
+    let file = file.map(Path::display);
+    let file = file.as_ref().map(tracing::field::display);
+    match outcome {
+        Ok(changed) if changed.is_empty() => {
+            tracing::info!(file, "the configuration says what it said before");
+        }
+        Ok(changed) => tracing::info!(
+            file,
+            changed = changed.join(", "),
+            "took up the configuration"
+        ),
+        Err(error) => {
+            tracing::error!(file, %error, "the configuration is refused; the one before it goes on");
+        }
+    }
+}
