@@ -120,6 +120,10 @@ class Methods:
         """The job as a case with its stream: what trying it comes to is the job's verdict."""
         return cast("JobExported", self._call('job.export', {'job': job}))
 
+    def job_verify(self, *, job: str) -> JobVerified:
+        """Holds a job against its chain of hashes: whether anything of it was altered since it was stored."""
+        return cast("JobVerified", self._call('job.verify', {'job': job}))
+
     def ruleset_list(self) -> Rulesets:
         """The rule sets this service can open jobs with."""
         return cast("Rulesets", self._call('ruleset.list', {}))
@@ -151,6 +155,10 @@ class Methods:
     def letter_resend(self, *, webhook: str, letters: list[int] | None = None) -> LettersResent:
         """Puts events that were given up on their way again."""
         return cast("LettersResent", self._call('letter.resend', {'webhook': webhook, 'letters': letters}))
+
+    def audit_list(self, *, before: int | None = None, limit: int | None = None, subject: str | None = None, who: str | None = None) -> AuditTrail:
+        """Who did what, newest first."""
+        return cast("AuditTrail", self._call('audit.list', {'before': before, 'limit': limit, 'subject': subject, 'who': who}))
 
     def rpc_discover(self) -> OpenRpc:
         """This table as an OpenRPC document."""
@@ -278,6 +286,10 @@ class AsyncMethods:
         """The job as a case with its stream: what trying it comes to is the job's verdict."""
         return cast("JobExported", await self._call('job.export', {'job': job}))
 
+    async def job_verify(self, *, job: str) -> JobVerified:
+        """Holds a job against its chain of hashes: whether anything of it was altered since it was stored."""
+        return cast("JobVerified", await self._call('job.verify', {'job': job}))
+
     async def ruleset_list(self) -> Rulesets:
         """The rule sets this service can open jobs with."""
         return cast("Rulesets", await self._call('ruleset.list', {}))
@@ -309,6 +321,10 @@ class AsyncMethods:
     async def letter_resend(self, *, webhook: str, letters: list[int] | None = None) -> LettersResent:
         """Puts events that were given up on their way again."""
         return cast("LettersResent", await self._call('letter.resend', {'webhook': webhook, 'letters': letters}))
+
+    async def audit_list(self, *, before: int | None = None, limit: int | None = None, subject: str | None = None, who: str | None = None) -> AuditTrail:
+        """Who did what, newest first."""
+        return cast("AuditTrail", await self._call('audit.list', {'before': before, 'limit': limit, 'subject': subject, 'who': who}))
 
     async def rpc_discover(self) -> OpenRpc:
         """This table as an OpenRPC document."""

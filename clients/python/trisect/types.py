@@ -32,6 +32,23 @@ class AttachedTo(TypedDict):
     bay: "str"
     instrument: "str"
 
+# Something that was done, or a run of things alike within a second.
+class AuditEntry(TypedDict):
+    count: "int"
+    outcome: "str"
+    peer: "str | None"
+    seq: "int"
+    subject: "str | None"
+    time: "Time"
+    until: "Time"
+    what: "str"
+    who: "str"
+
+# A page of the audit trail, newest first.
+class AuditTrail(TypedDict):
+    entries: "list[AuditEntry]"
+    more: "bool"
+
 # The pressure of the air in a bay.
 Barometer = TypedDict('Barometer', {'from': "str", 'stale': "bool", 'time': "NotRequired[Time | None]", 'uncertainty': "float", 'unit': "str", 'value': "float"})
 
@@ -159,6 +176,16 @@ class Coverage(TypedDict):
     proofs: "Reached"
     suspects: "Reached"
 
+# One time that the engine was cranked, and what was read then.
+class Crank(TypedDict):
+    at: "float"
+    battery_minimum: "NotRequired[float | None]"
+    built_5_psi_after: "NotRequired[float | None]"
+    cranking_speed: "NotRequired[float | None]"
+    lowest_inlet_pressure: "NotRequired[float | None]"
+    number: "int"
+    seconds: "float"
+
 # A defect of a rule set or a case.
 class Defect(TypedDict):
     column: "int"
@@ -181,7 +208,7 @@ Drive: TypeAlias = "Literal['harness'] | Literal['bypass']"
 #
 # Codes below −32000 are those of JSON-RPC 2.0; the others are this service's own
 # and lie outside the range the specification reserves.
-ErrorKind: TypeAlias = "Literal['broken-json'] | Literal['invalid-request'] | Literal['unknown-method'] | Literal['invalid-params'] | Literal['internal'] | Literal['unknown-bay'] | Literal['unknown-instrument'] | Literal['unknown-channel'] | Literal['unknown-point'] | Literal['unknown-check'] | Literal['unknown-answer'] | Literal['unknown-job'] | Literal['unknown-ruleset'] | Literal['unknown-complaint'] | Literal['unknown-suspect'] | Literal['unknown-unit'] | Literal['unknown-adapter'] | Literal['unknown-calibration'] | Literal['invalid-value'] | Literal['wrong-quantity'] | Literal['implausible-value'] | Literal['invalid-time'] | Literal['invalid-settings'] | Literal['port-refused'] | Literal['defective-ruleset'] | Literal['defective-case'] | Literal['no-open-job'] | Literal['bay-busy'] | Literal['job-closed'] | Literal['no-barometer'] | Literal['too-large'] | Literal['too-busy'] | Literal['storage'] | Literal['ended'] | Literal['not-permitted'] | Literal['host-refused'] | Literal['origin-refused'] | Literal['plugin-failed'] | Literal['unknown-webhook']"
+ErrorKind: TypeAlias = "Literal['broken-json'] | Literal['invalid-request'] | Literal['unknown-method'] | Literal['invalid-params'] | Literal['internal'] | Literal['unknown-bay'] | Literal['unknown-instrument'] | Literal['unknown-channel'] | Literal['unknown-point'] | Literal['unknown-check'] | Literal['unknown-answer'] | Literal['unknown-job'] | Literal['unknown-ruleset'] | Literal['unknown-complaint'] | Literal['unknown-suspect'] | Literal['unknown-unit'] | Literal['unknown-adapter'] | Literal['unknown-calibration'] | Literal['invalid-value'] | Literal['wrong-quantity'] | Literal['implausible-value'] | Literal['invalid-time'] | Literal['invalid-settings'] | Literal['port-refused'] | Literal['defective-ruleset'] | Literal['defective-case'] | Literal['no-open-job'] | Literal['bay-busy'] | Literal['job-closed'] | Literal['no-barometer'] | Literal['too-large'] | Literal['too-busy'] | Literal['storage'] | Literal['ended'] | Literal['not-permitted'] | Literal['host-refused'] | Literal['origin-refused'] | Literal['plugin-failed'] | Literal['unknown-webhook'] | Literal['token-missing'] | Literal['token-refused'] | Literal['rate-limited']"
 
 # What one check contributes.
 class Evidence(TypedDict):
@@ -191,6 +218,7 @@ class Evidence(TypedDict):
     conformance: "NotRequired[float | None]"
     decibans: "BySide2"
     limit: "NotRequired[str | None]"
+    line: "NotRequired[Line | None]"
     outcome: "Outcome"
     readings: "NotRequired[int | None]"
     reason: "NotRequired[str | None]"
@@ -304,6 +332,7 @@ class JobVerdict(TypedDict):
     bay: "str"
     complaint: "NotRequired[ComplaintEvidence | None]"
     conflict: "float | None"
+    crank: "NotRequired[Crank | None]"
     evidence: "list[Evidence]"
     job: "str"
     missing: "list[Missing]"
@@ -318,6 +347,15 @@ class JobVerdict(TypedDict):
     suspects: "list[SuspectBelief]"
     text: "str"
     time: "Time"
+
+# A job held against its chain of hashes.
+class JobVerified(TypedDict):
+    chained_after: "int | None"
+    digest: "str"
+    events: "int"
+    findings: "list[str]"
+    job: "str"
+    sound: "bool"
 
 # Jobs.
 class Jobs(TypedDict):
@@ -348,6 +386,11 @@ class Letters(TypedDict):
 # Letters put on their way again.
 class LettersResent(TypedDict):
     letters: "int"
+
+# The line that stands out of the spectrum of a ripple's newest window.
+class Line(TypedDict):
+    amplitude: "float"
+    frequency: "float"
 
 # What is missing from a proof.
 class Missing(TypedDict):
@@ -644,6 +687,7 @@ class Verdict(TypedDict):
     also: "list[Side]"
     complaint: "NotRequired[ComplaintEvidence | None]"
     conflict: "float | None"
+    crank: "NotRequired[Crank | None]"
     evidence: "list[Evidence]"
     missing: "list[Missing]"
     named: "str | None"
