@@ -36,14 +36,23 @@ impl Answer {
 
 /// Sends a request and reads the answer to its end.
 pub async fn exchange(address: SocketAddr, request: &str) -> Answer {
-    let mut stream = TcpStream::connect(address).await.unwrap();
+    try_exchange(address, request).await.unwrap()
+}
+
+/// The same, where the connection may be cut before anything was answered.
+///
+/// # Errors
+/// The connection is gone.
+pub async fn try_exchange(address: SocketAddr, request: &str) -> io::Result<Answer> {
+    let mut stream = TcpStream::connect(address).await?;
     // A request may be refused before it was sent to its end; the answer says so.
     let _ = stream.write_all(request.as_bytes()).await;
     let mut bytes = Vec::new();
-    within("an HTTP answer", stream.read_to_end(&mut bytes))
-        .await
-        .unwrap();
+    within("an HTTP answer", stream.read_to_end(&mut bytes)).await?;
     let text = String::from_utf8(bytes).unwrap();
+    if text.is_empty() {
+        return Err(io::ErrorKind::UnexpectedEof.into());
+    }
     let (head, body) = text
         .split_once("\r\n\r\n")
         .unwrap_or_else(|| panic!("no head: {text}"));
@@ -51,22 +60,31 @@ pub async fn exchange(address: SocketAddr, request: &str) -> Answer {
         .split(' ')
         .nth(1)
         .and_then(|status| status.parse().ok());
-    Answer {
+    Ok(Answer {
         status: status.expect("a status"),
         head: head.to_owned(),
         body: body.to_owned(),
-    }
+    })
+}
+
+/// A POST to `/rpc` with these header lines, each ended by CR LF.
+fn posted(headers: &str, body: &str) -> String {
+    let length = body.len();
+    let head = "POST /rpc HTTP/1.1\r\ncontent-type: application/json\r\nconnection: close\r\n";
+    format!("{head}{headers}content-length: {length}\r\n\r\n{body}")
 }
 
 /// POSTs a text to `/rpc` with these header lines, each ended by CR LF.
 pub async fn post_with(address: SocketAddr, headers: &str, body: &str) -> Answer {
-    let length = body.len();
-    let head = "POST /rpc HTTP/1.1\r\ncontent-type: application/json\r\nconnection: close\r\n";
-    exchange(
-        address,
-        &format!("{head}{headers}content-length: {length}\r\n\r\n{body}"),
-    )
-    .await
+    exchange(address, &posted(headers, body)).await
+}
+
+/// POSTs a text to `/rpc`, where the connection may be cut before anything was answered.
+///
+/// # Errors
+/// The connection is gone.
+pub async fn try_post(address: SocketAddr, body: &str) -> io::Result<Answer> {
+    try_exchange(address, &posted(&format!("host: {address}\r\n"), body)).await
 }
 
 /// POSTs a text to `/rpc`.

@@ -39,7 +39,15 @@ const HOUSE: &[Room] = &[
     },
     Room {
         folder: "service/",
-        must: &["api", "daemon", "diagnosis", "journal", "measure", "rules"],
+        must: &[
+            "api",
+            "daemon",
+            "diagnosis",
+            "journal",
+            "measure",
+            "rules",
+            "survey",
+        ],
         may: &[],
     },
     Room {

@@ -69,7 +69,8 @@ fn supply(fault: Fault, parts: &mut Parts, random: &mut Random) {
         }
         FaultKind::LiftPumpDead => fuel.lift_pump.turns = d < 0.5,
         FaultKind::LiftPumpWeak => {
-            let left = 1.0 - d * random.between(0.94, 1.02);
+            // It delivers nothing at worst, never less.
+            let left = (1.0 - d * random.between(0.94, 1.02)).max(0.0);
             fuel.lift_pump.free_flow *= left;
             fuel.lift_pump.head *= left;
         }
