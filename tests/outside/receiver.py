@@ -6,12 +6,20 @@ usage: receiver.py SECRET
 """
 import json
 import sys
+import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from cloudevents.http import from_http
 from standardwebhooks.webhooks import Webhook
 
 webhook = Webhook(sys.argv[1])
+# Two messages come at a time, and `print` writes a line and its end one after the other.
+speaking = threading.Lock()
+
+
+def say(what):
+    with speaking:
+        print(json.dumps(what), flush=True)
 
 
 class Receiver(BaseHTTPRequestHandler):
@@ -25,7 +33,7 @@ class Receiver(BaseHTTPRequestHandler):
             said = {"ok": True, "type": event["type"], "subject": event["subject"], "data": event.data}
         except Exception as error:  # whatever it is, the test shall see it
             said = {"ok": False, "why": f"{type(error).__name__}: {error}", "body": body.decode(errors="replace")[:300]}
-        print(json.dumps(said), flush=True)
+        say(said)
         self.send_response(200 if said["ok"] else 400)
         self.send_header("content-length", "0")
         self.end_headers()
@@ -35,5 +43,5 @@ class Receiver(BaseHTTPRequestHandler):
 
 
 server = ThreadingHTTPServer(("127.0.0.1", 0), Receiver)
-print(json.dumps({"port": server.server_port}), flush=True)
+say({"port": server.server_port})
 server.serve_forever()
