@@ -101,8 +101,12 @@ impl Store {
     }
 
     pub(super) fn begin(&self) -> Result<(), JournalError> {
-        let begun = self.connection.execute_batch("BEGIN IMMEDIATE");
-        begun.map_err(JournalError::storage("begin to write"))
+        // Prepared once: there may be hundreds of commits a second.
+        let begun = self.connection.prepare_cached("BEGIN IMMEDIATE");
+        let begun = begun.and_then(|mut begin| begin.execute([]));
+        begun
+            .map(|_| ())
+            .map_err(JournalError::storage("begin to write"))
     }
 
     /// Commits everything since [`Self::begin`]: it is on disk then.
@@ -110,7 +114,9 @@ impl Store {
         let committing = JournalError::storage("commit to the journal");
         self.put_stretch().map_err(&committing)?;
         self.chains.put(&self.connection).map_err(&committing)?;
-        self.connection.execute_batch("COMMIT").map_err(&committing)
+        let committed = self.connection.prepare_cached("COMMIT");
+        let committed = committed.and_then(|mut commit| commit.execute([]));
+        committed.map(|_| ()).map_err(&committing)
     }
 
     /// Takes everything since [`Self::begin`] back, and what was learnt with it.
