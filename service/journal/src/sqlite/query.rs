@@ -157,7 +157,8 @@ impl Reader {
             after,
             ..Within::default()
         };
-        self.page("job = ?2", params![after, key], &within, limit)
+        let wanted = format!("job = ?2 AND {}", Stretch::OF_JOB);
+        self.page(&wanted, params![after, key], &within, limit)
     }
 
     pub(super) fn readings(
@@ -182,10 +183,13 @@ impl Reader {
             from: filter.from,
             until: filter.until,
         };
-        let wanted = "(?2 IS NULL OR job = ?2) AND (?3 IS NULL OR bay = ?3)
-             AND (?4 IS NULL OR wall_to >= ?4) AND (?5 IS NULL OR wall_from < ?5)";
+        let wanted = format!(
+            "(?2 IS NULL OR job = ?2) AND {} AND (?3 IS NULL OR bay = ?3)
+             AND (?4 IS NULL OR wall_to >= ?4) AND (?5 IS NULL OR wall_from < ?5)",
+            Stretch::OF_JOB
+        );
         let values = params![after, job, bay, filter.from, filter.until];
-        self.page(wanted, values, &within, limit)
+        self.page(&wanted, values, &within, limit)
     }
 
     pub(super) fn audit_trail(
