@@ -76,6 +76,8 @@ impl Bay {
 
     /// Judges what was streamed, as its turn has come.
     pub(super) async fn judge_streamed(&mut self) {
+        // The readings themselves go out first.
+        tokio::task::yield_now().await;
         if let Err(error) = self.judge().await {
             // It is folded anew from the journal whenever it is asked for; the log says what failed.
             tracing::error!(bay = self.name, %error, "the verdict on what was streamed was not told");
