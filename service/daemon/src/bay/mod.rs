@@ -128,7 +128,9 @@ async fn run(
             },
             () = sleep_until(due.unwrap_or_else(Instant::now)), if due.is_some() => bay.judge_streamed().await,
             () = sleep_until(beat.unwrap_or_else(Instant::now)), if beat.is_some() => {
-                beat = None;
+                if let Some(over) = beat.take() {
+                    bay.pace.woke(over);
+                }
                 while taken.len() < AT_ONCE && let Ok(arrival) = samples.try_recv() {
                     taken.push(arrival);
                 }

@@ -5,24 +5,71 @@
 //! once, and nobody reads a thousand verdicts a second: the bays book their verdicts one after another, so
 //! that all of them together take a bounded part of a core, and a bay alone hardly waits.
 
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use tokio::time::Instant;
 
 /// From one beat to the next.
-const BEAT: Duration = Duration::from_millis(2);
-/// A verdict's time is this part of the time until the next one may be booked: a thirty-second part of a
-/// core.
-const SHARE: u32 = 32;
+const BEAT: Duration = Duration::from_millis(3);
+/// A bay that streams alone: its verdicts take this part of a core, an eighth.
+const ALONE: u32 = 8;
+/// All bays together, when several stream: a fortieth.
+const TOGETHER: u32 = 40;
 /// The longest that a bay waits for its verdict, however many bays there are.
-const LONGEST: Duration = Duration::from_millis(100);
+const LONGEST: Duration = Duration::from_millis(250);
+
+/// Timers end on ticks of a millisecond, wherever those lie: a beat just after one would be late by almost a
+/// whole one each time. So the least lateness of the first beats is learnt, and the beats are moved by it.
+#[derive(Debug, Default)]
+struct Ticks {
+    /// How many were looked at, and the least lateness of them.
+    seen: Mutex<(u32, Option<Duration>)>,
+    /// In nanoseconds.
+    shift: AtomicU64,
+}
+
+impl Ticks {
+    /// So many beats are learnt from.
+    const LEARNT_FROM: u32 = 100;
+    /// A beat is put so long before its tick, lest it come after.
+    const BEFORE: Duration = Duration::from_micros(150);
+
+    fn shift(&self) -> Duration {
+        Duration::from_nanos(self.shift.load(Ordering::Relaxed))
+    }
+
+    fn learn(&self, late: Duration) {
+        let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        if seen.0 >= Self::LEARNT_FROM {
+            return;
+        }
+        let least = seen.1.map_or(late, |least| least.min(late));
+        *seen = (seen.0 + 1, Some(least));
+        if seen.0 == Self::LEARNT_FROM {
+            let shift = least.saturating_sub(Self::BEFORE).min(BEAT / 2);
+            // Half a beat fits.
+            let shift = u64::try_from(shift.as_nanos()).unwrap_or(0);
+            self.shift.store(shift, Ordering::Relaxed);
+        }
+    }
+}
 
 /// The moments at which streamed readings are taken and judged, the same for all bays.
 #[derive(Debug)]
 pub(crate) struct Pace {
     begun: Instant,
-    free: Mutex<Instant>,
+    ticks: Ticks,
+    turns: Mutex<Turns>,
+}
+
+#[derive(Debug)]
+struct Turns {
+    /// When the next verdict may begin.
+    free: Instant,
+    /// The bay that booked last.
+    last: String,
 }
 
 impl Pace {
@@ -30,25 +77,40 @@ impl Pace {
         let begun = Instant::now();
         Pace {
             begun,
-            free: Mutex::new(begun),
+            ticks: Ticks::default(),
+            turns: Mutex::new(Turns {
+                free: begun,
+                last: String::new(),
+            }),
         }
     }
 
     /// The next beat.
     pub(crate) fn beat(&self) -> Instant {
         let now = Instant::now();
-        let into = now.duration_since(self.begun).as_nanos() % BEAT.as_nanos();
+        // What was learnt moves the beats forward by less than one.
+        let since = now.duration_since(self.begun) + BEAT - self.ticks.shift();
         // Less than a beat, which fits.
-        let into = Duration::from_nanos(u64::try_from(into).unwrap_or(0));
-        now + (BEAT - into)
+        let into = u64::try_from(since.as_nanos() % BEAT.as_nanos()).unwrap_or(0);
+        now + (BEAT - Duration::from_nanos(into))
     }
 
-    /// When a verdict that takes about so long is due. Everyone who books is served in turn.
-    pub(crate) fn book(&self, cost: Duration) -> Instant {
+    /// A beat was waited for, and is over just now.
+    pub(crate) fn woke(&self, beat: Instant) {
+        self.ticks.learn(Instant::now().duration_since(beat));
+    }
+
+    /// When a verdict of a bay that takes about so long is due. Everyone who books is served in turn.
+    pub(crate) fn book(&self, bay: &str, cost: Duration) -> Instant {
         let now = Instant::now();
-        let mut free = self.free.lock().unwrap_or_else(PoisonError::into_inner);
-        let due = (*free).clamp(now, now + LONGEST);
-        *free = due + cost * SHARE;
+        let mut turns = self.turns.lock().unwrap_or_else(PoisonError::into_inner);
+        let due = turns.free.clamp(now, now + LONGEST);
+        if turns.last == bay {
+            turns.free = due + cost * ALONE;
+        } else {
+            turns.free = due + cost * TOGETHER;
+            bay.clone_into(&mut turns.last);
+        }
         due
     }
 }
@@ -60,21 +122,31 @@ mod tests {
     const COST: Duration = Duration::from_micros(250);
 
     #[tokio::test(start_paused = true)]
-    async fn one_alone_is_served_at_once_and_then_in_turn() {
+    async fn one_alone_hardly_waits() {
         let (pace, now) = (Pace::new(), Instant::now());
-        assert_eq!(pace.book(COST), now);
-        assert_eq!(pace.book(COST), now + COST * SHARE);
-        assert_eq!(pace.book(COST), now + COST * SHARE * 2);
+        let free = now + COST * TOGETHER;
+        assert_eq!(pace.book("bay-1", COST), now);
+        assert_eq!(pace.book("bay-1", COST), free);
+        assert_eq!(pace.book("bay-1", COST), free + COST * ALONE);
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn several_are_served_in_turn() {
+        let (pace, now) = (Pace::new(), Instant::now());
+        for turn in 0..6 {
+            let bay = ["bay-1", "bay-2"][turn % 2];
+            assert_eq!(pace.book(bay, COST), now + COST * TOGETHER * turn as u32);
+        }
     }
 
     #[tokio::test(start_paused = true)]
     async fn what_was_not_used_is_not_saved_up() {
         let pace = Pace::new();
-        pace.book(COST);
+        pace.book("bay-1", COST);
         tokio::time::advance(Duration::from_secs(1)).await;
         let now = Instant::now();
-        assert_eq!(pace.book(COST), now);
-        assert_eq!(pace.book(COST), now + COST * SHARE);
+        assert_eq!(pace.book("bay-2", COST), now);
+        assert_eq!(pace.book("bay-1", COST), now + COST * TOGETHER);
     }
 
     #[tokio::test(start_paused = true)]
@@ -83,17 +155,37 @@ mod tests {
         tokio::time::advance(Duration::from_micros(300)).await;
         let beat = pace.beat();
         assert_eq!(beat, pace.begun + BEAT);
-        tokio::time::advance(Duration::from_micros(1699)).await;
+        tokio::time::advance(BEAT - Duration::from_micros(301)).await;
         assert_eq!(pace.beat(), beat);
         tokio::time::advance(Duration::from_micros(1)).await;
         assert_eq!(pace.beat(), beat + BEAT);
     }
 
     #[tokio::test(start_paused = true)]
+    async fn beats_move_to_just_before_the_ticks() {
+        let (ticks, millis) = (Ticks::default(), Duration::from_millis);
+        for turn in 1..=u64::from(Ticks::LEARNT_FROM) {
+            assert_eq!(ticks.shift(), Duration::ZERO);
+            ticks.learn(Duration::from_micros(700) + millis(turn % 7));
+        }
+        assert_eq!(ticks.shift(), Duration::from_micros(700) - Ticks::BEFORE);
+        // Once learnt, it stays.
+        ticks.learn(Duration::ZERO);
+        assert_eq!(ticks.shift(), Duration::from_micros(700) - Ticks::BEFORE);
+
+        let pace = Pace::new();
+        pace.ticks.shift.store(550_000, Ordering::Relaxed);
+        let moved = pace.begun + Duration::from_micros(550);
+        assert_eq!(pace.beat(), moved);
+        tokio::time::advance(Duration::from_micros(550)).await;
+        assert_eq!(pace.beat(), moved + BEAT);
+    }
+
+    #[tokio::test(start_paused = true)]
     async fn nobody_waits_for_ever() {
         let (pace, now) = (Pace::new(), Instant::now());
-        for _ in 0..1000 {
-            assert!(pace.book(COST) <= now + LONGEST);
+        for turn in 0..1000 {
+            assert!(pace.book(["bay-1", "bay-2"][turn % 2], COST) <= now + LONGEST);
         }
     }
 }

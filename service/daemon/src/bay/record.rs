@@ -61,10 +61,10 @@ impl Bay {
     /// The same for what instruments stream: it is judged when its turn comes.
     pub(crate) async fn stream(&mut self, rows: Vec<EventRow>) -> Result<(), WireError> {
         self.keep(rows, None).await?;
-        let pace = Arc::clone(&self.pace);
-        let open = self.open_job()?;
-        if open.due.is_none() {
-            open.due = Some(pace.book(open.cost));
+        let cost = self.open_job()?.cost;
+        if self.verdict_due().is_none() {
+            let due = self.pace.book(&self.name, cost);
+            self.open_job()?.due = Some(due);
         }
         Ok(())
     }
