@@ -87,7 +87,10 @@ impl Pace {
 
     /// The next beat.
     pub(crate) fn beat(&self) -> Instant {
-        let now = Instant::now();
+        self.beat_after(Instant::now())
+    }
+
+    fn beat_after(&self, now: Instant) -> Instant {
         // What was learnt moves the beats forward by less than one.
         let since = now.duration_since(self.begun) + BEAT - self.ticks.shift();
         // Less than a beat, which fits.
@@ -102,7 +105,10 @@ impl Pace {
 
     /// When a verdict of a bay that takes about so long is due. Everyone who books is served in turn.
     pub(crate) fn book(&self, bay: &str, cost: Duration) -> Instant {
-        let now = Instant::now();
+        self.book_at(Instant::now(), bay, cost)
+    }
+
+    fn book_at(&self, now: Instant, bay: &str, cost: Duration) -> Instant {
         let mut turns = self.turns.lock().unwrap_or_else(PoisonError::into_inner);
         let due = turns.free.clamp(now, now + LONGEST);
         if turns.last == bay {
@@ -121,71 +127,76 @@ mod tests {
 
     const COST: Duration = Duration::from_micros(250);
 
-    #[tokio::test(start_paused = true)]
-    async fn one_alone_hardly_waits() {
-        let (pace, now) = (Pace::new(), Instant::now());
-        let free = now + COST * TOGETHER;
-        assert_eq!(pace.book("bay-1", COST), now);
-        assert_eq!(pace.book("bay-1", COST), free);
-        assert_eq!(pace.book("bay-1", COST), free + COST * ALONE);
+    fn micros(count: u64) -> Duration {
+        Duration::from_micros(count)
     }
 
-    #[tokio::test(start_paused = true)]
-    async fn several_are_served_in_turn() {
-        let (pace, now) = (Pace::new(), Instant::now());
-        for turn in 0..6 {
-            let bay = ["bay-1", "bay-2"][turn % 2];
-            assert_eq!(pace.book(bay, COST), now + COST * TOGETHER * turn as u32);
+    #[test]
+    fn one_alone_hardly_waits() {
+        let pace = Pace::new();
+        let now = pace.begun;
+        let free = now + COST * TOGETHER;
+        assert_eq!(pace.book_at(now, "bay-1", COST), now);
+        assert_eq!(pace.book_at(now, "bay-1", COST), free);
+        assert_eq!(pace.book_at(now, "bay-1", COST), free + COST * ALONE);
+    }
+
+    #[test]
+    fn several_are_served_in_turn() {
+        let pace = Pace::new();
+        let now = pace.begun;
+        for turn in 0..6_u32 {
+            let bay = if turn % 2 == 0 { "bay-1" } else { "bay-2" };
+            let due = now + COST * TOGETHER * turn;
+            assert_eq!(pace.book_at(now, bay, COST), due);
         }
     }
 
-    #[tokio::test(start_paused = true)]
-    async fn what_was_not_used_is_not_saved_up() {
+    #[test]
+    fn what_was_not_used_is_not_saved_up() {
         let pace = Pace::new();
-        pace.book("bay-1", COST);
-        tokio::time::advance(Duration::from_secs(1)).await;
-        let now = Instant::now();
-        assert_eq!(pace.book("bay-2", COST), now);
-        assert_eq!(pace.book("bay-1", COST), now + COST * TOGETHER);
+        pace.book_at(pace.begun, "bay-1", COST);
+        let now = pace.begun + Duration::from_secs(1);
+        assert_eq!(pace.book_at(now, "bay-2", COST), now);
+        assert_eq!(pace.book_at(now, "bay-1", COST), now + COST * TOGETHER);
     }
 
-    #[tokio::test(start_paused = true)]
-    async fn all_meet_on_the_beat() {
+    #[test]
+    fn nobody_waits_for_ever() {
         let pace = Pace::new();
-        tokio::time::advance(Duration::from_micros(300)).await;
-        let beat = pace.beat();
-        assert_eq!(beat, pace.begun + BEAT);
-        tokio::time::advance(BEAT - Duration::from_micros(301)).await;
-        assert_eq!(pace.beat(), beat);
-        tokio::time::advance(Duration::from_micros(1)).await;
-        assert_eq!(pace.beat(), beat + BEAT);
+        let now = pace.begun;
+        for turn in 0..1000 {
+            let bay = if turn % 2 == 0 { "bay-1" } else { "bay-2" };
+            assert!(pace.book_at(now, bay, COST) <= now + LONGEST);
+        }
     }
 
-    #[tokio::test(start_paused = true)]
-    async fn beats_move_to_just_before_the_ticks() {
-        let (ticks, millis) = (Ticks::default(), Duration::from_millis);
+    #[test]
+    fn all_meet_on_the_beat() {
+        let pace = Pace::new();
+        let beat = pace.begun + BEAT;
+        for early in [1, 300, 2999] {
+            assert_eq!(pace.beat_after(beat - micros(early)), beat);
+        }
+        assert_eq!(pace.beat_after(beat), beat + BEAT);
+    }
+
+    #[test]
+    fn beats_move_to_just_before_the_ticks() {
+        let ticks = Ticks::default();
         for turn in 1..=u64::from(Ticks::LEARNT_FROM) {
             assert_eq!(ticks.shift(), Duration::ZERO);
-            ticks.learn(Duration::from_micros(700) + millis(turn % 7));
+            ticks.learn(micros(700 + 1000 * (turn % 7)));
         }
-        assert_eq!(ticks.shift(), Duration::from_micros(700) - Ticks::BEFORE);
+        assert_eq!(ticks.shift(), micros(550));
         // Once learnt, it stays.
         ticks.learn(Duration::ZERO);
-        assert_eq!(ticks.shift(), Duration::from_micros(700) - Ticks::BEFORE);
+        assert_eq!(ticks.shift(), micros(550));
 
         let pace = Pace::new();
         pace.ticks.shift.store(550_000, Ordering::Relaxed);
-        let moved = pace.begun + Duration::from_micros(550);
-        assert_eq!(pace.beat(), moved);
-        tokio::time::advance(Duration::from_micros(550)).await;
-        assert_eq!(pace.beat(), moved + BEAT);
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn nobody_waits_for_ever() {
-        let (pace, now) = (Pace::new(), Instant::now());
-        for turn in 0..1000 {
-            assert!(pace.book(["bay-1", "bay-2"][turn % 2], COST) <= now + LONGEST);
-        }
+        let moved = pace.begun + micros(550);
+        assert_eq!(pace.beat_after(pace.begun), moved);
+        assert_eq!(pace.beat_after(moved), moved + BEAT);
     }
 }
