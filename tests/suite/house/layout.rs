@@ -17,6 +17,7 @@ const HOUSE: &[Room] = &[
     Room {
         folder: "",
         must: &[
+            ".cargo",
             ".ci",
             ".gitignore",
             "Cargo.lock",
@@ -31,6 +32,11 @@ const HOUSE: &[Room] = &[
             "tests",
         ],
         may: &["clippy.toml", "deploy", "rustfmt.toml"],
+    },
+    Room {
+        folder: ".cargo/",
+        must: &["config.toml"],
+        may: &[],
     },
     Room {
         folder: ".ci/",

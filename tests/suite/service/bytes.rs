@@ -1,12 +1,15 @@
 //! Bytes that are not as they should be: frames cut, doubled, shifted or damaged are skipped and counted,
 //! what is whole comes through, and nothing is guessed.
 
+use std::time::Duration;
+
 use serde_json::json;
 use trisect_api::client::Client;
 use trisect_api::table::ReadingHistory;
 use trisect_api::wire::{Instrument, ReadingHistoryParams};
 use trisect_tests::instrument::{Cable, counted, place};
 use trisect_tests::service::{BAY, Served, open_job};
+use trisect_tests::wait::within;
 
 /// 12.34 V DC by an FS9922, and 12.345 V DC by an ES51922 (generated, and read so by libsigrok).
 const FS9922: &[u8] = &[
@@ -14,20 +17,23 @@ const FS9922: &[u8] = &[
 ];
 const ES51922: &[u8] = b"112345;000:0\r\n";
 
-/// The values that were stored.
-async fn values(client: &Client) -> Vec<f64> {
+/// The values that were stored, once there are as many: a sample is counted when it is read, and stored a
+/// few milliseconds later.
+async fn values(client: &Client, count: usize) -> Vec<f64> {
     let all = ReadingHistoryParams {
         bay: Some(BAY.to_owned()),
         ..ReadingHistoryParams::default()
     };
-    client
-        .call::<ReadingHistory>(&all)
-        .await
-        .unwrap()
-        .readings
-        .iter()
-        .map(|reading| reading.value)
-        .collect()
+    let stored = async {
+        loop {
+            let stored = client.call::<ReadingHistory>(&all).await.unwrap();
+            if stored.readings.len() >= count {
+                return stored.readings.iter().map(|one| one.value).collect();
+            }
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+    };
+    within("the readings", stored).await
 }
 
 /// What is damaged, how many whole frames there are, and how many bytes belong to none.
@@ -80,7 +86,7 @@ async fn check(protocol: &str, frame: &[u8], value: f64) {
         meter.counters
     );
     assert!(meter.counters.bad_frames + meter.counters.skipped_bytes > 0);
-    let stored = values(&client).await;
+    let stored = values(&client, whole as usize).await;
     assert_eq!(stored.len() as u64, whole);
     assert!(stored.iter().all(|found| *found == value), "{stored:?}");
     served.stop().await;
@@ -134,6 +140,6 @@ async fn damaged_modbus_replies_are_counted() {
         (1, replies.len() as u64),
         "{meter:?}"
     );
-    assert_eq!(values(&client).await, [12.5]);
+    assert_eq!(values(&client, 1).await, [12.5]);
     served.stop().await;
 }
