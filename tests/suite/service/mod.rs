@@ -7,6 +7,7 @@ mod demo;
 mod discover;
 mod flood;
 mod gate;
+mod http;
 mod keys;
 mod meters;
 mod plugins;
