@@ -11,6 +11,7 @@ mod http;
 mod keys;
 mod meters;
 mod plugins;
+mod practice;
 mod probes;
 mod refusals;
 mod replay;
