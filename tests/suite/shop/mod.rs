@@ -7,6 +7,8 @@ mod faults;
 mod idle;
 mod killed;
 mod observed;
+mod outside;
+mod reach;
 mod reload;
 mod upgrade;
 
