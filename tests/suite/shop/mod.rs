@@ -2,10 +2,12 @@
 //! world is unkind.
 
 mod access;
+mod disk;
 mod examples;
 mod faults;
 mod idle;
 mod killed;
+mod notify;
 mod observed;
 mod outside;
 mod reach;
