@@ -2,6 +2,7 @@
 //! world is unkind.
 
 mod access;
+mod copies;
 mod disk;
 mod examples;
 mod faults;
