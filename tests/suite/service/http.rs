@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use serde_json::{Value, json};
-use trisect_api::client::Watch;
+use trisect_api::ErrorKind;
+use trisect_api::client::{ClientError, Watch};
 use trisect_api::table::{InstrumentAttach, InstrumentList, ReadingWatch};
 use trisect_api::wire::{
     BayName, Instrument, InstrumentAttachParams, InstrumentListParams, InstrumentState, Reading,
@@ -208,7 +209,7 @@ async fn a_token_that_is_not_taken_is_said_in_the_list() {
     let mut instruments = watch(&client).await;
     let settings = json!({"url": gauge.uri(), "every": 0.02, "silent_after": 0.1,
         "readings": [{"function": "pressure", "value": "/v", "unit": "psi"}]});
-    let params = InstrumentAttachParams {
+    let mut params = InstrumentAttachParams {
         bay: BAY.to_owned(),
         instrument: METER.to_owned(),
         adapter: "http".to_owned(),
@@ -217,6 +218,18 @@ async fn a_token_that_is_not_taken_is_said_in_the_list() {
     within("the attaching", client.call::<InstrumentAttach>(&params))
         .await
         .unwrap();
+    // A caller does not choose a file of the service's machine and where it is sent.
+    let secret = json!({"bearer_file": "/etc/hostname"});
+    params.settings.insert("credentials".to_owned(), secret);
+    params.instrument = "other".to_owned();
+    let error = client.call::<InstrumentAttach>(&params).await.unwrap_err();
+    let ClientError::Refused(error) = error else {
+        panic!("{error}");
+    };
+    assert_eq!(
+        (error.kind, error.field.as_deref()),
+        (ErrorKind::InvalidSettings, Some("settings.credentials"))
+    );
     let refused = until(&mut instruments, "the refusal", silent).await;
     assert!(
         refused
