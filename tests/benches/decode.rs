@@ -178,6 +178,6 @@ fn main() {
     show("modbus-rtu", &bytes, count, rtu);
     let (bytes, count) = stream(&[b"\x00\x01\x00\x00\x00\x07\x01\x03\x04\x41\x48\x00\x00"]);
     show("modbus-tcp", &bytes, count, tcp);
-    let (bytes, count) = stream(&[b"P1=12.5 psi;T=21.5\r\n"]);
+    let (bytes, count) = stream(&[b"P1=12.5 psi;T=21.5 degC\r\n"]);
     show("text", &bytes, count, text);
 }

@@ -221,6 +221,9 @@ fn evidence(piece: &Evidence) -> String {
     if let Some(limit) = &piece.limit {
         let _ = write!(line, ", limit {limit}");
     }
+    if let Some(conformance) = piece.conformance {
+        let _ = write!(line, ", conforms {}", percent(conformance));
+    }
     if let Some(strongest) = &piece.line {
         let _ = write!(line, ", strongest at {} Hz", short(strongest.frequency, 3));
     }
@@ -327,7 +330,7 @@ mod tests {
         for line in [
             "leaning: supply 97.1 %, not cleared: pump, not proven\n",
             "  sides     supply 97.1 %  controller 1.2 %  pump 14.1 %  outside 0.3 %\n",
-            "  failed    inlet-pressure-cranking: 3.1 psi (u 0.2), limit >= 5 psi  [dB supply +14.2 controller -3.1 pump -4.0 outside -2.2]\n",
+            "  failed    inlet-pressure-cranking: 3.1 psi (u 0.2), limit >= 5 psi, conforms 0.0 %  [dB supply +14.2 controller -3.1 pump -4.0 outside -2.2]\n",
             "  void      pressure-holds; the reading is marked hold: put that right and read again  [dB outside decisive]\n",
             "  failed    harness-continuity: above 40000000 Ohm, limit <= 5 Ohm",
             "  unproven  supply needs one measured and failed of filter-drop, tank-suction: Hearsay does not name a side.\n",

@@ -16,7 +16,7 @@ fn main() -> ExitCode {
     let line = command::CommandLine::parse();
     // Two threads: one for the bays, one for the rest; a bay has few clients.
     let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
+        .worker_threads(workers())
         .enable_all()
         .build();
     match runtime {
@@ -34,4 +34,9 @@ fn complain(what: &str, error: &dyn std::error::Error, code: u8) -> ExitCode {
         cause = behind.source();
     }
     ExitCode::from(code)
+}
+
+/// Two threads carry a shop; where there is one processor, a second would only pass work to and fro.
+fn workers() -> usize {
+    std::thread::available_parallelism().map_or(1, |processors| processors.get().min(2))
 }

@@ -1,6 +1,6 @@
 //! A job in plain language.
 
-use trisect_api::wire::{Evidence, Job, JobVerdict, Outcome};
+use trisect_api::wire::{Evidence, Job, JobVerdict, Outcome, Side, Verdict};
 use trisect_rules::RuleSet;
 
 /// What a report always ends with.
@@ -37,9 +37,10 @@ pub(crate) fn report(rules: &RuleSet, job: &Job, verdict: &JobVerdict) -> String
         String::new(),
         "Belief that a fault is on each side:".to_owned(),
     ]);
-    for side in trisect_api::wire::Side::ALL {
+    for side in Side::ALL {
         let belief = verdict.verdict.sides.of(*side);
         lines.push(format!("  {side:<11} {:5.1} %", belief * 100.0));
+        lines.extend(weighed(rules, &verdict.verdict, *side));
     }
     let named = verdict.verdict.side.and_then(|side| {
         verdict
@@ -65,10 +66,43 @@ pub(crate) fn report(rules: &RuleSet, job: &Job, verdict: &JobVerdict) -> String
     lines.join("\n")
 }
 
+/// Evidence that weighs less than this for a side is left out there, in decibans.
+const NOTHING: f64 = 0.05;
+
+/// What speaks for a side and what against it, the weightiest first.
+fn weighed(rules: &RuleSet, verdict: &Verdict, side: Side) -> Vec<String> {
+    // A weight beyond every bound is none on the wire.
+    let complaint = verdict.complaint.iter().map(|said| {
+        let known = rules.complaints.iter().find(|c| c.id == said.id);
+        let title = known.map_or(said.id.as_str(), |c| &c.title);
+        (title, *said.decibans.of(side))
+    });
+    let checks = verdict.evidence.iter();
+    let checks = checks.map(|e| (title(rules, &e.check), *e.decibans.of(side)));
+    let mut weights: Vec<(&str, Option<f64>)> = complaint
+        .chain(checks)
+        .filter(|(_, weight)| weight.is_none_or(|weight| weight.abs() >= NOTHING))
+        .collect();
+    let size = |weight: Option<f64>| weight.map_or(f64::INFINITY, f64::abs);
+    weights.sort_by(|a, b| size(b.1).total_cmp(&size(a.1)));
+    weights
+        .into_iter()
+        .map(|(title, weight)| match weight {
+            None => format!("    decides  {title}"),
+            Some(weight) if weight > 0.0 => format!("    for      {title} ({weight:+.1} dB)"),
+            Some(weight) => format!("    against  {title} ({weight:+.1} dB)"),
+        })
+        .collect()
+}
+
+fn title<'a>(rules: &'a RuleSet, check: &str) -> &'a str {
+    rules
+        .check_index(check)
+        .map_or("", |c| &rules.checks[c].title)
+}
+
 fn found(rules: &RuleSet, evidence: &Evidence) -> String {
-    let title = rules
-        .check_index(&evidence.check)
-        .map_or("", |c| &rules.checks[c].title);
+    let title = title(rules, &evidence.check);
     let outcome = match evidence.outcome {
         Outcome::Passed => "good",
         Outcome::Failed => "NOT GOOD",
@@ -89,6 +123,12 @@ fn found(rules: &RuleSet, evidence: &Evidence) -> String {
     }
     if let Some(limit) = &evidence.limit {
         line.push_str(&format!(", limit {limit}"));
+    }
+    if let Some(conformance) = evidence.conformance {
+        line.push_str(&format!(
+            ", within it with a probability of {:.1} %",
+            conformance * 100.0
+        ));
     }
     if let Some(answer) = &evidence.answer {
         line.push_str(&format!(", answered {answer}"));

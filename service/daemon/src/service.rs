@@ -14,7 +14,7 @@ use trisect_journal::{Journal, JournalError, Outbox, SqliteJournal};
 
 use crate::access::{Access, Places, TokenFileError};
 use crate::audit::Audit;
-use crate::bay::{Barometer, BayHandle, BayParts, News};
+use crate::bay::{Barometer, BayHandle, BayParts, News, Pace};
 use crate::catalog::{Catalog, CatalogError, Origin, compile};
 use crate::clock::BayClock;
 use crate::config::{BaySettings, Settings, WebhookSettings};
@@ -110,6 +110,7 @@ pub struct Service {
 pub(crate) struct Floor {
     pub(crate) hall: Arc<Hall>,
     pub(crate) metrics: Arc<Metrics>,
+    pub(crate) pace: Arc<Pace>,
     pub(crate) audit: Arc<Audit>,
     pub(crate) traces: Option<Traces>,
     methods: Methods,
@@ -193,6 +194,7 @@ impl Service {
             audit: Audit::start(journal, clock, &tracker, stop.clone()),
             traces: traces.map(|endpoint| Traces::start(endpoint, &tracker, stop.clone())),
             metrics,
+            pace: Arc::new(Pace::new()),
             tracker: tracker.clone(),
             bays_stop,
             rooms,
@@ -304,6 +306,7 @@ impl Floor {
             news: News::new(hall.all_instruments.clone()),
             keeps_outside: !settings.keep.outside_jobs.is_none(),
             metrics: Arc::clone(&self.metrics),
+            pace: Arc::clone(&self.pace),
         };
         if hall.catalog.get(&bay.ruleset).is_none() {
             let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());

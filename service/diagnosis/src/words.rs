@@ -4,17 +4,27 @@ use trisect_rules::{Outcome, RuleSet, Side, Standing};
 
 use crate::verdict::{Evidence, Missing, Verdict};
 
-/// One paragraph: what is at fault and how sure, what speaks for it, what is
-/// not cleared, what is still to be proven, what to do next.
+/// One paragraph: what is at fault and how sure, what speaks for and against it,
+/// what is not cleared and why, what is still to be proven, what to do next. Where
+/// no side stands out, what speaks for and against each that may be at fault.
 pub(crate) fn paragraph(rules: &RuleSet, verdict: &Verdict) -> String {
     let mut sentences = vec![opening(rules, verdict)];
-    if let Some(side) = verdict.side {
-        sentences.extend(reasons(rules, verdict, side, For));
-        sentences.extend(reasons(rules, verdict, side, Against));
-    }
-    if !verdict.also.is_empty() {
-        let sides: Vec<&str> = verdict.also.iter().map(|side| side.word()).collect();
-        sentences.push(format!("Not cleared: {}.", sides.join(", ")));
+    match verdict.side {
+        Some(side) => {
+            sentences.extend(reasons(rules, verdict, side, For));
+            sentences.extend(reasons(rules, verdict, side, Against));
+            for other in &verdict.also {
+                sentences.push(format!("Not cleared: the {other} side."));
+                sentences.extend(reasons(rules, verdict, *other, For));
+                sentences.extend(reasons(rules, verdict, *other, Against));
+            }
+        }
+        None => {
+            for side in Side::ALL {
+                sentences.extend(reasons(rules, verdict, side, For));
+                sentences.extend(reasons(rules, verdict, side, Against));
+            }
+        }
     }
     sentences.extend(still_needed(rules, verdict));
     if let Some(next) = verdict.next.first() {
@@ -74,10 +84,10 @@ fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side, way: Way) -> Option<S
     weighty.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     let said: Vec<String> = weighty.iter().take(3).map(|e| said(rules, e)).collect();
     let speaks = match way {
-        For => "What speaks for it",
-        Against => "What speaks against it",
+        For => "For",
+        Against => "Against",
     };
-    (!said.is_empty()).then(|| format!("{speaks}: {}.", said.join("; ")))
+    (!said.is_empty()).then(|| format!("{speaks} the {side} side speaks: {}.", said.join("; ")))
 }
 
 fn said(rules: &RuleSet, evidence: &Evidence) -> String {
@@ -100,7 +110,13 @@ fn said(rules: &RuleSet, evidence: &Evidence) -> String {
                     trisect_measure::significant(u, 2)
                 )
             });
-            format!("{beyond}{value} {unit}{u}, limit {limit}")
+            // Of what is decided, the outcome tells it.
+            let undecided = evidence.outcome == Outcome::Undecided;
+            let conforms = evidence.conformance.filter(|_| undecided);
+            let conforms = conforms.map_or(String::new(), |p| {
+                format!(", which it meets with a probability of {:.0} %", p * 100.0)
+            });
+            format!("{beyond}{value} {unit}{u}, limit {limit}{conforms}")
         }
         _ => "settled elsewhere".to_owned(),
     };

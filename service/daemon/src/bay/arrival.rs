@@ -34,7 +34,7 @@ impl Bay {
             return;
         }
         let count = rows.len();
-        if let Err(error) = self.record(rows, None).await {
+        if let Err(error) = self.stream(rows).await {
             // Never acknowledged to anyone; the log and the instruments say it.
             self.metrics.readings(&self.name, Fate::Lost, count);
             tracing::error!(bay = self.name, count, %error, "readings of instruments were not stored");

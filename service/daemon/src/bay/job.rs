@@ -1,6 +1,7 @@
 //! Jobs: opened, taken up again after a restart, answered, closed.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::Timestamp;
 use trisect_api::wire::{
@@ -130,6 +131,8 @@ impl Bay {
                     .hint_nearest(suspect, rules.suspects.iter().map(|s| s.id.as_str())));
             }
         }
+        // Whoever watches is told what the last readings came to before the end.
+        self.judge().await?;
         let closed_at = self.clock.wall(self.clock.now()).to_string();
         let open = self.open_job()?;
         let id = Arc::clone(&open.id);
@@ -196,6 +199,8 @@ fn open_job(job: Job, rules: Entry, diagnosis: Diagnosis, opened: i64) -> OpenJo
         seq: 0,
         newest: 0,
         told: Vec::new(),
+        due: None,
+        cost: Duration::ZERO,
         kept: None,
     }
 }

@@ -7,6 +7,7 @@ mod barometer;
 mod entry;
 mod job;
 mod outside;
+mod pace;
 mod probe;
 mod record;
 mod state;
@@ -14,6 +15,7 @@ mod submission;
 
 pub(crate) use barometer::Barometer;
 pub(crate) use job::shown as job_shown;
+pub(crate) use pace::Pace;
 pub(crate) use probe::Attaching;
 pub(crate) use record::{internal, refusal, stored_reading};
 pub(crate) use state::{Bay, BayParts, News};
@@ -23,6 +25,7 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 use tokio::sync::{mpsc, oneshot};
+use tokio::time::{Instant, sleep_until};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use trisect_api::{ErrorKind, WireError};
@@ -33,7 +36,7 @@ use crate::instruments::Arrival;
 const ARRIVALS: usize = 4096;
 /// Pieces of work waiting for the bay.
 const WORK: usize = 256;
-/// Samples taken in one go: one commit and one verdict for all of them.
+/// Samples taken in one go: one commit for all of them.
 const AT_ONCE: usize = 2048;
 
 /// What a piece of work comes to, while it holds the bay.
@@ -112,7 +115,10 @@ async fn run(
     stop: CancellationToken,
 ) {
     let mut taken = Vec::with_capacity(AT_ONCE);
+    // When what has begun to arrive is taken.
+    let mut beat: Option<Instant> = None;
     loop {
+        let due = bay.verdict_due();
         tokio::select! {
             biased;
             () = stop.cancelled() => break,
@@ -120,12 +126,23 @@ async fn run(
                 Some(work) => { let _ = work(&mut bay).await; }
                 None => break,
             },
-            count = samples.recv_many(&mut taken, AT_ONCE) => {
-                if count == 0 {
-                    break;
+            () = sleep_until(due.unwrap_or_else(Instant::now)), if due.is_some() => bay.judge_streamed().await,
+            () = sleep_until(beat.unwrap_or_else(Instant::now)), if beat.is_some() => {
+                if let Some(over) = beat.take() {
+                    bay.pace.woke(over);
+                }
+                while taken.len() < AT_ONCE && let Ok(arrival) = samples.try_recv() {
+                    taken.push(arrival);
                 }
                 bay.arrive(&mut taken).await;
             }
+            arrival = samples.recv(), if beat.is_none() => match arrival {
+                Some(arrival) => {
+                    taken.push(arrival);
+                    beat = Some(bay.pace.beat());
+                }
+                None => break,
+            },
         }
     }
     bay.stop();

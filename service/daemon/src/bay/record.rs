@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use tokio::time::Instant;
 use trisect_api::wire::{self, Beyond, JobVerdict, ReadingItem, VerdictItem};
 use trisect_api::{ErrorKind, WireError};
 use trisect_diagnosis::Verdict;
@@ -44,8 +45,46 @@ impl Gist {
 
 impl Bay {
     /// Keeps rows of the open job, all or none, and waits until they are on
-    /// disk; then weighs them and tells the news.
+    /// disk; then weighs them, judges, and tells the news.
     pub(crate) async fn record(
+        &mut self,
+        rows: Vec<EventRow>,
+        key: Option<SubmissionKey>,
+    ) -> Result<Appended, WireError> {
+        let appended = self.keep(rows, key).await?;
+        if let Appended::Stored { .. } = appended {
+            self.judge().await?;
+        }
+        Ok(appended)
+    }
+
+    /// The same for what instruments stream: it is judged when its turn comes.
+    pub(crate) async fn stream(&mut self, rows: Vec<EventRow>) -> Result<(), WireError> {
+        self.keep(rows, None).await?;
+        let cost = self.open_job()?.cost;
+        if self.verdict_due().is_none() {
+            let due = self.pace.book(&self.name, cost);
+            self.open_job()?.due = Some(due);
+        }
+        Ok(())
+    }
+
+    /// When the verdict on what was streamed is due, if anything was.
+    pub(super) fn verdict_due(&self) -> Option<Instant> {
+        self.job.as_ref()?.due
+    }
+
+    /// Judges what was streamed, as its turn has come.
+    pub(super) async fn judge_streamed(&mut self) {
+        // The readings themselves go out first.
+        tokio::task::yield_now().await;
+        if let Err(error) = self.judge().await {
+            // It is folded anew from the journal whenever it is asked for; the log says what failed.
+            tracing::error!(bay = self.name, %error, "the verdict on what was streamed was not told");
+        }
+    }
+
+    async fn keep(
         &mut self,
         rows: Vec<EventRow>,
         key: Option<SubmissionKey>,
@@ -69,7 +108,6 @@ impl Bay {
             let readings = rows.iter().filter(reading).count();
             self.metrics.readings(&self.name, Fate::OfJob, readings);
             self.weigh(&rows, first)?;
-            self.judge().await?;
         }
         Ok(appended)
     }
@@ -100,8 +138,10 @@ impl Bay {
 
     /// Tells the verdict if it changed, and keeps it if its gist did.
     pub(crate) async fn judge(&mut self) -> Result<(), WireError> {
-        let told = self.verdict_now()?;
+        let begun = Instant::now();
+        let watched = self.news.verdicts.is_watched();
         let open = self.open_job()?;
+        open.due = None;
         let verdict = open.diagnosis.verdict();
         let bytes = verdict.to_bytes();
         if bytes == open.told {
@@ -112,11 +152,15 @@ impl Bay {
         let keep = open.kept.as_ref() != Some(&gist);
         open.kept = Some(gist);
         open.told.clone_from(&bytes);
-        let item = VerdictItem::Verdict(Box::new(told));
-        self.news
-            .verdicts
-            .publish(&item)
-            .map_err(|error| internal(&error))?;
+        if watched {
+            let item = VerdictItem::Verdict(Box::new(self.verdict_now()?));
+            self.news
+                .verdicts
+                .publish(&item)
+                .map_err(|error| internal(&error))?;
+        }
+        let open = self.open_job()?;
+        open.cost = begun.elapsed();
         if keep {
             let seq = i64::try_from(seq).unwrap_or(i64::MAX);
             let kept = self.journal.record_verdict(id, seq, bytes).await;

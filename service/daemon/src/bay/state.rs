@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::mpsc;
+use tokio::time::Instant;
 use tokio_util::task::TaskTracker;
 use trisect_api::serve::Publisher;
 use trisect_api::table::{InstrumentWatch, ReadingWatch, VerdictWatch};
@@ -14,6 +16,7 @@ use trisect_journal::{Ids, Journal};
 use trisect_rules::RuleSet;
 
 use super::barometer::Barometer;
+use super::pace::Pace;
 use crate::catalog::{Catalog, Entry};
 use crate::clock::BayClock;
 use crate::convert;
@@ -57,6 +60,8 @@ pub(crate) struct BayParts {
     /// Whether readings outside any job are kept.
     pub(crate) keeps_outside: bool,
     pub(crate) metrics: Arc<Metrics>,
+    /// Shared by all bays.
+    pub(crate) pace: Arc<Pace>,
 }
 
 /// The state machine of one bay.
@@ -70,6 +75,7 @@ pub(crate) struct Bay {
     pub(crate) news: News,
     pub(crate) keeps_outside: bool,
     pub(crate) metrics: Arc<Metrics>,
+    pub(crate) pace: Arc<Pace>,
     pub(crate) instruments: BTreeMap<String, Instrument>,
     pub(crate) job: Option<OpenJob>,
     pub(crate) barometer: Option<Barometer>,
@@ -92,6 +98,10 @@ pub(crate) struct OpenJob {
     pub(crate) newest: i64,
     /// The verdict last told, byte for byte.
     pub(crate) told: Vec<u8>,
+    /// When the verdict on what was streamed since is due, if anything was.
+    pub(crate) due: Option<Instant>,
+    /// What the last verdict took.
+    pub(crate) cost: Duration,
     /// What of the verdict was last kept in the journal.
     pub(crate) kept: Option<super::record::Gist>,
 }
@@ -112,6 +122,7 @@ impl Bay {
             news: parts.news,
             keeps_outside: parts.keeps_outside,
             metrics: parts.metrics,
+            pace: parts.pace,
             instruments: BTreeMap::new(),
             job: None,
             barometer: parts.barometer,

@@ -12,6 +12,7 @@ use sha2::{Digest, Sha256};
 
 use super::columns;
 use super::query::EVENTS;
+use super::stretch::Stretch;
 use super::words::Texts;
 use crate::{Closing, EventRow, Happened, JournalError, NewJob, Probe, Verified};
 use trisect_measure::Amount;
@@ -305,9 +306,12 @@ fn events(
     take: &mut dyn FnMut(i64, EventRow) -> Result<(), JournalError>,
 ) -> Result<(), JournalError> {
     let reading = JournalError::storage("read the events of a job");
-    let runs = "SELECT first, last FROM stretch WHERE job = ?1 ORDER BY first";
-    let mut runs = connection.prepare_cached(runs).map_err(&reading)?;
-    let runs = runs.query_map(params![key], |row| Ok((row.get(0)?, row.get(1)?)));
+    let runs = format!(
+        "SELECT first, last FROM stretch WHERE job = ?2 AND {} AND first > ?1 ORDER BY first",
+        Stretch::OF_JOB
+    );
+    let mut runs = connection.prepare_cached(&runs).map_err(&reading)?;
+    let runs = runs.query_map(params![0, key], |row| Ok((row.get(0)?, row.get(1)?)));
     let runs = runs
         .map_err(&reading)?
         .collect::<Result<Vec<(i64, i64)>, _>>();

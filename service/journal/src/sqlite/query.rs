@@ -167,7 +167,8 @@ impl Reader {
             after,
             ..Within::default()
         };
-        self.page("job = ?2", params![after, key], &within, limit)
+        let wanted = format!("job = ?2 AND {}", Stretch::OF_JOB);
+        self.page(&wanted, params![after, key], &within, limit)
     }
 
     pub(super) fn readings(
@@ -193,12 +194,15 @@ impl Reader {
             until: filter.until,
             outside: filter.outside.as_ref().map(Outside::pattern),
         };
-        let wanted = "(?2 IS NULL OR job = ?2) AND (?3 IS NULL OR bay = ?3)
+        let wanted = format!(
+            "(?2 IS NULL OR job = ?2) AND {} AND (?3 IS NULL OR bay = ?3)
              AND (?4 IS NULL OR wall_to >= ?4) AND (?5 IS NULL OR wall_from < ?5)
-             AND (?6 IS FALSE OR job IS NULL)";
+             AND (?6 IS FALSE OR job IS NULL)",
+            Stretch::OF_JOB
+        );
         let outside = filter.outside.is_some();
         let values = params![after, job, bay, filter.from, filter.until, outside];
-        self.page(wanted, values, &within, limit)
+        self.page(&wanted, values, &within, limit)
     }
 
     pub(super) fn audit_trail(

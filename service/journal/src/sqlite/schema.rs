@@ -21,6 +21,7 @@ pub(crate) const MIGRATIONS: &[&str] = &[
     include_str!("v3.sql"),
     include_str!("v4.sql"),
     include_str!("v5.sql"),
+    include_str!("v6.sql"),
 ];
 
 /// The newest schema.

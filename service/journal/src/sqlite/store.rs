@@ -3,6 +3,7 @@
 //! A write that is refused has changed nothing: everything that may refuse it
 //! is looked at first. A database error ends the whole transaction.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension, params};
@@ -79,6 +80,8 @@ pub(super) struct Store {
     words: Words,
     chains: Chains,
     next: i64,
+    /// The keys of open jobs that were written to.
+    open: HashMap<String, i64>,
     stretch: Option<Stretch>,
     /// The stretch is longer than the file says.
     longer: bool,
@@ -91,6 +94,7 @@ impl Store {
             words: Words::default(),
             chains: Chains::default(),
             next: 1,
+            open: HashMap::new(),
             stretch: None,
             longer: false,
         };
@@ -101,8 +105,12 @@ impl Store {
     }
 
     pub(super) fn begin(&self) -> Result<(), JournalError> {
-        let begun = self.connection.execute_batch("BEGIN IMMEDIATE");
-        begun.map_err(JournalError::storage("begin to write"))
+        // Prepared once: there may be hundreds of commits a second.
+        let begun = self.connection.prepare_cached("BEGIN IMMEDIATE");
+        let begun = begun.and_then(|mut begin| begin.execute([]));
+        begun
+            .map(|_| ())
+            .map_err(JournalError::storage("begin to write"))
     }
 
     /// Commits everything since [`Self::begin`]: it is on disk then.
@@ -110,7 +118,9 @@ impl Store {
         let committing = JournalError::storage("commit to the journal");
         self.put_stretch().map_err(&committing)?;
         self.chains.put(&self.connection).map_err(&committing)?;
-        self.connection.execute_batch("COMMIT").map_err(&committing)
+        let committed = self.connection.prepare_cached("COMMIT");
+        let committed = committed.and_then(|mut commit| commit.execute([]));
+        committed.map(|_| ()).map_err(&committing)
     }
 
     /// Takes everything since [`Self::begin`] back, and what was learnt with it.
@@ -119,6 +129,7 @@ impl Store {
         let _ = self.connection.execute_batch("ROLLBACK");
         self.words.forget();
         self.chains.forget();
+        self.open.clear();
         if let Err(error) = self.look_again() {
             tracing::error!(%error, "could not read the journal's end after a failed write");
         }
@@ -214,8 +225,9 @@ impl Store {
                 digest: job.rule_set.clone(),
             });
         }
-        let open = "INSERT INTO job (id, bay, machine, complaint, rule_set, opened_at, opened_by)
-                    VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+        let open =
+            "INSERT INTO job (id, bay, machine, complaint, rule_set, opened_at, opened_by, first)
+                    VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
         let values = params![
             job.id,
             job.bay,
@@ -223,7 +235,8 @@ impl Store {
             job.complaint,
             job.rule_set,
             job.opened_at,
-            job.opened_by
+            job.opened_by,
+            self.next
         ];
         self.connection.execute(open, values).map_err(&opening)?;
         self.chains.open(self.connection.last_insert_rowid(), job);
@@ -231,7 +244,16 @@ impl Store {
     }
 
     /// The key of a job that is open.
-    fn open_key(&self, job: &str) -> Result<i64, JournalError> {
+    fn open_key(&mut self, job: &str) -> Result<i64, JournalError> {
+        if let Some(key) = self.open.get(job) {
+            return Ok(*key);
+        }
+        let key = self.find_open(job)?;
+        self.open.insert(job.to_owned(), key);
+        Ok(key)
+    }
+
+    fn find_open(&self, job: &str) -> Result<i64, JournalError> {
         let finding = JournalError::storage("find a job");
         let find = "SELECT key, closed_at IS NULL FROM job WHERE id = ?1";
         let mut find = self.connection.prepare_cached(find).map_err(&finding)?;
@@ -365,7 +387,7 @@ impl Store {
         Ok(())
     }
 
-    fn record_verdict(&self, job: &str, seq: i64, bytes: &[u8]) -> Result<(), JournalError> {
+    fn record_verdict(&mut self, job: &str, seq: i64, bytes: &[u8]) -> Result<(), JournalError> {
         let storing = JournalError::storage("store a verdict");
         let key = self.open_key(job)?;
         let put = "INSERT INTO verdict (job, seq, bytes) VALUES (?1, ?2, ?3)
@@ -379,16 +401,18 @@ impl Store {
     fn close_job(&mut self, job: &str, closing: &Closing) -> Result<(), JournalError> {
         let storing = JournalError::storage("close a job");
         let key = self.open_key(job)?;
+        self.open.remove(job);
         // Strings alone, which always serialise.
         let confirmed = serde_json::to_string(&closing.confirmed).unwrap_or_default();
-        let close = "UPDATE job SET closed_at = ?2, confirmed = ?3, note = ?4, verdict = ?5
-                     WHERE key = ?1";
+        let close = "UPDATE job SET closed_at = ?2, confirmed = ?3, note = ?4, verdict = ?5,
+                     last = ?6 WHERE key = ?1";
         let values = params![
             key,
             closing.closed_at,
             confirmed,
             closing.note,
-            closing.verdict
+            closing.verdict,
+            self.next - 1
         ];
         self.connection.execute(close, values).map_err(&storing)?;
         let sealed = self.chains.close(&self.connection, key, closing);

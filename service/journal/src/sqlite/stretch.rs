@@ -24,6 +24,12 @@ impl Stretch {
     /// Columns in the order [`Self::of`] reads them.
     pub(super) const COLUMNS: &'static str = "first, last, job, bay, wall_from, wall_to";
 
+    /// Where the stretches of the job `?2` lie; everywhere, if that is none. Stretches of jobs that were
+    /// open at the same time lie there as well.
+    pub(super) const OF_JOB: &'static str = "first
+         BETWEEN coalesce((SELECT job.first FROM job WHERE key = ?2), 0)
+         AND coalesce((SELECT job.last FROM job WHERE key = ?2), 9223372036854775807)";
+
     /// Reads one from a row.
     pub(super) fn of(row: &Row<'_>) -> rusqlite::Result<Self> {
         Ok(Self {

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use rusqlite::Connection;
 
-use super::{batch, reading};
+use super::{Kept, batch, reading};
 use crate::sqlite::{MIGRATIONS, newest};
 use crate::{Happened, Journal, SqliteJournal};
 
@@ -82,6 +82,37 @@ async fn a_journal_of_every_schema_opens_and_goes_on() {
         assert_eq!(closed.confirmed, ["lift-pump-weak"]);
         assert_eq!(journal.verify("job-0").await.unwrap().findings, [""; 0]);
     }
+}
+
+#[tokio::test]
+async fn a_journal_of_schema_5_tells_where_its_jobs_lie() {
+    let kept = Kept::with_job().await;
+    let rows = |job, values: &[f64]| {
+        let rows = values.iter().map(|value| reading(*value as i64, *value));
+        batch(Some(job), "bay-1", rows.collect())
+    };
+    kept.journal
+        .append(rows("job-1", &[1.0, 2.0]))
+        .await
+        .unwrap();
+    let first = kept.journal.events("job-1", 0, 10).await.unwrap();
+    let path = kept.path();
+    drop(kept.journal);
+    let old = Connection::open(&path).unwrap();
+    old.execute_batch(
+        "ALTER TABLE job DROP COLUMN first; ALTER TABLE job DROP COLUMN last;
+         CREATE INDEX stretch_of_job ON stretch (job) WHERE job IS NOT NULL;
+         PRAGMA user_version = 5;",
+    )
+    .unwrap();
+    drop(old);
+    let journal = SqliteJournal::open(&path).unwrap();
+    assert_eq!(journal.events("job-1", 0, 10).await.unwrap(), first);
+    journal.append(rows("job-1", &[3.0])).await.unwrap();
+    assert_eq!(journal.events("job-1", 0, 10).await.unwrap().len(), 3);
+    let verified = journal.verify("job-1").await.unwrap();
+    assert_eq!((verified.events, verified.findings.len()), (3, 0));
+    assert_eq!(verified.adopted, None);
 }
 
 /// What a service of schema 3 really wrote, dumped: the file is never made anew.
