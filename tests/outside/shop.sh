@@ -92,3 +92,34 @@ if grep -E "trisectd\.(service|socket)" <<<"$said"; then
 fi
 score="$(systemd-analyze security --offline=true --threshold=20 "$root/deploy/trisectd.service" 2>/dev/null | tail -1)"
 echo "systemd: verified;$score"
+
+# udev's own look at the rules: `verify` where it is new enough to have it, else what it says as it reads them, in a
+# mount of our own; and what they come to on a serial port, one that is on no USB put in the place of one that is.
+rules="$root/deploy/60-trisect.rules"
+if udevadm verify --help >/dev/null 2>&1; then
+    udevadm verify "$rules"
+    echo "udev: verified"
+fi
+if [[ "$(id -u)" != 0 || ! -e /sys/class/tty/ttyS0 ]]; then
+    echo "udev: not tried on a port, as that needs root and one"
+else
+    tried() {
+        sed "$1" "$rules" >"$work/60-trisect.rules"
+        unshare --mount bash -c '
+            mkdir -p /run/udev/rules.d && mount -t tmpfs tmpfs /run/udev/rules.d
+            cp "$1" /run/udev/rules.d/ && udevadm test --action=add /sys/class/tty/ttyS0 2>&1' - "$work/60-trisect.rules"
+    }
+    said="$(tried 's/^SUBSYSTEMS!="usb"/SUBSYSTEMS=="none-such"/')"
+    [[ "$said" == *"Reading rules file: /run/udev/rules.d/60-trisect.rules"* ]]
+    if grep -E "60-trisect\.rules:[0-9]+ (Invalid|Unknown|Failed to parse)" <<<"$said"; then
+        echo "shop: udev finds fault with the rules" >&2
+        exit 1
+    fi
+    dialout="$(getent group dialout | cut -d: -f3)"
+    [[ "$said" == *"60-trisect.rules:11 GROUP $dialout"* && "$said" == *"60-trisect.rules:11 MODE 0660"* ]]
+    # As they stand they leave a port alone that is on no USB.
+    [[ "$(tried '')" != *"60-trisect.rules:11"* ]]
+    # A mistake would be seen.
+    [[ "$(tried '1i FOO="bar"')" == *"60-trisect.rules:1 Invalid"* ]]
+    echo "udev: the rules are read without fault, and give a port its group and mode"
+fi

@@ -5,8 +5,8 @@ use std::path::Path;
 use std::process::{ExitStatus, Stdio};
 use std::time::Duration;
 
-use tokio::io::{AsyncBufReadExt, BufReader};
-use tokio::process::{Child, Command};
+use tokio::io::{AsyncBufReadExt, BufReader, Lines};
+use tokio::process::{Child, ChildStdout, Command};
 
 use crate::programs::program;
 use crate::wait::within;
@@ -14,6 +14,8 @@ use crate::wait::within;
 /// A running `trisectd serve`; killed when dropped.
 pub struct Daemon {
     child: Child,
+    /// What it says on standard output after the first line.
+    said: Lines<BufReader<ChildStdout>>,
     /// Where it listens.
     pub address: SocketAddr,
 }
@@ -77,8 +79,22 @@ impl Daemon {
         let address = address.and_then(|address| address.parse().ok());
         Daemon {
             child,
+            said: lines,
             address: address.unwrap_or_else(|| panic!("no address in: {first}")),
         }
+    }
+
+    /// The port on which it speaks TLS, which it says in its second line.
+    pub async fn tls_port(&mut self) -> u16 {
+        let line = within("the second line", self.said.next_line())
+            .await
+            .unwrap();
+        let port = line.as_deref().and_then(|line| {
+            let rest = line.split("https://").nth(1)?;
+            rest.split('/').next()?.parse::<SocketAddr>().ok()
+        });
+        port.unwrap_or_else(|| panic!("no TLS address in: {line:?}"))
+            .port()
     }
 
     /// What it holds in memory, in bytes: `/proc/PID/statm`, second column, in pages.

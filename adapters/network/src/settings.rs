@@ -90,6 +90,7 @@ impl HttpSettings {
                 "silent_after": seconds("Seconds without a reading that are silence; 5 if left out."),
                 "ca_file": {"type": "string", "description": "Certificates (PEM) to trust instead of the system's."},
                 "credentials": {
+                    "description": "What to show the instrument, from a file; in the configuration alone.",
                     "oneOf": [
                         {"type": "object", "additionalProperties": false, "required": ["basic"], "properties": {
                             "basic": {"type": "object", "additionalProperties": false, "required": ["user", "password_file"],

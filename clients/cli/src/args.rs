@@ -8,7 +8,7 @@ use trisect_api::wire::{Drive, JobState, Phase};
 #[derive(Debug, Parser)]
 #[command(name = "trisect", version, after_help = EXIT_CODES)]
 pub struct Command {
-    /// The service to talk to.
+    /// The service to talk to: ws:// or http://, wss:// or https://, or unix:PATH.
     #[arg(
         long,
         global = true,
@@ -26,6 +26,9 @@ pub struct Command {
         value_name = "TOKEN"
     )]
     pub token: Option<String>,
+    /// Certificates (PEM) to trust instead of the system's, for wss:// and https://.
+    #[arg(long, global = true, env = "TRISECT_CA", value_name = "FILE")]
+    pub ca: Option<PathBuf>,
     /// Answer in JSON, for programs.
     #[arg(long, global = true)]
     pub json: bool,

@@ -13,6 +13,7 @@ mod ended;
 mod hex;
 mod io;
 mod job;
+mod reach;
 mod reading;
 mod ruleset;
 mod run;

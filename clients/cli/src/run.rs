@@ -25,10 +25,15 @@ fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let Command {
         server,
         token,
+        ca,
         json,
         subject,
     } = command;
-    let server = Server { url: server, token };
+    let server = Server {
+        url: server,
+        token,
+        ca,
+    };
     match subject {
         Subject::Job(what) => job::job(&server, json, what, io),
         Subject::Enter(what) => reading::enter(&server, json, what, io),

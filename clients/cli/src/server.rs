@@ -1,7 +1,9 @@
 //! One conversation with a service.
 
 use crate::ended::Fault;
+use crate::reach::reach;
 use std::future::Future;
+use std::path::PathBuf;
 use trisect_api::Method;
 use trisect_api::client::Client;
 
@@ -12,6 +14,8 @@ pub struct Server {
     pub url: String,
     /// The token to call with.
     pub token: Option<String>,
+    /// Certificates to trust instead of the system's.
+    pub ca: Option<PathBuf>,
 }
 
 /// Connects and holds a conversation.
@@ -28,7 +32,7 @@ where
         .build()
         .map_err(|error| Fault::Wrong(format!("cannot start the network's run time: {error}")))?;
     runtime.block_on(async {
-        let client = Client::connect_as(&server.url, server.token.as_deref()).await?;
+        let client = reach(server).await?;
         conversation(client).await
     })
 }

@@ -80,9 +80,9 @@ class Methods:
         """Stores one reading a person took, written as they would write it; it stands for the check's whole window."""
         return cast("Reading", self._call('reading.enter', {'bay': bay, 'by': by, 'point': point, 'value': value, 'instrument': instrument, 'phase': phase, 'uncertainty': uncertainty}))
 
-    def reading_history(self, *, after_seq: int | None = None, bay: str | None = None, format: HistoryFormat | None = None, job: str | None = None, limit: int | None = None, point: str | None = None) -> Readings:
-        """Readings of a job, oldest first, a page at a time."""
-        return cast("Readings", self._call('reading.history', {'after_seq': after_seq, 'bay': bay, 'format': format, 'job': job, 'limit': limit, 'point': point}))
+    def reading_history(self, *, after_seq: int | None = None, bay: str | None = None, channel: str | None = None, format: HistoryFormat | None = None, from_: Time | None = None, instrument: str | None = None, job: str | None = None, limit: int | None = None, outside: bool | None = None, point: str | None = None, quantity: str | None = None, until: Time | None = None) -> Readings:
+        """Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time."""
+        return cast("Readings", self._call('reading.history', {'after_seq': after_seq, 'bay': bay, 'channel': channel, 'format': format, 'from': from_, 'instrument': instrument, 'job': job, 'limit': limit, 'outside': outside, 'point': point, 'quantity': quantity, 'until': until}))
 
     def job_open(self, *, bay: str, machine: str, by: str | None = None, complaint: str | None = None, ruleset: str | None = None) -> Job:
         """Opens a job for a machine in a bay."""
@@ -246,9 +246,9 @@ class AsyncMethods:
         """Stores one reading a person took, written as they would write it; it stands for the check's whole window."""
         return cast("Reading", await self._call('reading.enter', {'bay': bay, 'by': by, 'point': point, 'value': value, 'instrument': instrument, 'phase': phase, 'uncertainty': uncertainty}))
 
-    async def reading_history(self, *, after_seq: int | None = None, bay: str | None = None, format: HistoryFormat | None = None, job: str | None = None, limit: int | None = None, point: str | None = None) -> Readings:
-        """Readings of a job, oldest first, a page at a time."""
-        return cast("Readings", await self._call('reading.history', {'after_seq': after_seq, 'bay': bay, 'format': format, 'job': job, 'limit': limit, 'point': point}))
+    async def reading_history(self, *, after_seq: int | None = None, bay: str | None = None, channel: str | None = None, format: HistoryFormat | None = None, from_: Time | None = None, instrument: str | None = None, job: str | None = None, limit: int | None = None, outside: bool | None = None, point: str | None = None, quantity: str | None = None, until: Time | None = None) -> Readings:
+        """Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time."""
+        return cast("Readings", await self._call('reading.history', {'after_seq': after_seq, 'bay': bay, 'channel': channel, 'format': format, 'from': from_, 'instrument': instrument, 'job': job, 'limit': limit, 'outside': outside, 'point': point, 'quantity': quantity, 'until': until}))
 
     async def job_open(self, *, bay: str, machine: str, by: str | None = None, complaint: str | None = None, ruleset: str | None = None) -> Job:
         """Opens a job for a machine in a bay."""

@@ -437,6 +437,23 @@ OpenRpc: TypeAlias = "dict[str, Any]"
 # What came of a check.
 Outcome: TypeAlias = "Literal['passed'] | Literal['failed'] | Literal['undecided'] | Literal['void']"
 
+# A reading outside any job: of an instrument and a quantity, as no rule set says of which point.
+class OutsideReading(TypedDict):
+    barometer: "NotRequired[float | None]"
+    bay: "str"
+    beyond: "NotRequired[Beyond | None]"
+    calibration: "NotRequired[str | None]"
+    channel: "str"
+    flags: "NotRequired[list[str]]"
+    instrument: "str"
+    latency: "NotRequired[float | None]"
+    quantity: "str"
+    seq: "int"
+    time: "Time"
+    uncertainty: "float"
+    unit: "str"
+    value: "float"
+
 # What the engine is doing.
 Phase: TypeAlias = "Literal['off'] | Literal['key-on'] | Literal['cranking'] | Literal['idle'] | Literal['high-idle'] | Literal['loaded'] | Literal['stopping']"
 
@@ -527,6 +544,7 @@ class ReadingSubmitted(TypedDict):
 class Readings(TypedDict):
     last_seq: "NotRequired[int | None]"
     more: "bool"
+    outside: "NotRequired[list[OutsideReading] | None]"
     readings: "list[Reading]"
     senml: "NotRequired[list[dict[str, Any]] | None]"
 

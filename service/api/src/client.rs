@@ -3,8 +3,9 @@
 use crate::error::WireError;
 use crate::method::{Method, Subscription};
 use futures_util::Stream;
+pub use jsonrpsee::client_transport::ws::Url;
 use jsonrpsee::client_transport::ws::{
-    HeaderMap, HeaderValue, Url, WsHandshakeError, WsTransportClientBuilder,
+    HeaderMap, HeaderValue, WsHandshakeError, WsTransportClientBuilder,
 };
 use jsonrpsee::core::client::{
     Client as RpcClient, ClientBuilder, ClientT, Error as RpcError,
@@ -16,6 +17,7 @@ use std::marker::PhantomData;
 use std::pin::Pin;
 use std::task::{Context, Poll, ready};
 use std::time::Duration;
+use tokio::io::{AsyncRead, AsyncWrite};
 
 /// Items a subscription holds while its reader is busy; past that the client ends it.
 const WATCH_BUFFER: usize = 16_384;
@@ -107,27 +109,31 @@ impl Client {
     /// # Errors
     /// As [`Client::connect`]; also a token that cannot stand in a header.
     pub async fn connect_as(url: &str, token: Option<&str>) -> Result<Self, ClientError> {
-        let address = address(url)?;
-        let mut headers = HeaderMap::new();
-        if let Some(token) = token {
-            let value = HeaderValue::from_str(&format!("Bearer {token}"));
-            let mut value = value.map_err(|_| ClientError::Address {
-                url: url.to_owned(),
-                reason: "the token has characters that no token has".to_owned(),
-            })?;
-            value.set_sensitive(true);
-            headers.insert("authorization", value);
-        }
-        let (sender, receiver) = WsTransportClientBuilder::default()
-            .set_headers(headers)
-            .connection_timeout(Duration::from_secs(5))
-            .build(address)
+        let (sender, receiver) = builder(url, token)?
+            .build(address(url)?)
             .await
             .map_err(|source| unreachable(url, source))?;
-        let rpc = ClientBuilder::new()
-            .max_buffer_capacity_per_subscription(WATCH_BUFFER)
-            .build_with_tokio(sender, receiver);
-        Ok(Self { rpc })
+        Ok(Self {
+            rpc: calling().build_with_tokio(sender, receiver),
+        })
+    }
+
+    /// Speaks over a stream that leads to a service already: TLS, or a Unix socket. Of the address `url`, such as
+    /// `ws://localhost/rpc`, host and path are what the service is asked for.
+    ///
+    /// # Errors
+    /// As [`Client::connect_as`].
+    pub async fn over<S>(stream: S, url: &str, token: Option<&str>) -> Result<Self, ClientError>
+    where
+        S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
+    {
+        let (sender, receiver) = builder(url, token)?
+            .build_with_stream(address(url)?, stream)
+            .await
+            .map_err(|source| unreachable(url, source))?;
+        Ok(Self {
+            rpc: calling().build_with_tokio(sender, receiver),
+        })
     }
 
     /// Calls a method.
@@ -220,6 +226,27 @@ fn named<P: serde::Serialize>(method: &'static str, params: &P) -> Result<Named,
     to_raw_value(params)
         .map(Named)
         .map_err(|source| ClientError::Unreadable { method, source })
+}
+
+/// A handshake that shows a token.
+fn builder(url: &str, token: Option<&str>) -> Result<WsTransportClientBuilder, ClientError> {
+    let mut headers = HeaderMap::new();
+    if let Some(token) = token {
+        let value = HeaderValue::from_str(&format!("Bearer {token}"));
+        let mut value = value.map_err(|_| ClientError::Address {
+            url: url.to_owned(),
+            reason: "the token has characters that no token has".to_owned(),
+        })?;
+        value.set_sensitive(true);
+        headers.insert("authorization", value);
+    }
+    Ok(WsTransportClientBuilder::default()
+        .set_headers(headers)
+        .connection_timeout(Duration::from_secs(5)))
+}
+
+fn calling() -> ClientBuilder {
+    ClientBuilder::new().max_buffer_capacity_per_subscription(WATCH_BUFFER)
 }
 
 fn address(url: &str) -> Result<Url, ClientError> {

@@ -58,8 +58,8 @@ table! {
              Storage],
             "Stores one reading a person took, written as they would write it; it stands for the check's whole window.";
         ReadingHistory "reading.history" Read (ReadingHistoryParams) -> Readings,
-            [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, TooLarge, Storage],
-            "Readings of a job, oldest first, a page at a time.";
+            [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, InvalidTime, TooLarge, Storage],
+            "Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time.";
 
         JobOpen "job.open" Manage (JobOpenParams) -> Job,
             [UnknownBay, UnknownRuleset, UnknownComplaint, BayBusy, Storage],

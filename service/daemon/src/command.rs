@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 use trisectd::access::command::TokenCommand;
 use trisectd::config::Flags;
-use trisectd::demo;
+use trisectd::{demo, practice};
 
 /// Supply, controller or pump? A service that isolates the fault of a machine
 /// with an electronically controlled distributor pump.
@@ -22,6 +22,9 @@ pub enum Command {
     Serve(Configuration),
     /// Diagnose a simulated machine in a simulated bay, step by step.
     Demo(demo::Wishes),
+    /// A practice bay: the service with a simulated machine and its instruments, for whoever builds a front
+    /// end. Runs until Ctrl-C.
+    Bench(practice::Wishes),
     /// Find every mistake of a configuration without starting anything.
     CheckConfig(Configuration),
     /// Make, list and revoke access tokens.

@@ -25,6 +25,7 @@ mod keeper;
 pub mod log;
 mod metrics;
 mod onlookers;
+pub mod practice;
 pub mod reload;
 mod replay;
 mod report;

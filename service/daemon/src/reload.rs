@@ -58,6 +58,9 @@ impl Service {
         if settings.traces != self.settings.traces {
             return Err(StartError::Fixed { key: "traces" }.into());
         }
+        if settings.log.format != self.settings.log.format {
+            return Err(StartError::Fixed { key: "log.format" }.into());
+        }
         let mut changed = Vec::new();
         // What the system may refuse comes first.
         if front_differs(&self.settings, &settings) {

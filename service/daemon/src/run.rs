@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use trisectd::access::command::TokenCommand;
 use trisectd::config::{self, ConfigError, Flags};
-use trisectd::{Service, demo, log, reload};
+use trisectd::{Service, demo, log, practice, reload};
 
 use crate::command::{Command, Configuration};
 use crate::supervisor::Supervisor;
@@ -23,6 +23,7 @@ pub async fn carry_out(command: Command) -> ExitCode {
                 complain("the demo ended early", &error, code)
             }
         },
+        Command::Bench(wishes) => bench(wishes).await,
         Command::CheckConfig(said) => check_config(&said.into()),
         Command::Token { what, config } => token(&what, config),
         Command::Backup {
@@ -142,6 +143,26 @@ async fn serve(flags: Flags) -> ExitCode {
     match Service::start(settings).await {
         Ok(service) => until_told(service, signals, &flags).await,
         Err(error) => complain("cannot start", &error, FAILED),
+    }
+}
+
+async fn bench(wishes: practice::Wishes) -> ExitCode {
+    let mut signals = match Signals::new() {
+        Ok(signals) => signals,
+        Err(error) => return complain("cannot start", &error, FAILED),
+    };
+    let ending = async {
+        tokio::select! {
+            _ = signals.interrupt.recv() => {}
+            _ = signals.terminate.recv() => {}
+        }
+    };
+    match practice::run(wishes, ending).await {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            let code = if error.is_wish() { WRONG } else { FAILED };
+            complain("no practice bay", &error, code)
+        }
     }
 }
 

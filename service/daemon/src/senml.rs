@@ -8,6 +8,7 @@ use trisect_measure::{Amount, Quantity};
 use trisect_rules::RuleSet;
 
 use crate::bay::internal;
+use crate::rpc::outside::quantity_of;
 
 /// The readings of a page as a pack: names are test points, values in SenML's
 /// own units. An overload is a text that says the end of the range, such as
@@ -23,19 +24,35 @@ pub(crate) fn pack(
     senml::write(&records).map_err(|error| internal(&error))
 }
 
+/// The same of readings outside any job: names are instrument, channel and quantity.
+pub(crate) fn pack_outside(page: &[StoredEvent]) -> Result<Vec<Map<String, Value>>, WireError> {
+    let record = |event: &StoredEvent| {
+        let Happened::Reading(reading) = &event.row.what else {
+            return None;
+        };
+        Some(told(event, reading, quantity_of(&reading.point)?))
+    };
+    let records: Vec<Record> = page.iter().filter_map(record).collect();
+    senml::write(&records).map_err(|error| internal(&error))
+}
+
 fn record(rules: &RuleSet, event: &StoredEvent) -> Option<Record> {
     let Happened::Reading(reading) = &event.row.what else {
         return None;
     };
     let point = rules.point_index(&reading.point)?;
-    let (code, value) = value(reading, rules.point_unit(point).quantity());
-    Some(Record {
+    Some(told(event, reading, rules.point_unit(point).quantity()))
+}
+
+fn told(event: &StoredEvent, reading: &Reading, quantity: Quantity) -> Record {
+    let (code, value) = value(reading, quantity);
+    Record {
         name: reading.point.to_string(),
         unit: Some(code.to_owned()),
         value: Some(value),
         sum: None,
         time: event.row.wall as f64 / 1e6,
-    })
+    }
 }
 
 fn value(reading: &Reading, quantity: Quantity) -> (&'static str, senml::Value) {

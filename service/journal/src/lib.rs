@@ -35,6 +35,7 @@ pub use job::{
 pub use journal::{Journal, Pending};
 pub use outbox::{Content, Counts, Fate, Letter, Outbox, Tried};
 pub use row::{
-    Appended, Batch, EventRow, Happened, Probe, Reading, ReadingFilter, StoredEvent, SubmissionKey,
+    Appended, Batch, EventRow, Happened, Outside, Probe, Reading, ReadingFilter, StoredEvent,
+    SubmissionKey,
 };
 pub use sqlite::{SqliteJournal, backup, restore};

@@ -154,4 +154,40 @@ pub struct ReadingFilter {
     pub from: Option<i64>,
     /// Before this time, in microseconds since 1970.
     pub until: Option<i64>,
+    /// Outside any job only, and of these.
+    pub outside: Option<Outside>,
+}
+
+/// Which readings outside any job are wanted, by the parts of their subject
+/// (`instrument/channel/quantity`); every part left out is every one.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Outside {
+    /// Of this instrument.
+    pub instrument: Option<String>,
+    /// Of this channel.
+    pub channel: Option<u16>,
+    /// Of this quantity.
+    pub quantity: Option<trisect_measure::Quantity>,
+}
+
+impl Outside {
+    /// The subjects that fit, as a pattern of SQLite's `GLOB`.
+    pub(crate) fn pattern(&self) -> String {
+        let any = || "*".to_owned();
+        // What would be a wildcard stands for itself.
+        let literal = |text: &String| {
+            let mut plain = String::new();
+            for character in text.chars() {
+                match character {
+                    '*' | '?' | '[' => plain.extend(['[', character, ']']),
+                    _ => plain.push(character),
+                }
+            }
+            plain
+        };
+        let instrument = self.instrument.as_ref().map_or_else(any, literal);
+        let channel = self.channel.map_or_else(any, |channel| channel.to_string());
+        let quantity = self.quantity.map_or_else(any, |one| one.word().to_owned());
+        format!("{instrument}/{channel}/{quantity}")
+    }
 }

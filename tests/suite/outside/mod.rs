@@ -2,6 +2,7 @@
 
 mod client;
 mod modbus;
+mod traces;
 mod webhooks;
 
 use std::process::Stdio;

@@ -84,7 +84,13 @@ fn what_a_program_breaks_is_said_in_words() {
 
 /// A service that knows the example in Python.
 async fn served() -> Served {
-    let plugin = json!({"plugin": "gauge", "command": PYTHON, "directory": root()});
+    served_as("a-test").await
+}
+
+/// The same; its process has this word in its command line, which the example does not look at.
+async fn served_as(word: &str) -> Served {
+    let command = [PYTHON[0], PYTHON[1], word];
+    let plugin = json!({"plugin": "gauge", "command": command, "directory": root()});
     let plugins = vec![serde_json::from_value(plugin).unwrap()];
     Served::start_set(tempfile::tempdir().unwrap(), |settings: &mut Settings| {
         settings.plugins = plugins
@@ -199,4 +205,62 @@ async fn what_cannot_be_attached_is_refused_with_its_place() {
         );
     }
     served.stop().await;
+}
+
+/// Processes with this word in their command line.
+fn processes(word: &str) -> Vec<rustix::process::Pid> {
+    let of = |id: &i32| {
+        std::fs::read(format!("/proc/{id}/cmdline")).is_ok_and(|line| {
+            line.split(|byte| *byte == 0)
+                .any(|part| part == word.as_bytes())
+        })
+    };
+    let all = std::fs::read_dir("/proc").unwrap().flatten();
+    all.filter_map(|entry| entry.file_name().to_str()?.parse().ok())
+        .filter(of)
+        .filter_map(rustix::process::Pid::from_raw)
+        .collect()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_plugin_that_is_killed_is_told_of_at_once_and_comes_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let gauge = folder.path().join("gauge");
+    write(&gauge, "14.2");
+    let word = format!("to-be-killed-{}", std::process::id());
+    let served = served_as(&word).await;
+    let client = served.client().await;
+    let mut instruments = watch(&client).await;
+    let settings = json!({"plugin": "gauge", "settings": {"file": gauge, "rate": 100}});
+    attach(&client, settings).await.unwrap();
+    for round in 0..3 {
+        until(&mut instruments, "running", |one| {
+            one.state == InstrumentState::Running
+        })
+        .await;
+        let ids = processes(&word);
+        assert_eq!(ids.len(), 1, "round {round}");
+        rustix::process::kill_process(ids[0], rustix::process::Signal::KILL).unwrap();
+        let silent = until(&mut instruments, "silence", |one| {
+            one.state == InstrumentState::Silent
+        })
+        .await;
+        let note = silent.note.unwrap();
+        assert!(
+            note.contains("signal 9") && note.contains("started again in"),
+            "{note}"
+        );
+    }
+    until(&mut instruments, "back", |one| {
+        one.state == InstrumentState::Running
+    })
+    .await;
+    served.stop().await;
+    // Nothing of it is left behind.
+    within("its end", async {
+        while !processes(&word).is_empty() {
+            tokio::task::yield_now().await;
+        }
+    })
+    .await;
 }

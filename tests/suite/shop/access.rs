@@ -250,3 +250,53 @@ async fn check_config_says_all_and_starts_nothing() {
     let (code, said) = trisectd(&["check-config", "--config", good.to_str().unwrap()]).await;
     assert_eq!((code, said.contains("no mistakes")), (0, true), "{said}");
 }
+
+#[tokio::test]
+async fn check_config_looks_for_everything_that_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let rest = r#"
+rulesets = ["/no/rules.toml"]
+token_file = "/no/tokens.toml"
+[access]
+loopback = "manage"
+[tls]
+listen = "127.0.0.1:0"
+certificate = "/no/certificate.pem"
+key = "/no/key.pem"
+[unix]
+path = "/no/rpc.sock"
+[[webhooks]]
+webhook = "erp"
+url = "https://erp.example/x"
+secret_file = "/no/secret"
+[[plugins]]
+plugin = "gone"
+command = ["no-such-program"]
+[[bays]]
+bay = "b"
+[[bays.instruments]]
+instrument = "a"
+adapter = "http"
+settings = { url = "http://x/", readings = [{ function = "pressure", value = "/v", unit = "psi" }], credentials = { bearer_file = "/no/token" } }
+[[bays.instruments]]
+instrument = "q"
+adapter = "plugin"
+settings = { plugin = "none" }
+"#;
+    let file = configuration(folder.path(), rest);
+    let (code, said) = trisectd(&["check-config", "--config", file.to_str().unwrap()]).await;
+    assert_eq!(code, 1, "{said}");
+    for expected in [
+        "`rulesets`",
+        "`token_file`",
+        "`tls`",
+        "`unix.path`: there is no directory /no",
+        "`webhooks.erp`: cannot read the secret in /no/secret",
+        "`plugins.gone`: there is no program `no-such-program` in the PATH",
+        "`bays[0].instruments[0].settings.credentials`: cannot read /no/token",
+        "`bays[0].instruments[1].settings.plugin`",
+    ] {
+        assert!(said.contains(expected), "{expected} is missing in {said}");
+    }
+    assert_eq!(said.lines().count(), 8, "{said}");
+}

@@ -24,7 +24,7 @@ use trisectd::config::Settings;
 
 use super::{call, trisectd};
 
-async fn try_submit(client: &Client, count: usize) -> Result<u64, WireError> {
+pub(super) async fn try_submit(client: &Client, count: usize) -> Result<u64, WireError> {
     let params = ReadingSubmitParams {
         bay: BAY.to_owned(),
         readings: Some(readings("battery", "V", &vec![12.5; count])),
@@ -39,14 +39,14 @@ async fn try_submit(client: &Client, count: usize) -> Result<u64, WireError> {
     }
 }
 
-async fn stored(client: &Client, job: &str) -> u64 {
+pub(super) async fn stored(client: &Client, job: &str) -> u64 {
     let name = JobName {
         job: job.to_owned(),
     };
     client.call::<JobShow>(&name).await.unwrap().readings
 }
 
-async fn sound(journal: &Path, job: &str) {
+pub(super) async fn sound(journal: &Path, job: &str) {
     let journal = SqliteJournal::open(journal).unwrap();
     assert_eq!(journal.integrity().await.unwrap(), [""; 0]);
     assert_eq!(journal.verify(job).await.unwrap().findings, [""; 0]);

@@ -2,11 +2,16 @@
 //! world is unkind.
 
 mod access;
+mod copies;
+mod disk;
 mod examples;
 mod faults;
 mod idle;
 mod killed;
+mod notify;
 mod observed;
+mod outside;
+mod reach;
 mod reload;
 mod upgrade;
 

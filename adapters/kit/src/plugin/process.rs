@@ -29,6 +29,17 @@ pub struct Program {
     pub limits: Limits,
 }
 
+impl Program {
+    /// Looks whether the program is there, without starting it.
+    ///
+    /// # Errors
+    /// It is not.
+    pub fn look_for(&self) -> io::Result<()> {
+        let name = self.command.first().map_or("", String::as_str);
+        find(name, self.directory.as_deref())
+    }
+}
+
 /// What a plugin may use, and how patient the service is with it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Limits {
@@ -83,8 +94,7 @@ pub(super) struct Process {
 impl Process {
     /// Starts a program.
     pub(super) fn start(program: &Program) -> io::Result<Process> {
-        let name = program.command.first().map_or("", String::as_str);
-        find(name, program.directory.as_deref())?;
+        program.look_for()?;
         let mut command = Command::new("/bin/sh");
         command
             .args(["-c", WITHIN_LIMITS, "plugin"])

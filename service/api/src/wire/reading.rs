@@ -142,17 +142,17 @@ wire! {
         pub instrument: Option<String>,
     }
 
-    /// Parameters of `reading.history`: a job, or a bay for its open job.
+    /// Parameters of `reading.history`: a job, a bay for its open job, or a bay for what is `outside` any job.
     #[derive(Default)]
     #[serde(deny_unknown_fields)]
     pub struct ReadingHistoryParams {
         /// The job.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub job: Option<String>,
-        /// The bay whose open job is meant.
+        /// The bay whose open job is meant, or with `outside` what its instruments said outside any job.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub bay: Option<String>,
-        /// One test point only.
+        /// One test point only; readings outside any job have none.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub point: Option<String>,
         /// Only readings after this place in the journal.
@@ -164,14 +164,74 @@ wire! {
         /// How they are told; as readings if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub format: Option<HistoryFormat>,
+        /// Readings outside any job: what the bay's instruments said between jobs, or with their probes nowhere,
+        /// for as long as `keep.outside_jobs` keeps it.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        pub outside: bool,
+        /// One instrument only; with `outside`. It may have been detached since.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub instrument: Option<String>,
+        /// One channel only; with `outside`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub channel: Option<String>,
+        /// One quantity only, such as `pressure`; with `outside`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub quantity: Option<String>,
+        /// Only what was taken at this time or later.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub from: Option<Time>,
+        /// Only what was taken before this time.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub until: Option<Time>,
+    }
+
+    /// A reading outside any job: of an instrument and a quantity, as no rule set says of which point.
+    pub struct OutsideReading {
+        /// Its place in the journal, which is that of no other event.
+        pub seq: u64,
+        /// The bay it was taken in.
+        pub bay: String,
+        /// The instrument that took it.
+        pub instrument: String,
+        /// The instrument's channel.
+        pub channel: String,
+        /// What was measured, such as `pressure`.
+        pub quantity: String,
+        /// When it was taken.
+        pub time: Time,
+        /// The value; with `beyond`, the end of the range it lies beyond.
+        pub value: f64,
+        /// The unit of value and uncertainty: one for each quantity (`V`, `A`, `Ohm`, `Pa`, `degC`, `rpm`, …).
+        pub unit: String,
+        /// Standard uncertainty.
+        pub uncertainty: f64,
+        /// The true value lies beyond `value`, on this side.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub beyond: Option<Beyond>,
+        /// The calibration that was applied; `calibration.show` has it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub calibration: Option<String>,
+        /// How much older than `time` the value is, in seconds, estimated.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub latency: Option<f64>,
+        /// The barometric pressure that was taken off an absolute pressure, in the unit of the value.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub barometer: Option<f64>,
+        /// What was said about its quality: `hold`, `low-battery`, `stale`, …
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub flags: Vec<String>,
     }
 
     /// A page of readings.
     pub struct Readings {
-        /// Oldest first; empty if they were asked for as SenML.
+        /// Oldest first; empty if they were asked for as SenML, or outside any job.
         pub readings: Vec<Reading>,
-        /// The readings as a SenML pack (RFC 8428), if they were asked for so: names are test points, an
-        /// overload is a text such as `> 40000000 Ohm`. SenML has no word for uncertainty and flags.
+        /// The readings outside any job, if these were asked for; oldest first.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub outside: Option<Vec<OutsideReading>>,
+        /// The readings as a SenML pack (RFC 8428), if they were asked for so: names are test points, or
+        /// `instrument/channel/quantity` outside any job; an overload is a text such as `> 40000000 Ohm`. SenML
+        /// has no word for uncertainty and flags.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub senml: Option<Vec<Map<String, Value>>>,
         /// The place in the journal of the last one.

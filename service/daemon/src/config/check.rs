@@ -11,6 +11,7 @@ use crate::bay::Barometer;
 use crate::catalog::{Catalog, CatalogError};
 use crate::instruments::{self, Plugins};
 use crate::transport::TlsFiles;
+use crate::webhooks::Webhook;
 
 /// Every mistake of a configuration: of its text, its values, the files it names
 /// and the instruments it sets up. Opens no port and no socket, changes nothing.
@@ -59,6 +60,56 @@ pub(crate) fn of_settings(settings: &Settings) -> Vec<Mistake> {
     }
     found.extend(of_rule_sets(settings));
     found.extend(of_instruments(settings));
+    found.extend(of_what_is_reached(settings));
+    found
+}
+
+/// Files, folders and programs that are looked for when the service runs, or when it starts.
+fn of_what_is_reached(settings: &Settings) -> Vec<Mistake> {
+    let mut found = Vec::new();
+    let mut mistake = |key: String, what: String| {
+        found.push(Mistake {
+            line: None,
+            key,
+            what,
+        });
+    };
+    if let Some(unix) = &settings.unix
+        && let Some(folder) = unix.path.parent()
+        && !folder.as_os_str().is_empty()
+        && !folder.is_dir()
+    {
+        let what = format!("there is no directory {}: make it first", folder.display());
+        mistake("unix.path".to_owned(), what);
+    }
+    for webhook in &settings.webhooks {
+        if let Err(what) = Webhook::new(webhook) {
+            mistake(format!("webhooks.{}", webhook.webhook), what);
+        }
+    }
+    for plugin in settings
+        .plugins
+        .iter()
+        .filter(|one| !one.command.is_empty())
+    {
+        if let Err(error) = plugin.program().look_for() {
+            mistake(format!("plugins.{}", plugin.plugin), error.to_string());
+        }
+    }
+    for (index, bay) in settings.bays.iter().enumerate() {
+        for (place, instrument) in bay.instruments.iter().enumerate() {
+            let Some(credentials) = instrument.settings.get("credentials") else {
+                continue;
+            };
+            let files = ["/bearer_file", "/basic/password_file"].map(|at| credentials.pointer(at));
+            for file in files.into_iter().flatten().filter_map(|file| file.as_str()) {
+                if let Err(error) = std::fs::File::open(file) {
+                    let key = format!("bays[{index}].instruments[{place}].settings.credentials");
+                    mistake(key, format!("cannot read {file}: {error}"));
+                }
+            }
+        }
+    }
     found
 }
 

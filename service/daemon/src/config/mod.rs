@@ -53,8 +53,8 @@ pub fn load(flags: &Flags) -> Result<Settings, ConfigError> {
 fn unchecked(flags: &Flags) -> Result<Settings, ConfigError> {
     let file = flags.file.as_deref().map(read).transpose()?;
     // The command-line client's own variables are no settings of the service.
-    let variables =
-        std::env::vars_os().filter(|(key, _)| key != "TRISECT_SERVER" && key != "TRISECT_TOKEN");
+    let client = ["TRISECT_SERVER", "TRISECT_TOKEN", "TRISECT_CA"];
+    let variables = std::env::vars_os().filter(|(key, _)| client.iter().all(|one| key != one));
     let text = |text: std::ffi::OsString| text.to_string_lossy().into_owned();
     let variables = variables
         .map(|(key, value)| (text(key), text(value)))

@@ -6,7 +6,7 @@
 mod hands;
 mod job;
 mod say;
-mod stage;
+pub(crate) mod stage;
 
 use std::path::PathBuf;
 

@@ -108,7 +108,7 @@ fn settings(journal: &Path, instruments: &[Instrument], speed: f64) -> Settings 
 }
 
 /// An instrument's settings, with the accuracy its data sheet would give.
-fn attached(instrument: &Instrument, speed: f64) -> InstrumentSettings {
+pub(crate) fn attached(instrument: &Instrument, speed: f64) -> InstrumentSettings {
     let port = instrument.path.to_string_lossy();
     let (adapter, settings) = match &instrument.speaks {
         Speaks::Multimeter(chip) => (

@@ -75,7 +75,8 @@ impl Plugins {
 }
 
 impl PluginSettings {
-    fn program(&self) -> Program {
+    /// Its program, as the kit starts it.
+    pub(crate) fn program(&self) -> Program {
         let usual = Limits::default();
         Program {
             name: self.plugin.clone(),

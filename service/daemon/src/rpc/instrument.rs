@@ -1,12 +1,12 @@
 //! `instrument.*` and `probe.*`.
 
 use jsonrpsee::RpcModule;
-use trisect_api::WireError;
 use trisect_api::serve::{register, register_watch};
 use trisect_api::table::{
     InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentWatch, ProbeLift, ProbePlace,
 };
-use trisect_api::wire::{Instrument, InstrumentItem, Instruments};
+use trisect_api::wire::{Instrument, InstrumentAttachParams, InstrumentItem, Instruments};
+use trisect_api::{ErrorKind, WireError};
 
 use super::Hall;
 use crate::bay::Attaching;
@@ -20,6 +20,7 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         hall.bay(&params.bay)?;
         let params = hall.found(params).await?;
         let bay = hall.bay(&params.bay)?;
+        keep_secrets(&params)?;
         let attaching = Attaching::prepare(params, &hall.plugins).await?;
         bay.ask(move |bay| Box::pin(bay.attach(attaching))).await
     });
@@ -45,6 +46,18 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
         let stand = hall.instruments(params.bay.as_deref()).await?;
         Ok(feed.starting_with(stand.into_iter().map(InstrumentItem::Instrument).collect()))
     });
+}
+
+/// Credentials are read from files of the service's machine and sent to an address: whoever may attach an
+/// instrument shall not choose both, or any secret of that machine could be had.
+fn keep_secrets(params: &InstrumentAttachParams) -> Result<(), WireError> {
+    if !params.settings.contains_key("credentials") {
+        return Ok(());
+    }
+    Err(ErrorKind::InvalidSettings
+        .because("credentials are named in the configuration alone")
+        .at("settings.credentials")
+        .hint("put the instrument into the configuration, and reload it"))
 }
 
 impl Hall {

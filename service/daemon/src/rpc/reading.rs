@@ -3,9 +3,9 @@
 use jsonrpsee::RpcModule;
 use trisect_api::serve::{register, register_watch};
 use trisect_api::table::{ReadingEnter, ReadingHistory, ReadingSubmit, ReadingWatch};
-use trisect_api::wire::{HistoryFormat, ReadingHistoryParams, Readings};
+use trisect_api::wire::{HistoryFormat, ReadingHistoryParams, Readings, Time};
 use trisect_api::{ErrorKind, WireError};
-use trisect_journal::ReadingFilter;
+use trisect_journal::{ReadingFilter, StoredEvent};
 
 use super::Hall;
 use crate::bay::{refusal, stored_reading};
@@ -33,6 +33,26 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     });
 }
 
+/// Stored readings, and whether there are more after them.
+pub(super) struct Page {
+    pub(super) events: Vec<StoredEvent>,
+    pub(super) more: bool,
+}
+
+/// A time that was asked for, in microseconds since 1970.
+pub(super) fn time_asked(time: Option<&Time>, field: &str) -> Result<Option<i64>, WireError> {
+    let Some(Time(text)) = time else {
+        return Ok(None);
+    };
+    let parsed: Result<jiff::Timestamp, _> = text.parse();
+    parsed.map(|time| Some(time.as_microsecond())).map_err(|_| {
+        ErrorKind::InvalidTime
+            .because(format!("`{text}` is no time"))
+            .at(field)
+            .hint("write RFC 3339, such as 2026-11-24T07:31:05Z")
+    })
+}
+
 impl Hall {
     async fn history(&self, params: ReadingHistoryParams) -> Result<Readings, WireError> {
         let limit = params.limit.unwrap_or(PAGE);
@@ -41,6 +61,21 @@ impl Hall {
                 .because(format!("a page has 1 to {MOST} readings"))
                 .at("limit")
                 .hint("ask for the next page with `after_seq`"));
+        }
+        if params.outside {
+            return self.outside(params, limit as usize).await;
+        }
+        for (given, field) in [
+            (params.instrument.is_some(), "instrument"),
+            (params.channel.is_some(), "channel"),
+            (params.quantity.is_some(), "quantity"),
+        ] {
+            if given {
+                return Err(ErrorKind::InvalidParams
+                    .because(format!("`{field}` chooses among readings outside any job"))
+                    .at(field)
+                    .hint("choose a job's readings by `point`, or ask with `outside`"));
+            }
         }
         let job = self.job_meant(params.job, params.bay.as_deref()).await?;
         let kept = self.kept_job(&job).await?;
@@ -57,26 +92,39 @@ impl Hall {
         let filter = ReadingFilter {
             job: Some(job),
             point: params.point,
+            from: time_asked(params.from.as_ref(), "from")?,
+            until: time_asked(params.until.as_ref(), "until")?,
             ..ReadingFilter::default()
         };
-        let after = i64::try_from(params.after_seq.unwrap_or(0)).unwrap_or(i64::MAX);
-        // One more than asked for tells whether there are more.
-        let wanted = limit as usize;
-        let page = self.journal.readings(filter, after, wanted + 1).await;
-        let mut page = page.map_err(|error| refusal(&error))?;
-        let more = page.len() > wanted;
-        page.truncate(wanted);
-        let last_seq = page.last().map(|event| event.seq.unsigned_abs());
+        let page = self.page(filter, params.after_seq, limit as usize).await?;
+        let Page { events, more } = page;
         let as_senml = params.format == Some(HistoryFormat::Senml);
-        let readings = page.iter().filter(|_| !as_senml);
+        let readings = events.iter().filter(|_| !as_senml);
         Ok(Readings {
             more,
             readings: readings.filter_map(|e| stored_reading(rules, e)).collect(),
+            outside: None,
             senml: as_senml
-                .then(|| crate::senml::pack(rules, &page))
+                .then(|| crate::senml::pack(rules, &events))
                 .transpose()?,
-            last_seq,
+            last_seq: events.last().map(|event| event.seq.unsigned_abs()),
         })
+    }
+
+    /// A page of what a filter lets through.
+    pub(super) async fn page(
+        &self,
+        filter: ReadingFilter,
+        after_seq: Option<u64>,
+        limit: usize,
+    ) -> Result<Page, WireError> {
+        let after = i64::try_from(after_seq.unwrap_or(0)).unwrap_or(i64::MAX);
+        // One more than asked for tells whether there are more.
+        let page = self.journal.readings(filter, after, limit + 1).await;
+        let mut events = page.map_err(|error| refusal(&error))?;
+        let more = events.len() > limit;
+        events.truncate(limit);
+        Ok(Page { events, more })
     }
 
     /// The job of an id, or the open job of a bay: one of the two is given.

@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use axum::Router;
+use axum::http::{HeaderValue, StatusCode, header};
 use futures_util::StreamExt;
 use futures_util::stream::FuturesUnordered;
 use hyper::body::Incoming;
@@ -33,6 +34,9 @@ use crate::access::Peer;
 /// how long it waits after each: out of file descriptors, say.
 const FAILURES: u32 = 600;
 const AFTER_FAILURE: Duration = Duration::from_millis(100);
+
+/// How long a connection may still ask once the transport is told to stop: what it had sent by then is answered.
+const LINGER: Duration = Duration::from_millis(250);
 
 /// Bytes a connection may have buffered; a request's head has to fit.
 const BUFFER: usize = 64 * 1024;
@@ -237,11 +241,22 @@ impl Service {
     async fn talk(self, stream: impl Stream, connection: Connection) -> Result<(), hyper::Error> {
         let router = self.router;
         let asked = Arc::new(AtomicBool::new(false));
-        let noted = asked.clone();
+        let (noted, stopping) = (asked.clone(), self.stop.clone());
         let answering = service_fn(move |mut request: hyper::Request<Incoming>| {
             noted.store(true, Ordering::Relaxed);
             request.extensions_mut().insert(connection.clone());
-            router.clone().oneshot(request)
+            let (answer, stopping) = (router.clone().oneshot(request), stopping.clone());
+            async move {
+                let mut answer = answer.await;
+                if let Ok(answer) = &mut answer
+                    && stopping.is_cancelled()
+                    && answer.status() != StatusCode::SWITCHING_PROTOCOLS
+                {
+                    let close = HeaderValue::from_static("close");
+                    answer.headers_mut().insert(header::CONNECTION, close);
+                }
+                answer
+            }
         });
         let talking = http1::Builder::new()
             .timer(TokioTimer::new())
@@ -252,8 +267,14 @@ impl Service {
         let mut talking = std::pin::pin!(talking);
         tokio::select! {
             ended = &mut talking => return ended,
-            () = self.stop.cancelled() => talking.as_mut().graceful_shutdown(),
+            () = self.stop.cancelled() => {}
         }
+        // Whoever has just connected, or asks all the time, is not cut before it is answered, and told that
+        // this was the last answer on this connection.
+        if let Ok(ended) = timeout(LINGER, talking.as_mut()).await {
+            return ended;
+        }
+        talking.as_mut().graceful_shutdown();
         // hyper would wait for the first request of a connection that had none.
         if asked.load(Ordering::Relaxed) {
             talking.await

@@ -9,11 +9,12 @@ use super::words::{self, Texts};
 use super::{chain, columns, trail};
 use crate::{
     AuditFilter, CalibrationText, Installed, Job, JobFilter, JobState, JournalError, NewJob,
-    ReadingFilter, RuleSetText, StoredAudit, StoredEvent, StoredVerdict, Verified,
+    Outside, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, StoredVerdict, Verified,
 };
 
-/// Most rows of one page, whatever was asked for.
-const LONGEST_PAGE: usize = 10_000;
+/// Most rows of one page, whatever was asked for: one more than is told of at once, which says whether
+/// there are more.
+const LONGEST_PAGE: usize = 10_001;
 
 const JOB_COLUMNS: &str = "id, bay, machine, complaint, rule_set, opened_at, opened_by, \
      closed_at, confirmed, note";
@@ -24,6 +25,13 @@ pub(super) const EVENTS: &str = "SELECT seq, at, wall, kind, subject, object, bo
      WHERE seq BETWEEN ?1 AND ?2 AND (?3 IS NULL OR kind = ?3) \
      AND (?4 IS NULL OR subject = ?4) AND (?5 IS NULL OR wall >= ?5) \
      AND (?6 IS NULL OR wall < ?6) ORDER BY seq";
+
+/// The readings of a run outside any job, whose subject fits a pattern.
+const OUTSIDE: &str = "SELECT seq, at, wall, kind, subject, object, bound, value, uncertainty, \
+     flags, entered, instrument, channel, by, calibration, latency, barometer FROM event \
+     WHERE seq BETWEEN ?1 AND ?2 AND kind = ?3 \
+     AND subject IN (SELECT id FROM word WHERE text GLOB ?4) \
+     AND (?5 IS NULL OR wall >= ?5) AND (?6 IS NULL OR wall < ?6) ORDER BY seq";
 
 /// A reading connection.
 #[derive(Debug)]
@@ -40,6 +48,8 @@ struct Within {
     point: Option<i64>,
     from: Option<i64>,
     until: Option<i64>,
+    /// Of which subjects, outside any job.
+    outside: Option<String>,
 }
 
 impl Reader {
@@ -182,13 +192,16 @@ impl Reader {
             point,
             from: filter.from,
             until: filter.until,
+            outside: filter.outside.as_ref().map(Outside::pattern),
         };
         let wanted = format!(
             "(?2 IS NULL OR job = ?2) AND {} AND (?3 IS NULL OR bay = ?3)
-             AND (?4 IS NULL OR wall_to >= ?4) AND (?5 IS NULL OR wall_from < ?5)",
+             AND (?4 IS NULL OR wall_to >= ?4) AND (?5 IS NULL OR wall_from < ?5)
+             AND (?6 IS FALSE OR job IS NULL)",
             Stretch::OF_JOB
         );
-        let values = params![after, job, bay, filter.from, filter.until];
+        let outside = filter.outside.is_some();
+        let values = params![after, job, bay, filter.from, filter.until, outside];
         self.page(&wanted, values, &within, limit)
     }
 
@@ -310,14 +323,18 @@ fn collect(
         why: "its bay is not among the words",
     })?;
     let job = job_id(connection, stretch.job).map_err(&reading)?;
-    let mut find = connection.prepare_cached(EVENTS).map_err(&reading)?;
     let kind = within.readings_only.then_some(columns::READING_KIND);
     let first = stretch.first.max(within.after.saturating_add(1));
+    let (find, subject): (_, &dyn ToSql) = match &within.outside {
+        None => (EVENTS, &within.point),
+        Some(pattern) => (OUTSIDE, pattern),
+    };
+    let mut find = connection.prepare_cached(find).map_err(&reading)?;
     let values = params![
         first,
         stretch.last,
         kind,
-        within.point,
+        subject,
         within.from,
         within.until
     ];
