@@ -60,7 +60,10 @@ fn surveyed(model: &Arc<Model>, machines: u64) -> Duration {
     };
     let begun = Instant::now();
     let report = survey(model, &wanted, &|_| {});
-    assert!(black_box(report).is_ok(), "the shipped rule set is surveyed");
+    assert!(
+        black_box(report).is_ok(),
+        "the shipped rule set is surveyed"
+    );
     begun.elapsed()
 }
 
@@ -82,17 +85,26 @@ fn main() {
     };
     let each = |time: Duration, machines: u64| time.as_secs_f64() * 1e3 / machines as f64;
     let baseline = best_of_two(|| surveyed(&model, BASELINE));
-    println!("\n{:>9}  {:>10}  {:>12}  {:>9}", "machines", "seconds", "ms a machine", "baseline");
+    println!(
+        "\n{:>9}  {:>10}  {:>12}  {:>9}",
+        "machines", "seconds", "ms a machine", "baseline"
+    );
     let row = |machines: u64, time: Duration| {
         let ratio = each(time, machines) / each(baseline, BASELINE);
         let cost = each(time, machines);
-        println!("{machines:>9}  {:>10.1}  {cost:>12.2}  {ratio:>9.2}", time.as_secs_f64());
+        println!(
+            "{machines:>9}  {:>10.1}  {cost:>12.2}  {ratio:>9.2}",
+            time.as_secs_f64()
+        );
         ratio
     };
     row(BASELINE, baseline);
     for machines in sizes {
         let ratio = row(*machines, surveyed(&model, *machines));
-        assert!(ratio < LINEAR, "{machines} machines cost {ratio:.2} times as much each");
+        assert!(
+            ratio < LINEAR,
+            "{machines} machines cost {ratio:.2} times as much each"
+        );
     }
     assert!(steps < QUARTER, "a quarter of an hour took {steps:?}");
 }

@@ -123,15 +123,15 @@ fn contradictions_name_nobody() {
     // Eight faults that have nothing to do with each other: no two explain them.
     job.failed(&[
         "fuel-seen",
-        "battery-cranking",
+        "positive-cable",
         "harness-isolation",
         "filter-drop",
     ]);
     job.failed(&[
         "accelerator-sweep",
-        "engine-speed-seen",
+        "intake-clear",
         "bypass-runs-hot",
-        "positive-cable",
+        "injectors-spray",
     ]);
     let verdict = job.verdict();
     assert_eq!(verdict.standing, Standing::Contradicted);
