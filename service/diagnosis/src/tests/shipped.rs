@@ -89,9 +89,14 @@ fn a_controller_is_named_only_when_its_harness_is_cleared() {
     let mut job = Job::shipped(Some("cranks-no-start"));
     job.answer("bypass-start", "starts")
         .answer("swap-back", "complaint-returns");
-    job.answer("controller-answers", "silent")
-        .failed(&["lift-pump-runs"]);
-    job.passed(&["pump-feed", "bus-termination", "engine-speed-seen"])
+    // A dead controller switches no lift pump and sees no speed.
+    job.answer("controller-answers", "silent").failed(&[
+        "lift-pump-runs",
+        "lift-pump-feed",
+        "engine-speed-seen",
+        "inlet-pressure-cranking",
+    ]);
+    job.passed(&["pump-feed", "bus-termination"])
         .passed(&harness[..4]);
     let verdict = job.verdict();
     assert_eq!(verdict.suspects[0].id, "controller-dead");
