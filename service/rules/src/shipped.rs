@@ -158,7 +158,7 @@ mod tests {
             |target: ProofTarget| rules.proofs.iter().filter(|p| p.target == target).count();
         assert_eq!(
             Side::ALL.map(|side| count(ProofTarget::Side(side))),
-            [2, 3, 5, 2]
+            [2, 3, 6, 2]
         );
         let controllers = ["controller-dead", "controller-commands-full"];
         let named = controllers
