@@ -104,12 +104,15 @@ fn every_proof_is_withheld_once() {
                     .any(|m| m["side"] == side.word() && m[list] == json!(checks))
         })
     };
+    let smoke = rules.check_index("smoke-cranking").unwrap();
     for proof in &rules.proofs {
         let ProofTarget::Side(side) = proof.target else {
             continue;
         };
-        // Belief never reaches the threshold for what is outside: see `examine --prove`.
-        if side == Side::Outside {
+        // What is outside is believed only once its own checks failed: by smoke and the bypass drive alone,
+        // metering that is nearly shut could be the same (outside-smoke-and-no-start.toml).
+        let outside = side == Side::Outside;
+        if outside && proof.passed.contains(&smoke) {
             continue;
         }
         let whole =
@@ -124,7 +127,7 @@ fn every_proof_is_withheld_once() {
             ("any_failed", &proof.any_failed),
             ("measured_failed", &proof.measured_failed),
         ] {
-            assert!(whole(list, checks), "{side}: {list} withheld");
+            assert!(outside || whole(list, checks), "{side}: {list} withheld");
         }
     }
     let named = |case: &Value| {
@@ -155,8 +158,8 @@ fn the_gate_of_the_shipped_rule_set_is_proven() {
     let named = proving["named"].as_array().unwrap();
     let searched: u64 = named.iter().filter_map(|n| n["searched"].as_u64()).sum();
     assert_eq!(proving["combinations"], searched);
-    // Three outcomes of each check: 13 of supply, 14 of controller, 9 of pump, 8 of outside; two controllers.
-    let all = [13, 14, 9, 8, 14, 14].map(|checks| 3u64.pow(checks));
+    // Three outcomes of each check: 13 of supply, 14 of controller, 15 of pump, 11 of outside; two controllers.
+    let all = [13, 14, 15, 11, 14, 14].map(|checks| 3u64.pow(checks));
     assert_eq!(searched, all.iter().sum::<u64>());
     for naming in named.iter().filter(|naming| naming["side"] != "outside") {
         assert!(naming["shortest"]["tests"].is_array(), "{naming}");

@@ -238,21 +238,35 @@ mod tests {
     fn the_ways_of_the_shipped_proofs_are_what_the_trade_says() {
         let rules = shipped_rule_set("distributor-pump-12v").unwrap();
         let count = |place: usize| ways(&rules, &rules.proofs[place], &[]).len();
-        // Pump: four failures on the bypass drive; controller: swap, calm, eleven circuits.
-        assert_eq!([0, 1, 2, 3].map(count), [4, 1, 1, 11]);
-        let pump = &ways(&rules, &rules.proofs[0], &[])[0];
-        assert_eq!((pump.passed.len(), pump.failed.len()), (5, 1));
-        assert!(pump.minutes(&rules) > 0.0);
-        // A machine that will not start: two of the four failures are left out.
+        // Pump: two failures on the bypass drive beside a dead control unit; no start and no fuel, or no high idle,
+        // with a sound engine; two beside stuck timing; hot; racing. Controller: swap, calm, eleven circuits.
+        assert_eq!(
+            [0, 1, 2, 3, 4, 5, 6, 7, 8].map(count),
+            [2, 1, 1, 2, 1, 1, 1, 1, 11]
+        );
+        let lengths = |place: usize| {
+            let way = &ways(&rules, &rules.proofs[place], &[])[0];
+            (way.passed.len(), way.failed.len())
+        };
+        // Never on one failure and the supply alone, but for racing, which is measured.
+        assert_eq!(
+            [0, 1, 2, 3, 4, 5].map(lengths),
+            [(5, 2), (7, 2), (8, 1), (5, 2), (5, 2), (5, 1)]
+        );
+        assert!(ways(&rules, &rules.proofs[0], &[])[0].minutes(&rules) > 0.0);
+        // A machine that will not start does not stall hot.
         let left_out = &rules.complaints[0].leaves_out;
         assert_eq!(ways(&rules, &rules.proofs[0], left_out).len(), 2);
+        assert_eq!(ways(&rules, &rules.proofs[4], left_out).len(), 0);
     }
 
     #[test]
     fn a_way_that_holds_another_is_no_way() {
         let rules = shipped_rule_set("distributor-pump-12v").unwrap();
         let mut proof = rules.proofs[0].clone();
-        proof.measured_failed = vec![rules.check_index("calm-on-bypass").unwrap()];
+        let calm = rules.check_index("calm-on-bypass").unwrap();
+        proof.measured_failed = vec![calm];
+        proof.any_failed.push(calm);
         let found = ways(&rules, &proof, &[]);
         // That failure is one of `any_failed` too, and enough.
         assert_eq!(found.len(), 1, "{found:?}");

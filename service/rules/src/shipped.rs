@@ -76,7 +76,8 @@ mod tests {
              controller-ground controller-answers engine-speed-seen harness-continuity
              harness-isolation bus-termination accelerator-sweep bypass-click bypass-current
              bypass-start bypass-high-idle swap-back bypass-runs-hot calm-on-harness
-             calm-on-bypass smoke-cranking heat-dependence",
+             calm-on-bypass smoke-cranking heat-dependence intake-clear timing-follows
+             compression-good injectors-spray",
         );
         check(
             rules.complaints.iter().map(|c| &c.id),
@@ -84,6 +85,7 @@ mod tests {
         );
     }
 
+    /// Limits and shares are the trade's; probabilities are what the machine model made of them.
     #[test]
     fn numbers_of_the_trade() {
         let rules = pump();
@@ -99,7 +101,7 @@ mod tests {
             (cranking.otherwise, &cranking.phases[..]),
             (0.005, &[Phase::Cranking][..])
         );
-        assert!(cranking.fails.contains(&(suspect("lift-pump-weak"), 0.8)));
+        assert!(cranking.fails.contains(&(suspect("lift-pump-weak"), 0.98)));
         assert!(
             matches!(cranking.at_least, Some(Bound::Fixed(pa)) if (pa / 6894.757 - 5.0).abs() < 1e-5)
         );
@@ -117,14 +119,14 @@ mod tests {
         assert!((rows[0].0 - 255.15).abs() < 1e-9);
 
         let start = check("bypass-start").asked().unwrap();
-        assert_eq!(start.otherwise, [0.97, 0.015, 0.015]);
+        assert_eq!(start.otherwise, [0.99, 0.005, 0.005]);
         assert!(
             start
                 .expect
-                .contains(&(suspect("pump-control-unit-dead"), vec![0.05, 0.05, 0.9]))
+                .contains(&(suspect("pump-control-unit-dead"), vec![0.02, 0.052, 0.928]))
         );
-        assert_eq!(start.expect.len(), 19);
-        assert_eq!(check("swap-back").asked().unwrap().expect.len(), 11);
+        assert_eq!(start.expect.len(), 21);
+        assert_eq!(check("swap-back").asked().unwrap().expect.len(), 13);
         assert_eq!(
             check("calm-on-harness").measured().unwrap().drive,
             Some(Drive::Harness)
@@ -145,7 +147,7 @@ mod tests {
             && rules.suspects[link.second].side == Side::Pump));
         let no_start = &rules.complaints[0];
         assert_eq!((no_start.otherwise, no_start.given.len()), (0.02, 29));
-        assert!(no_start.given.contains(&(suspect("tank-empty"), 0.95)));
+        assert!(no_start.given.contains(&(suspect("tank-empty"), 0.9)));
         assert!(rules.checks.iter().all(|c| c.needs.is_empty()));
     }
 
@@ -156,7 +158,7 @@ mod tests {
             |target: ProofTarget| rules.proofs.iter().filter(|p| p.target == target).count();
         assert_eq!(
             Side::ALL.map(|side| count(ProofTarget::Side(side))),
-            [2, 3, 1, 1]
+            [2, 3, 6, 2]
         );
         let controllers = ["controller-dead", "controller-commands-full"];
         let named = controllers

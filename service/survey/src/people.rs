@@ -16,8 +16,9 @@ fn wrong(check: &str) -> f64 {
         // That an engine starts, stalls or races is hard to miss.
         "bypass-start" | "bypass-high-idle" | "swap-back" | "bypass-runs-hot"
         | "heat-dependence" => 0.005,
-        // Read off a code reader, or a dipstick.
-        "fuel-seen" | "controller-answers" | "engine-speed-seen" => 0.01,
+        // Read off a code reader, a gauge or a dipstick, or seen on a test bench.
+        "fuel-seen" | "controller-answers" | "engine-speed-seen" | "timing-follows"
+        | "compression-good" | "injectors-spray" => 0.01,
         // Heard, felt or looked at.
         _ => 0.03,
     }

@@ -23,7 +23,7 @@ pub fn picture(report: &Report) -> String {
     let count = report.confusion.len() as f64;
     let (wide, high) = (
         LEFT + SQUARE + 60.0 + NAMES + CELL * (count + 1.0) + 40.0,
-        (TOP + NAMES + CELL * count + 60.0).max(TOP + SQUARE + 200.0),
+        (TOP + NAMES + CELL * count).max(TOP + SQUARE + 200.0),
     );
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{wide:.0}\" height=\"{high:.0}\" viewBox=\"0 0 {wide:.0} {high:.0}\" \
@@ -148,7 +148,7 @@ fn calibration(svg: &mut String, report: &Report) {
         TOP - 14.0,
         13.0,
         &format!(
-            "How often it had one (expected calibration error {:.3})",
+            "How often it had one, of all beliefs (expected calibration error {:.3})",
             report.expected_calibration_error
         ),
     );
@@ -212,6 +212,13 @@ fn confusion(svg: &mut String, report: &Report, left: f64) {
             escaped(name)
         );
     }
+    words(
+        svg,
+        left,
+        y0 + CELL * report.confusion.len() as f64 + 20.0,
+        11.0,
+        "Percent of the machines of the row, from 1 on. Not isolated: no side was proven.",
+    );
     for (row, of) in report.confusion.iter().enumerate() {
         let y = y0 + CELL * row as f64;
         let _ = writeln!(

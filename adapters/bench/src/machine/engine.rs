@@ -11,6 +11,10 @@ const FULL_LOAD: f64 = 450.0;
 const FIRES_AT: f64 = 645.0;
 /// Below this the grid heater warms the intake, kelvins, by so many kelvins.
 const HEATER: (f64, f64) = (278.15, 65.0);
+/// Exponent of compression: some heat is lost on the way (from memory).
+const POLYTROPIC: f64 = 1.35;
+/// Pressure of the air, Pa.
+const ATMOSPHERE: f64 = 101_325.0;
 
 /// The engine's condition and state.
 #[derive(Clone, Debug)]
@@ -92,6 +96,17 @@ impl Engine {
         self.friction * oil * mixed
     }
 
+    /// By how much a charge is compressed: less where it blows by, most when slow.
+    fn ratio(&self) -> f64 {
+        let blow_by = 1.0 - 0.9 / self.omega.max(5.0);
+        17.0 * self.compression * blow_by * (1.0 - 0.15 * self.intake)
+    }
+
+    /// Pressure at the end of compression without firing, Pa gauge.
+    pub(crate) fn compressed(&self) -> f64 {
+        ATMOSPHERE * (self.ratio().powf(POLYTROPIC) - 1.0)
+    }
+
     /// Share of the charges that fire.
     fn firing(&self, acting: &Acting) -> f64 {
         let heated = if acting.heater && acting.ambient < HEATER.0 {
@@ -100,9 +115,7 @@ impl Engine {
             0.0
         };
         let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + heated;
-        let blow_by = 1.0 - 0.9 / self.omega.max(5.0);
-        let ratio = 17.0 * self.compression * blow_by * (1.0 - 0.15 * self.intake);
-        let end = intake * ratio.powf(0.35) - 1500.0 / self.omega.max(5.0);
+        let end = intake * self.ratio().powf(POLYTROPIC - 1.0) - 1500.0 / self.omega.max(5.0);
         let needed = FIRES_AT + 60.0 * self.injectors + 30.0 * acting.late;
         1.0 / (1.0 + ((needed - end) / 12.0).exp())
     }

@@ -27,6 +27,7 @@ mod wiring;
 
 use battery::Shaft;
 pub use fault::{Fault, FaultError, FaultKind};
+pub use fuel::Pipe;
 pub use observe::{ActError, CHECKS};
 use parts::Parts;
 pub use points::{POINTS, TestPoint};

@@ -24,7 +24,7 @@ pub enum ActError {
 }
 
 /// Every check that can be observed.
-pub const CHECKS: [&str; 13] = [
+pub const CHECKS: [&str; 17] = [
     "fuel-seen",
     "lift-pump-runs",
     "air-seen",
@@ -38,6 +38,10 @@ pub const CHECKS: [&str; 13] = [
     "bypass-runs-hot",
     "smoke-cranking",
     "heat-dependence",
+    "intake-clear",
+    "timing-follows",
+    "compression-good",
+    "injectors-spray",
 ];
 
 const NOT_ON_BYPASS: &str = "the engine does not run on the bypass drive";
@@ -48,6 +52,10 @@ const UNTIL_HOT: f64 = 1500.0;
 const SWAP_WATCHED: f64 = 90.0;
 /// Seconds in which a pump control unit cools.
 const COOLING: f64 = 1800.0;
+/// A part that is bad by more than this looks it on the bench (from memory).
+const SEEN: f64 = 0.2;
+/// Compression of a cylinder at the least, Pa gauge: 400 psi (common practice, no source).
+const COMPRESSION: f64 = 400.0 * 6894.757;
 
 impl Machine {
     /// The answer a technician would give to an asked check.
@@ -71,6 +79,10 @@ impl Machine {
             "bypass-runs-hot" => copy.bypass_runs_hot()?,
             "smoke-cranking" => copy.see_smoke(),
             "heat-dependence" => copy.heat_dependence()?,
+            "intake-clear" => pick(copy.parts.engine.intake < SEEN, "clear", "blocked"),
+            "timing-follows" => copy.read_timing()?,
+            "compression-good" => copy.gauge_compression(),
+            "injectors-spray" => pick(copy.parts.engine.injectors < SEEN, "spray", "dribble"),
             _ => {
                 return Err(ActError::Unknown {
                     check: check.to_owned(),
@@ -188,6 +200,30 @@ impl Machine {
         self.with(|c| c.key = Key::Crank);
         let smoke = self.wait_until(6.0, |m| m.parts.engine.smoked > 2.0);
         pick(smoke, "smoke", "none")
+    }
+
+    /// Commanded and actual timing, off a code reader while the engine idles: a
+    /// device that is stuck does not move.
+    fn read_timing(&mut self) -> Result<&'static str, ActError> {
+        let start = self.try_start_twice(Drive::Harness, 5.0);
+        if !start.started || start.died {
+            return Err(ActError::NotPossible {
+                check: "timing-follows",
+                why: "the engine does not run, so nothing moves the timing",
+            });
+        }
+        Ok(pick(self.parts.pump.late < SEEN, "follows", "stuck"))
+    }
+
+    /// A gauge in place of each injector, fuel shut off, six seconds of the starter.
+    fn gauge_compression(&mut self) -> &'static str {
+        self.with(|c| {
+            c.drive = Drive::Bypass;
+            c.bypass = BypassCommand::ShutOff;
+            c.key = Key::Crank;
+        });
+        self.advance(6.0);
+        pick(self.parts.engine.compressed() > COMPRESSION, "good", "low")
     }
 
     fn heat_dependence(&mut self) -> Result<&'static str, ActError> {

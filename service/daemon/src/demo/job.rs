@@ -20,6 +20,8 @@ const BY: &str = "M. Aldous";
 const STEPS: usize = 30;
 /// Information below which a test is not worth walking to the machine, bits.
 const WORTH: f64 = 0.01;
+/// The same once a side is isolated, and what is asked is which of its suspects it is.
+const WORTH_THEN: f64 = 0.1;
 /// The probability at which a suspect is sure enough to order its part.
 const SURE: f64 = 0.9;
 
@@ -127,14 +129,16 @@ fn choose<'a>(verdict: &'a Verdict, cannot: &HashSet<String>) -> Option<&'a Next
         .first()
         .map_or(0.0, |suspect| suspect.probability);
     let unproven = verdict.missing.iter().any(|m| Some(m.side) == verdict.side);
-    if verdict.standing == Standing::Isolated && top >= SURE && !unproven {
+    let isolated = verdict.standing == Standing::Isolated;
+    if isolated && top >= SURE && !unproven {
         return None;
     }
+    let worth = if isolated { WORTH_THEN } else { WORTH };
     let mut doable = verdict
         .next
         .iter()
         .filter(|test| !cannot.contains(&test.check));
-    doable.find(|test| test.bits >= WORTH || test.advances_proof)
+    doable.find(|test| test.bits >= worth || test.advances_proof)
 }
 
 async fn carry_out(technician: &mut Technician<'_>, check: &CheckShown) -> Result<bool, DemoError> {

@@ -89,9 +89,14 @@ fn a_controller_is_named_only_when_its_harness_is_cleared() {
     let mut job = Job::shipped(Some("cranks-no-start"));
     job.answer("bypass-start", "starts")
         .answer("swap-back", "complaint-returns");
-    job.answer("controller-answers", "silent")
-        .failed(&["lift-pump-runs"]);
-    job.passed(&["pump-feed", "bus-termination", "engine-speed-seen"])
+    // A dead controller switches no lift pump and sees no speed.
+    job.answer("controller-answers", "silent").failed(&[
+        "lift-pump-runs",
+        "lift-pump-feed",
+        "engine-speed-seen",
+        "inlet-pressure-cranking",
+    ]);
+    job.passed(&["pump-feed", "bus-termination"])
         .passed(&harness[..4]);
     let verdict = job.verdict();
     assert_eq!(verdict.suspects[0].id, "controller-dead");
@@ -123,15 +128,15 @@ fn contradictions_name_nobody() {
     // Eight faults that have nothing to do with each other: no two explain them.
     job.failed(&[
         "fuel-seen",
-        "battery-cranking",
+        "positive-cable",
         "harness-isolation",
         "filter-drop",
     ]);
     job.failed(&[
         "accelerator-sweep",
-        "engine-speed-seen",
+        "intake-clear",
         "bypass-runs-hot",
-        "positive-cable",
+        "injectors-spray",
     ]);
     let verdict = job.verdict();
     assert_eq!(verdict.standing, Standing::Contradicted);

@@ -125,3 +125,46 @@ fn a_shift_in_leaps_comes_to_the_same() {
         assert!((leapt / stepped - 1.0).abs() < 0.01, "{leapt} {stepped}");
     }
 }
+
+/// Runs that nobody chose: any faults, and controls thrown about by chance.
+#[test]
+fn energy_and_volume_balance_whatever_is_done() {
+    let kinds: Vec<FaultKind> = FaultKind::all().collect();
+    for seed in 0..24 {
+        let mut random = Random::new(seed, 7);
+        let mut faults = Vec::new();
+        for _ in 0..seed % 3 {
+            let kind = kinds[(random.uniform() * kinds.len() as f64) as usize];
+            let degree = random.uniform();
+            faults.push(Fault { kind, degree });
+        }
+        let mut m = Machine::new(seed, &faults);
+        let began = [electric(&m).0, mechanic(&m).0, volume(&m).0];
+        for _ in 0..30 {
+            m.set_controls(Controls {
+                key: [Key::Off, Key::On, Key::On, Key::Crank][(random.uniform() * 4.0) as usize],
+                drive: if random.chance(0.7) {
+                    Drive::Harness
+                } else {
+                    Drive::Bypass
+                },
+                bypass: [
+                    BypassCommand::ShutOff,
+                    BypassCommand::LowIdle,
+                    BypassCommand::HighIdle,
+                ][(random.uniform() * 3.0) as usize],
+                accelerator: random.uniform(),
+                load: random.uniform(),
+                air_open: random.chance(0.9),
+            });
+            m.advance(random.between(0.0, 20.0));
+        }
+        let now = [electric(&m), mechanic(&m), volume(&m)];
+        for (what, (began, (now, moved))) in began.into_iter().zip(now).enumerate() {
+            assert!(
+                (now - began).abs() <= 1e-6 * moved.max(began.abs()).max(1e-3),
+                "seed {seed}, {faults:?}, balance {what}: {now} instead of {began}, {moved} moved"
+            );
+        }
+    }
+}

@@ -232,6 +232,20 @@ fn other_faults_show_where_they_sit() {
             ("bypass-start", "does-not-start"),
         ],
     );
+    check_answers(
+        "low-compression",
+        &[("compression-good", "low"), ("injectors-spray", "spray")],
+    );
+    check_answers(
+        "injectors-bad",
+        &[("compression-good", "good"), ("injectors-spray", "dribble")],
+    );
+    check_answers(
+        "air-intake-blocked",
+        &[("compression-good", "good"), ("intake-clear", "blocked")],
+    );
+    check_answers("timing-stuck:0.6", &[("timing-follows", "stuck")]);
+    check_answers("battery-weak+starter-slow", &[("compression-good", "good")]);
     let hot = machine(1, "pump-control-unit-hot");
     assert_eq!(hot.complaint(), Some("stalls"));
     assert_eq!(hot.observe("bypass-runs-hot"), Ok("stalls"));

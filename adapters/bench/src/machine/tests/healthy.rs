@@ -157,6 +157,10 @@ fn healthy_machines_give_every_healthy_answer() {
         ("bypass-high-idle", "answers"),
         ("swap-back", "stays-well"),
         ("smoke-cranking", "smoke"),
+        ("intake-clear", "clear"),
+        ("timing-follows", "follows"),
+        ("compression-good", "good"),
+        ("injectors-spray", "spray"),
     ];
     for seed in 0..6 {
         let m = machine(seed, "");
