@@ -30,7 +30,7 @@ const HOUSE: &[Room] = &[
             "service",
             "tests",
         ],
-        may: &["clippy.toml", "deploy", "rustfmt.toml"],
+        may: &[".cargo", "clippy.toml", "deploy", "rustfmt.toml"],
     },
     Room {
         folder: ".ci/",
