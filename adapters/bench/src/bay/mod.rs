@@ -150,6 +150,7 @@ impl SimulatedBay {
         let state = State {
             machine: Machine::new(seed, faults),
             devices,
+            looked: 0.0,
         };
         let shared = Arc::new(Shared::new(state, speed));
         let mut tasks = vec![tokio::spawn(keep_time(Arc::clone(&shared)))];

@@ -131,7 +131,9 @@ impl Received {
 async fn answer(shared: &Shared, line: &Line, index: usize, asked: &[u8]) {
     let (reply, delay) = {
         let mut state = shared.state();
-        let State { machine, devices } = &mut *state;
+        let State {
+            machine, devices, ..
+        } = &mut *state;
         let Some(device) = devices.get_mut(index) else {
             return;
         };

@@ -24,6 +24,8 @@ pub(crate) struct Device {
 pub(crate) struct State {
     pub machine: Machine,
     pub devices: Vec<Device>,
+    /// When the multimeters last looked, in simulated seconds.
+    pub looked: f64,
 }
 
 /// Simulated seconds between two looks of a multimeter at its point.
@@ -33,8 +35,10 @@ impl State {
     /// Lets simulated time pass; multimeters send what falls due.
     pub(crate) fn advance(&mut self, seconds: f64) {
         let end = self.machine.time() + seconds;
-        while self.machine.time() + LOOK <= end {
-            self.machine.advance(LOOK);
+        // Counted from look to look: less than one may pass at a time.
+        while self.looked + LOOK <= end {
+            self.looked += LOOK;
+            self.machine.advance(self.looked - self.machine.time());
             self.read_meters();
         }
         self.machine.advance(end - self.machine.time());

@@ -220,3 +220,20 @@ async fn a_stopped_bay_leaves_nothing_behind() {
     let still = SimulatedBay::start(&place.0, 1, &[], 0.0, Options::default()).await;
     assert!(matches!(still, Err(BayError::Speed { .. })));
 }
+
+#[tokio::test]
+async fn a_meter_speaks_however_slowly_time_passes() {
+    for speed in [0.5, 1.0, 3.0] {
+        let place = Place::new(&format!("slow-{speed}"));
+        let bay = bay(&place, "", speed).await;
+        bay.place("meter-1", 0, "battery").unwrap();
+        let listener = Listener::open(&bay.instruments()[0].path).unwrap();
+        let mut heard = 0;
+        // A frame of its chip has 14 bytes; two of them.
+        while heard < 28 {
+            let some = timeout(LONG, listener.some()).await.unwrap();
+            heard += some.len();
+        }
+        bay.stop().await;
+    }
+}
