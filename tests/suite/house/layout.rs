@@ -31,7 +31,7 @@ const HOUSE: &[Room] = &[
             "service",
             "tests",
         ],
-        may: &[".cargo", "clippy.toml", "deploy", "rustfmt.toml"],
+        may: &["clippy.toml", "deploy", "rustfmt.toml"],
     },
     Room {
         folder: ".cargo/",
