@@ -297,7 +297,8 @@ fn value(value: f64, beyond: Option<Beyond>, unit: &str, uncertainty: Option<f64
         Some(u) if u > 0.0 => format!(" (u {})", short(u, 2)),
         _ => String::new(),
     };
-    format!("{beyond}{} {unit}{uncertainty}", short(value, 5))
+    let unit = trisect_measure::after_number(unit);
+    format!("{beyond}{}{unit}{uncertainty}", short(value, 5))
 }
 
 /// A number to so many significant digits, without needless zeros.

@@ -115,10 +115,11 @@ fn found(rules: &RuleSet, evidence: &Evidence) -> String {
             .bound
             .map_or(String::new(), |bound| format!("{bound} "));
         let value = trisect_measure::significant(value, 4);
-        line.push_str(&format!(", {beyond}{value} {unit}"));
+        let unit = trisect_measure::after_number(unit);
+        line.push_str(&format!(", {beyond}{value}{unit}"));
         if let Some(u) = evidence.uncertainty {
             let u = trisect_measure::significant(u, 2);
-            line.push_str(&format!(" (standard uncertainty {u} {unit})"));
+            line.push_str(&format!(" (standard uncertainty {u}{unit})"));
         }
     }
     if let Some(limit) = &evidence.limit {

@@ -1,6 +1,6 @@
 //! From what was read, answered and stated to an outcome of each check.
 
-use trisect_measure::{Amount, Decision, Unit, conformance, decide};
+use trisect_measure::{Amount, Decision, Unit, after_number, conformance, decide};
 use trisect_rules::{Bound, Measured, Outcome, RuleSet, Take};
 
 use crate::fold::{CheckState, Latest};
@@ -298,7 +298,8 @@ fn definite(measured: &Measured) -> bool {
 fn closer(model: &Model, measured: &Measured, u: f64) -> String {
     let unit = unit_of(&model.rules, measured);
     let u = trisect_measure::significant(unit.span_from_si(u), 2);
-    format!("too near its limit for an uncertainty of {u} {unit}: measure with a better instrument")
+    let unit = after_number(unit.symbol());
+    format!("too near its limit for an uncertainty of {u}{unit}: measure with a better instrument")
 }
 
 /// The unit a check's feature is shown in: the point's, or a plain number.
@@ -325,14 +326,14 @@ pub(crate) fn shown(rules: &RuleSet, measured: &Measured, si: f64) -> f64 {
 /// A check's limit before anything is read, such as `>= 5 psi`; a limit that
 /// goes by another point is told by its first and last row.
 pub fn limit_in_words(rules: &RuleSet, measured: &Measured) -> String {
-    let unit = unit_of(rules, measured);
+    let unit = after_number(unit_of(rules, measured).symbol());
     let show = |si| trisect_measure::significant(shown(rules, measured, si), 4);
     let words = |sign: &str, bound: &Bound| match bound {
-        Bound::Fixed(limit) => format!("{sign} {} {unit}", show(*limit)),
+        Bound::Fixed(limit) => format!("{sign} {}{unit}", show(*limit)),
         Bound::Table { by, rows } => {
             let ends = [rows.first(), rows.last()].map(|row| row.map_or(f64::NAN, |r| show(r.1)));
             let by = rules.point_id(*by);
-            format!("{sign} {} to {} {unit} by {by}", ends[0], ends[1])
+            format!("{sign} {} to {}{unit} by {by}", ends[0], ends[1])
         }
     };
     let bounds = [(">=", &measured.at_least), ("<=", &measured.at_most)];
@@ -348,12 +349,12 @@ fn limit_text(
     at_least: Option<(f64, f64)>,
     at_most: Option<(f64, f64)>,
 ) -> String {
-    let unit = unit_of(&model.rules, measured);
+    let unit = after_number(unit_of(&model.rules, measured).symbol());
     let show = |(limit, _)| trisect_measure::significant(shown(&model.rules, measured, limit), 4);
     match (at_least, at_most) {
-        (Some(low), Some(high)) => format!("{} to {} {unit}", show(low), show(high)),
-        (Some(low), None) => format!(">= {} {unit}", show(low)),
-        (None, Some(high)) => format!("<= {} {unit}", show(high)),
+        (Some(low), Some(high)) => format!("{} to {}{unit}", show(low), show(high)),
+        (Some(low), None) => format!(">= {}{unit}", show(low)),
+        (None, Some(high)) => format!("<= {}{unit}", show(high)),
         (None, None) => "none".to_owned(),
     }
 }

@@ -9,20 +9,20 @@ use crate::verdict::{Evidence, Missing, Verdict};
 /// no side stands out, what speaks for and against each that may be at fault.
 pub(crate) fn paragraph(rules: &RuleSet, verdict: &Verdict) -> String {
     let mut sentences = vec![opening(rules, verdict)];
+    let mut told = Vec::new();
+    let mut reasons =
+        |side, most| [For, Against].map(|way| reasons(rules, verdict, side, way, most, &mut told));
     match verdict.side {
         Some(side) => {
-            sentences.extend(reasons(rules, verdict, side, For));
-            sentences.extend(reasons(rules, verdict, side, Against));
+            sentences.extend(reasons(side, 3).into_iter().flatten());
             for other in &verdict.also {
                 sentences.push(format!("Not cleared: the {other} side."));
-                sentences.extend(reasons(rules, verdict, *other, For));
-                sentences.extend(reasons(rules, verdict, *other, Against));
+                sentences.extend(reasons(*other, 2).into_iter().flatten());
             }
         }
         None => {
             for side in Side::ALL {
-                sentences.extend(reasons(rules, verdict, side, For));
-                sentences.extend(reasons(rules, verdict, side, Against));
+                sentences.extend(reasons(side, 2).into_iter().flatten());
             }
         }
     }
@@ -73,16 +73,32 @@ use Way::{Against, For};
 /// Evidence that weighs less than this is not worth a word, in decibans.
 const SLIGHT: f64 = 1.0;
 
-/// The weightiest evidence for the side named, or against it.
-fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side, way: Way) -> Option<String> {
+/// The weightiest evidence for a side, or against it; what was told before, only by its outcome.
+fn reasons<'a>(
+    rules: &RuleSet,
+    verdict: &'a Verdict,
+    side: Side,
+    way: Way,
+    most: usize,
+    told: &mut Vec<&'a str>,
+) -> Option<String> {
     let weight = |e: &Evidence| match way {
         For => e.decibans.of(side),
         Against => -e.decibans.of(side),
     };
-    let seen = verdict.evidence.iter();
-    let mut weighty: Vec<&Evidence> = seen.filter(|e| weight(e) >= SLIGHT).collect();
+    let all = verdict.evidence.iter();
+    let mut weighty: Vec<&'a Evidence> = all.filter(|e| weight(e) >= SLIGHT).collect();
     weighty.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
-    let said: Vec<String> = weighty.iter().take(3).map(|e| said(rules, e)).collect();
+    let said: Vec<String> = weighty
+        .into_iter()
+        .take(most)
+        .map(|e| {
+            let before = told.contains(&e.check.as_str());
+            told.push(&e.check);
+            let seen = if before { String::new() } else { seen(e) };
+            format!("{}{seen}", outcome(rules, e))
+        })
+        .collect();
     let speaks = match way {
         For => "For",
         Against => "Against",
@@ -90,10 +106,8 @@ fn reasons(rules: &RuleSet, verdict: &Verdict, side: Side, way: Way) -> Option<S
     (!said.is_empty()).then(|| format!("{speaks} the {side} side speaks: {}.", said.join("; ")))
 }
 
-fn said(rules: &RuleSet, evidence: &Evidence) -> String {
-    let title = rules
-        .check_index(&evidence.check)
-        .map_or("", |c| &rules.checks[c].title);
+/// What was seen, in brackets.
+fn seen(evidence: &Evidence) -> String {
     let seen = match (
         &evidence.answer,
         evidence.value,
@@ -116,17 +130,26 @@ fn said(rules: &RuleSet, evidence: &Evidence) -> String {
             let conforms = conforms.map_or(String::new(), |p| {
                 format!(", which it meets with a probability of {:.0} %", p * 100.0)
             });
-            format!("{beyond}{value} {unit}{u}, limit {limit}{conforms}")
+            let unit = trisect_measure::after_number(unit);
+            format!("{beyond}{value}{unit}{u}, limit {limit}{conforms}")
         }
         _ => "settled elsewhere".to_owned(),
     };
+    format!(" ({seen})")
+}
+
+/// A check and what came of it.
+fn outcome(rules: &RuleSet, evidence: &Evidence) -> String {
+    let title = rules
+        .check_index(&evidence.check)
+        .map_or("", |c| &rules.checks[c].title);
     let outcome = match evidence.outcome {
         Outcome::Passed => "good",
         Outcome::Failed => "not good",
         Outcome::Undecided => "undecided",
         Outcome::Void => "void",
     };
-    format!("{}: {outcome} ({seen})", lower(title))
+    format!("{}: {outcome}", lower(title))
 }
 
 /// What is missing before the side leaned to, or the suspect of the side

@@ -157,6 +157,14 @@ impl Unit {
     }
 }
 
+/// A unit's symbol as it follows a number: a space before it, and nothing at all for the unit one.
+pub fn after_number(symbol: &str) -> String {
+    match symbol {
+        "1" => String::new(),
+        symbol => format!(" {symbol}"),
+    }
+}
+
 /// `value` rounded to `digits` significant decimal digits (1 to 17).
 pub fn significant(value: f64, digits: usize) -> f64 {
     if value == 0.0 || !value.is_finite() {

@@ -75,10 +75,11 @@ fn found(evidence: &Evidence) -> String {
             .bound
             .map_or(String::new(), |bound| format!("{bound} "));
         let value = trisect_measure::significant(value, 4);
+        let unit = trisect_measure::after_number(unit);
         let u = evidence.uncertainty.map_or(String::new(), |u| {
-            format!(" (u = {} {unit})", trisect_measure::significant(u, 2))
+            format!(" (u = {}{unit})", trisect_measure::significant(u, 2))
         });
-        parts.push(format!("{beyond}{value} {unit}{u}"));
+        parts.push(format!("{beyond}{value}{unit}{u}"));
     }
     if let Some(limit) = &evidence.limit {
         parts.push(format!("limit {limit}"));
