@@ -184,6 +184,9 @@ pub struct Enter {
     /// What it was taken with.
     #[arg(long, value_name = "NAME")]
     pub instrument: Option<String>,
+    /// A key of your own, such as a UUID: entered again under it, the reading is stored once.
+    #[arg(long)]
+    pub key: Option<String>,
 }
 
 #[derive(Debug, Args)]

@@ -27,6 +27,7 @@ impl From<Enter> for wire::ReadingEnterParams {
             phase,
             by,
             instrument,
+            key,
         } = enter;
         Self {
             bay,
@@ -36,6 +37,7 @@ impl From<Enter> for wire::ReadingEnterParams {
             phase,
             by,
             instrument,
+            key,
         }
     }
 }

@@ -76,8 +76,13 @@ pub fn reading(reading: &Reading) -> String {
     } else {
         format!("  [{}]", reading.flags.join(" "))
     };
+    let before = if reading.repeated {
+        "  stored before under this key"
+    } else {
+        ""
+    };
     format!(
-        "{}  {}  {}  {}  ({from}){flags}\n",
+        "{}  {}  {}  {}  ({from}){flags}{before}\n",
         reading.time,
         reading.bay,
         reading.point,

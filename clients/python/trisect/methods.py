@@ -76,9 +76,9 @@ class Methods:
         """Stores readings, all or none, and answers once they are on disk; the same key twice is stored once."""
         return cast("ReadingSubmitted", self._call('reading.submit', {'bay': bay, 'key': key, 'readings': readings, 'senml': senml}))
 
-    def reading_enter(self, *, bay: str, by: str, point: str, value: str, instrument: str | None = None, phase: Phase | None = None, uncertainty: str | None = None) -> Reading:
-        """Stores one reading a person took, written as they would write it; it stands for the check's whole window."""
-        return cast("Reading", self._call('reading.enter', {'bay': bay, 'by': by, 'point': point, 'value': value, 'instrument': instrument, 'phase': phase, 'uncertainty': uncertainty}))
+    def reading_enter(self, *, bay: str, by: str, point: str, value: str, instrument: str | None = None, key: str | None = None, phase: Phase | None = None, uncertainty: str | None = None) -> Reading:
+        """Stores one reading a person took, written as they would write it; it stands for the check's whole window; the same key twice is stored once."""
+        return cast("Reading", self._call('reading.enter', {'bay': bay, 'by': by, 'point': point, 'value': value, 'instrument': instrument, 'key': key, 'phase': phase, 'uncertainty': uncertainty}))
 
     def reading_history(self, *, after_seq: int | None = None, bay: str | None = None, channel: str | None = None, format: HistoryFormat | None = None, from_: Time | None = None, instrument: str | None = None, job: str | None = None, limit: int | None = None, outside: bool | None = None, point: str | None = None, quantity: str | None = None, until: Time | None = None) -> Readings:
         """Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time."""
@@ -242,9 +242,9 @@ class AsyncMethods:
         """Stores readings, all or none, and answers once they are on disk; the same key twice is stored once."""
         return cast("ReadingSubmitted", await self._call('reading.submit', {'bay': bay, 'key': key, 'readings': readings, 'senml': senml}))
 
-    async def reading_enter(self, *, bay: str, by: str, point: str, value: str, instrument: str | None = None, phase: Phase | None = None, uncertainty: str | None = None) -> Reading:
-        """Stores one reading a person took, written as they would write it; it stands for the check's whole window."""
-        return cast("Reading", await self._call('reading.enter', {'bay': bay, 'by': by, 'point': point, 'value': value, 'instrument': instrument, 'phase': phase, 'uncertainty': uncertainty}))
+    async def reading_enter(self, *, bay: str, by: str, point: str, value: str, instrument: str | None = None, key: str | None = None, phase: Phase | None = None, uncertainty: str | None = None) -> Reading:
+        """Stores one reading a person took, written as they would write it; it stands for the check's whole window; the same key twice is stored once."""
+        return cast("Reading", await self._call('reading.enter', {'bay': bay, 'by': by, 'point': point, 'value': value, 'instrument': instrument, 'key': key, 'phase': phase, 'uncertainty': uncertainty}))
 
     async def reading_history(self, *, after_seq: int | None = None, bay: str | None = None, channel: str | None = None, format: HistoryFormat | None = None, from_: Time | None = None, instrument: str | None = None, job: str | None = None, limit: int | None = None, outside: bool | None = None, point: str | None = None, quantity: str | None = None, until: Time | None = None) -> Readings:
         """Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time."""

@@ -517,6 +517,7 @@ class Reading(TypedDict):
     job: "str"
     latency: "NotRequired[float | None]"
     point: "str"
+    repeated: "NotRequired[bool]"
     seq: "int"
     time: "Time"
     uncertainty: "float"

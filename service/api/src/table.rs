@@ -56,7 +56,7 @@ table! {
         ReadingEnter "reading.enter" Measure (ReadingEnterParams) -> Reading,
             [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue, NoBarometer,
              Storage],
-            "Stores one reading a person took, written as they would write it; it stands for the check's whole window.";
+            "Stores one reading a person took, written as they would write it; it stands for the check's whole window; the same key twice is stored once.";
         ReadingHistory "reading.history" Read (ReadingHistoryParams) -> Readings,
             [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, InvalidTime, TooLarge, Storage],
             "Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time.";

@@ -2,7 +2,9 @@
 
 use std::io::IsTerminal as _;
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicBool, Ordering};
 
+use tracing_subscriber::filter::dynamic_filter_fn;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
 use tracing_subscriber::{EnvFilter, Layer, Registry, reload};
@@ -12,42 +14,58 @@ use crate::config::{ConfigError, LogFormat, LogSettings};
 /// What is logged by this process, so that it can be changed while it runs.
 static FILTER: OnceLock<reload::Handle<EnvFilter, Registry>> = OnceLock::new();
 
+/// Whether lines are for programs. There is a layer for each format, of which one is heard: a layer
+/// that were exchanged would not know the spans that are open, whose fields the other one wrote.
+static FOR_PROGRAMS: AtomicBool = AtomicBool::new(false);
+
 /// Starts logging for the whole process.
 ///
 /// # Errors
 /// A level that is none.
 pub fn start(settings: &LogSettings) -> Result<(), ConfigError> {
     let (filter, handle) = reload::Layer::new(filter(&settings.level)?);
-    let lines = tracing_subscriber::fmt::layer()
+    let text = tracing_subscriber::fmt::layer()
         .with_writer(std::io::stderr)
-        .with_ansi(std::io::stderr().is_terminal());
-    let lines = match settings.format {
-        LogFormat::Text => lines.boxed(),
-        LogFormat::Json => lines.json().boxed(),
-    };
+        .with_ansi(std::io::stderr().is_terminal())
+        .with_filter(dynamic_filter_fn(|_, _| !for_programs()));
+    let json = tracing_subscriber::fmt::layer()
+        .json()
+        .with_writer(std::io::stderr)
+        .with_filter(dynamic_filter_fn(|_, _| for_programs()));
     // A second start in one process (tests) leaves the first in place.
     if Registry::default()
         .with(filter)
-        .with(lines)
+        .with(text)
+        .with(json)
         .try_init()
         .is_ok()
     {
+        set_format(settings.format);
         let _ = FILTER.set(handle);
     }
     Ok(())
 }
 
-/// Logs something else from now on.
+/// Logs something else, or otherwise, from now on.
 ///
 /// # Errors
 /// A level that is none.
-pub(crate) fn set_level(settings: &LogSettings) -> Result<(), ConfigError> {
+pub(crate) fn set(settings: &LogSettings) -> Result<(), ConfigError> {
     let filter = filter(&settings.level)?;
     if let Some(handle) = FILTER.get() {
         // Fails only once logging has ended.
         let _ = handle.reload(filter);
+        set_format(settings.format);
     }
     Ok(())
+}
+
+fn for_programs() -> bool {
+    FOR_PROGRAMS.load(Ordering::Relaxed)
+}
+
+fn set_format(format: LogFormat) {
+    FOR_PROGRAMS.store(format == LogFormat::Json, Ordering::Relaxed);
 }
 
 /// What to log, as it is written in the settings.

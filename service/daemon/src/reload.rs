@@ -4,8 +4,8 @@
 use std::path::Path;
 use std::sync::PoisonError;
 
-use trisect_api::WireError;
 use trisect_api::wire::{InstrumentAttachParams, InstrumentName};
+use trisect_api::{ErrorKind, WireError};
 
 use crate::bay::{Attaching, BayHandle};
 use crate::catalog::{Origin, compile};
@@ -13,7 +13,8 @@ use crate::config::check::of_settings;
 use crate::config::{BaySettings, ConfigError, InstrumentSettings, Settings};
 use crate::instruments::Plugins;
 use crate::log;
-use crate::service::{Service, StartError, barometer, files};
+use crate::rooms::{Exchange, Rooms, exchanges};
+use crate::service::{Service, StartError, barometer, files, webhooks};
 use crate::sockets::{Handed, Sockets};
 
 /// Why a configuration was not taken up; the one before it goes on.
@@ -49,26 +50,23 @@ impl Service {
         if settings.journal != self.settings.journal {
             return Err(StartError::Fixed { key: "journal" }.into());
         }
-        if settings.plugins != self.settings.plugins {
-            return Err(StartError::Fixed { key: "plugins" }.into());
-        }
-        if settings.webhooks != self.settings.webhooks {
-            return Err(StartError::Fixed { key: "webhooks" }.into());
-        }
         if settings.traces != self.settings.traces {
             return Err(StartError::Fixed { key: "traces" }.into());
         }
-        if settings.log.format != self.settings.log.format {
-            return Err(StartError::Fixed { key: "log.format" }.into());
-        }
+        let webhooks = webhooks(&settings.webhooks)?;
+        let exchanges = self.exchanges(&settings).await?;
         let mut changed = Vec::new();
         // What the system may refuse comes first.
         if front_differs(&self.settings, &settings) {
             self.move_front(&settings).await?;
             changed.push("the front".to_owned());
         }
-        if settings.log.level != self.settings.log.level {
-            log::set_level(&settings.log)?;
+        let hall = &self.floor.hall;
+        let told = hall.office.take_up(webhooks, &self.floor.works).await;
+        let told = told.map_err(StartError::from)?;
+        changed.extend(told.iter().map(|name| format!("webhook {name}")));
+        if settings.log != self.settings.log {
+            log::set(&settings.log)?;
             changed.push("the log".to_owned());
         }
         if settings.keep != self.settings.keep {
@@ -80,11 +78,43 @@ impl Service {
             keep.clone_from(&settings.keep);
             changed.push("how long things are kept".to_owned());
         }
+        let plugins = hall.plugins.changed(&settings.plugins);
+        hall.plugins.take_up(&settings.plugins);
+        changed.extend(plugins.iter().map(|name| format!("plugin {name}")));
+        for exchange in exchanges {
+            changed.push(exchange.carry_out(&self.floor.rooms).await);
+        }
         self.take_up_rule_sets(&settings, &mut changed)?;
         self.take_up_bays(&settings, &mut changed).await?;
         self.settings = settings;
         self.floor.audit.note("service.reload", &changed.join(", "));
         Ok(changed)
+    }
+
+    /// The instruments whose plugin changes, prepared; those that change themselves are their bay's matter.
+    async fn exchanges(&self, settings: &Settings) -> Result<Vec<Exchange>, ReloadError> {
+        let hall = &self.floor.hall;
+        let changed = hall.plugins.changed(&settings.plugins);
+        if changed.is_empty() {
+            return Ok(Vec::new());
+        }
+        let plugins = Plugins::new(&settings.plugins);
+        let stays = |params: &InstrumentAttachParams| {
+            let of = |all: &Settings| {
+                let bay = all.bays.iter().find(|one| one.bay == params.bay)?;
+                let mut all = bay.instruments.iter();
+                let found = all.find(|one| one.instrument == params.instrument);
+                Some(found.cloned())
+            };
+            let after = of(settings);
+            after.is_some() && after == of(&self.settings)
+        };
+        exchanges(hall.bays(), &changed, &plugins, stays)
+            .await
+            .map_err(|(bay, source)| ReloadError::Bay {
+                bay,
+                source: Box::new(source),
+            })
     }
 
     /// Opens what is new to listen on, lets the old front finish, and serves anew.
@@ -158,7 +188,8 @@ impl Service {
                 continue;
             }
             let handle = hall.bay(&new.bay);
-            let changing = async { change(handle?, old, new, keeps, &hall.plugins, changed).await };
+            let changing =
+                async { change(handle?, old, new, keeps, &self.floor.rooms, changed).await };
             changing.await.map_err(|source| ReloadError::Bay {
                 bay: new.bay.clone(),
                 source: Box::new(source),
@@ -191,7 +222,7 @@ async fn change(
     old: &BaySettings,
     new: &BaySettings,
     keeps_outside: bool,
-    plugins: &Plugins,
+    rooms: &Rooms,
     changed: &mut Vec<String>,
 ) -> Result<(), WireError> {
     let bay = &new.bay;
@@ -241,7 +272,14 @@ async fn change(
             adapter: come.adapter.clone(),
             settings: come.settings.clone(),
         };
-        let attaching = Attaching::prepare(params, plugins).await?;
+        let attaching = match Attaching::prepare(params.clone(), &rooms.plugins).await {
+            // It is tried again, as when the service starts.
+            Err(error) if error.kind == ErrorKind::PluginFailed => {
+                rooms.attach_later(&handle, params, error);
+                continue;
+            }
+            attaching => attaching?,
+        };
         handle
             .ask(move |bay| Box::pin(bay.attach(attaching)))
             .await?;

@@ -27,7 +27,7 @@ use crate::rpc::{self, Hall};
 use crate::sockets::{Handed, SocketError, Sockets};
 use crate::traces::Traces;
 use crate::transport::{Front, TlsError, TlsFiles, TlsFront, TransportError, TransportSettings};
-use crate::webhooks::{Office, Webhook};
+use crate::webhooks::{Office, Webhook, Works};
 
 /// Examinations, proofs and trials at once.
 const DESKS: usize = 2;
@@ -116,7 +116,8 @@ pub(crate) struct Floor {
     methods: Methods,
     tracker: TaskTracker,
     bays_stop: CancellationToken,
-    rooms: Rooms,
+    pub(crate) rooms: Rooms,
+    pub(crate) works: Works,
 }
 
 /// A front that runs.
@@ -166,7 +167,12 @@ impl Service {
             tracker: tracker.clone(),
             stop: bays_stop.clone(),
         };
-        office.start(&all_instruments, &tracker, &bays_stop);
+        let works = Works {
+            instruments: all_instruments.clone(),
+            tracker: tracker.clone(),
+            stop: bays_stop.clone(),
+        };
+        office.start(&works);
         let metrics = Arc::new(Metrics::new(settings.journal.clone()));
         let keeper = Arc::new(Keeper {
             journal: Arc::clone(&journal),
@@ -198,6 +204,7 @@ impl Service {
             tracker: tracker.clone(),
             bays_stop,
             rooms,
+            works,
         };
         for bay in &settings.bays {
             floor.add(bay, &settings).await?;
@@ -277,7 +284,7 @@ impl Running {
 }
 
 /// The configured webhooks.
-fn webhooks(settings: &[WebhookSettings]) -> Result<Vec<Webhook>, StartError> {
+pub(crate) fn webhooks(settings: &[WebhookSettings]) -> Result<Vec<Webhook>, StartError> {
     let made = settings.iter().map(|one| {
         Webhook::new(one).map_err(|why| StartError::Webhook {
             webhook: one.webhook.clone(),

@@ -57,6 +57,7 @@ async fn enter(client: &Client, value: &str) -> Result<Reading, ErrorKind> {
         phase: None,
         by: "M. Aldous".to_owned(),
         instrument: Some("gauge".to_owned()),
+        key: None,
     };
     match client.call::<ReadingEnter>(&params).await {
         Ok(reading) => Ok(reading),

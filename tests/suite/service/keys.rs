@@ -3,8 +3,11 @@
 use serde_json::json;
 use trisect_api::ErrorKind;
 use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{ReadingHistory, ReadingSubmit};
-use trisect_api::wire::{Reading, ReadingHistoryParams, ReadingSubmitParams, ReadingSubmitted};
+use trisect_api::table::{JobClose, JobVerdictNow, ReadingEnter, ReadingHistory, ReadingSubmit};
+use trisect_api::wire::{
+    JobCloseParams, JobName, Phase, Reading, ReadingEnterParams, ReadingHistoryParams,
+    ReadingSubmitParams, ReadingSubmitted,
+};
 use trisect_tests::service::{BAY, Served, open_job, readings};
 
 async fn stored(client: &Client) -> Vec<Reading> {
@@ -83,6 +86,109 @@ async fn a_key_used_for_something_else_is_refused() {
         "{error}"
     );
     assert_eq!(stored(&client).await.len(), 1);
+    served.stop().await;
+}
+
+fn entry(value: &str, key: &str) -> ReadingEnterParams {
+    ReadingEnterParams {
+        bay: BAY.to_owned(),
+        point: "battery".to_owned(),
+        value: value.to_owned(),
+        uncertainty: None,
+        phase: Some(Phase::KeyOn),
+        by: "M. Aldous".to_owned(),
+        instrument: None,
+        key: Some(key.to_owned()),
+    }
+}
+
+/// The place in the journal of the job's newest event, of whatever kind.
+async fn newest(client: &Client, job: &str) -> u64 {
+    let job = job.to_owned();
+    let verdict = client.call::<JobVerdictNow>(&JobName { job }).await;
+    verdict.unwrap().seq
+}
+
+#[tokio::test]
+async fn an_entry_under_a_known_key_stores_neither_reading_nor_phase() {
+    let served = Served::start().await;
+    let client = served.client().await;
+    let job = open_job(&client, None).await.job;
+    let params = entry("12.4 V", "k");
+    let first = client.call::<ReadingEnter>(&params).await.unwrap();
+    assert!(!first.repeated);
+    // The phase, the reading, and the phase that the engine is in.
+    let last = newest(&client, &job).await;
+    assert_eq!(last, first.seq + 1);
+    let repeated = Reading {
+        repeated: true,
+        ..first.clone()
+    };
+    let again = client.call::<ReadingEnter>(&params).await.unwrap();
+    assert_eq!(again, repeated);
+    assert_eq!(newest(&client, &job).await, last);
+    assert_eq!(stored(&client).await, [first]);
+    // After a restart, and in a job after the one it was entered in.
+    let folder = served.stop().await;
+    let served = Served::start_with(folder, Vec::new()).await;
+    let client = served.client().await;
+    assert_eq!(
+        client.call::<ReadingEnter>(&params).await.unwrap(),
+        repeated
+    );
+    let close = JobCloseParams {
+        job,
+        confirmed: None,
+        note: None,
+    };
+    client.call::<JobClose>(&close).await.unwrap();
+    open_job(&client, None).await;
+    assert_eq!(
+        client.call::<ReadingEnter>(&params).await.unwrap(),
+        repeated
+    );
+    assert_eq!(stored(&client).await, []);
+    served.stop().await;
+}
+
+/// Whatever of an entry differs, it is another one; a submission's key is taken as well.
+#[tokio::test]
+async fn an_entry_of_another_content_under_a_known_key_is_refused() {
+    let served = Served::start().await;
+    let client = served.client().await;
+    open_job(&client, None).await;
+    let good = entry("5.5 V", "k");
+    client.call::<ReadingEnter>(&good).await.unwrap();
+    client
+        .call::<ReadingSubmit>(&with_key("submitted", &[12.4]))
+        .await
+        .unwrap();
+    let changed = |change: fn(&mut ReadingEnterParams)| {
+        let mut params = good.clone();
+        change(&mut params);
+        params
+    };
+    for other in [
+        entry("5.6 V", "k"),
+        entry("5.5 V", "submitted"),
+        changed(|p| p.point = "accelerator-signal".to_owned()),
+        changed(|p| p.uncertainty = Some("0.1 V".to_owned())),
+        changed(|p| p.phase = None),
+        changed(|p| p.by = "R. Tull".to_owned()),
+        changed(|p| p.instrument = Some("meter".to_owned())),
+        entry("5.5 V", ""),
+    ] {
+        let refused = client.call::<ReadingEnter>(&other).await;
+        let Err(ClientError::Refused(error)) = refused else {
+            panic!("{other:?}: {refused:?}")
+        };
+        assert_eq!(
+            (error.kind, error.field.as_deref(), error.hint.is_some()),
+            (ErrorKind::InvalidValue, Some("key"), true),
+            "{other:?}: {error}"
+        );
+    }
+    assert_eq!(stored(&client).await.len(), 2);
     served.stop().await;
 }
 

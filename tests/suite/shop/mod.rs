@@ -13,6 +13,7 @@ mod observed;
 mod outside;
 mod reach;
 mod reload;
+mod reload_outward;
 mod upgrade;
 
 use std::path::{Path, PathBuf};

@@ -72,6 +72,10 @@ wire! {
         /// What was said about its quality: `hold`, `low-battery`, `stale`, …
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub flags: Vec<String>,
+        /// In the answer to `reading.enter`: the key was known, so that this reading had been stored before and
+        /// was not stored again.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        pub repeated: bool,
     }
 
     /// Parameters of `reading.submit`: readings or SenML, not both.
@@ -140,6 +144,10 @@ wire! {
         /// What it was taken with: one that the bay knows lends its accuracy and calibration.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub instrument: Option<String>,
+        /// The sender's own key of this entry: the same key twice is stored once, with its phase. Entries and
+        /// submissions of a bay share their keys.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub key: Option<String>,
     }
 
     /// Parameters of `reading.history`: a job, a bay for its open job, or a bay for what is `outside` any job.

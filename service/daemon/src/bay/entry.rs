@@ -4,16 +4,20 @@ use std::sync::Arc;
 
 use trisect_api::wire::{self, ReadingEnterParams};
 use trisect_api::{ErrorKind, WireError};
-use trisect_journal::{Appended, EventRow, Happened, Reading};
+use trisect_journal::{
+    Appended, EventRow, Happened, Reading, ReadingFilter, StoredEvent, SubmissionKey,
+};
 use trisect_measure::{
     Amount, EntryError, Flags, Function, Quantity, Sample, parse_entry, parse_span,
 };
 use trisect_rules::{RuleSet, TestPoint};
 
-use super::record::stored_reading;
+use super::record::{refusal, stored_reading};
 use super::state::Bay;
+use super::submission::submission_key;
 use crate::convert;
 use crate::instruments::{ChainError, Link, Shown, function_of};
+use crate::replay::rule_set;
 
 impl Bay {
     /// `reading.enter`.
@@ -27,6 +31,7 @@ impl Bay {
                 .at("by")
                 .hint("write who took it"));
         }
+        let key = entry_key(&params)?;
         let (rules, at) = self.moment()?;
         let wall = self.wall_of(at);
         let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
@@ -50,9 +55,11 @@ impl Bay {
         }
         let place = usize::from(then.is_some());
         let stored = rows[place].clone();
-        let (Appended::Stored { first, .. } | Appended::Repeated { first, .. }) =
-            self.record(rows, None).await?;
-        let event = trisect_journal::StoredEvent {
+        let first = match self.record(rows, key).await? {
+            Appended::Stored { first, .. } => first,
+            Appended::Repeated { first, .. } => return self.entered_before(first).await,
+        };
+        let event = StoredEvent {
             seq: first + place as i64,
             job: self.job.as_ref().map(|open| Arc::clone(&open.id)),
             bay: Arc::from(self.name.as_str()),
@@ -61,6 +68,37 @@ impl Bay {
         stored_reading(&rules, &event)
             .ok_or_else(|| ErrorKind::Internal.because("a reading that was just stored is none"))
     }
+
+    /// The reading of an entry whose first row is at a place in the journal. It may be of a job
+    /// before this one.
+    async fn entered_before(&self, first: i64) -> Result<wire::Reading, WireError> {
+        let lost = || ErrorKind::Internal.because("the journal has lost an entry whose key it has");
+        let of_bay = ReadingFilter {
+            bay: Some(self.name.clone()),
+            ..ReadingFilter::default()
+        };
+        let found = self.journal.readings(of_bay, first - 1, 1).await;
+        let found = found.map_err(|error| refusal(&error))?;
+        let event = found.first().ok_or_else(lost)?;
+        let job = self.journal.job(event.job.as_deref().unwrap_or_default());
+        let job = job.await.map_err(|error| refusal(&error))?;
+        let digest = job.ok_or_else(lost)?.opened.rule_set;
+        let rules = rule_set(&*self.journal, &self.catalog, &digest).await?;
+        let reading = stored_reading(rules.model.rules(), event).ok_or_else(lost)?;
+        Ok(wire::Reading {
+            repeated: true,
+            ..reading
+        })
+    }
+}
+
+/// The key of an entry with all that was said under it.
+fn entry_key(params: &ReadingEnterParams) -> Result<Option<SubmissionKey>, WireError> {
+    let said = (
+        (&params.point, &params.value, &params.uncertainty),
+        (params.phase, &params.by, &params.instrument),
+    );
+    submission_key(params.key.as_deref(), &said)
 }
 
 impl Bay {

@@ -1,5 +1,6 @@
 //! Instruments of the bay, and where their probes are.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -21,6 +22,7 @@ use crate::instruments::{Built, Instrument, Plugins, build, next_id};
 pub(crate) struct Attaching {
     instrument: String,
     adapter: String,
+    settings: serde_json::Map<String, serde_json::Value>,
     built: Built,
 }
 
@@ -30,10 +32,11 @@ impl Attaching {
         params: InstrumentAttachParams,
         plugins: &Plugins,
     ) -> Result<Attaching, WireError> {
-        let built = build(&params.adapter, params.settings, plugins).await?;
+        let built = build(&params.adapter, params.settings.clone(), plugins).await?;
         Ok(Attaching {
             instrument: params.instrument,
             adapter: params.adapter,
+            settings: params.settings,
             built,
         })
     }
@@ -65,7 +68,7 @@ impl Bay {
             let kept = self.journal.put_calibration(calibrated.kept()).await;
             kept.map_err(|error| refusal(&error))?;
         }
-        let instrument = Instrument::start(
+        let mut instrument = Instrument::start(
             next_id(),
             name,
             params.adapter,
@@ -74,6 +77,7 @@ impl Bay {
             self.arrivals.clone(),
             &self.tracker,
         );
+        instrument.settings = params.settings;
         let shown = instrument.shown(&self.name, &self.clock);
         self.instruments.insert(params.instrument, instrument);
         self.tell(&InstrumentItem::Instrument(shown.clone()))?;
@@ -95,6 +99,23 @@ impl Bay {
             instrument: params.instrument.clone(),
         })?;
         Ok(removed.shown(&self.name, &self.clock))
+    }
+
+    /// The instruments that are read through one of these plugins, as they were attached.
+    pub(crate) fn through(&self, plugins: &BTreeSet<String>) -> Vec<InstrumentAttachParams> {
+        let chosen = |one: &Instrument| {
+            let plugin = one.settings.get("plugin").and_then(|name| name.as_str());
+            one.adapter == "plugin" && plugin.is_some_and(|name| plugins.contains(name))
+        };
+        let found = self.instruments.iter().filter(|(_, one)| chosen(one));
+        found
+            .map(|(name, one)| InstrumentAttachParams {
+                bay: self.name.clone(),
+                instrument: name.clone(),
+                adapter: one.adapter.clone(),
+                settings: one.settings.clone(),
+            })
+            .collect()
     }
 
     /// All instruments, as they stand.

@@ -244,6 +244,7 @@ fn reading(
             .into_iter()
             .map(str::to_owned)
             .collect(),
+        repeated: false,
     })
 }
 

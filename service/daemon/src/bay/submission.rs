@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use jiff::Timestamp;
+use serde::Serialize;
 use sha2::{Digest, Sha256};
 use trisect_api::wire::{Beyond, ReadingSubmitParams, ReadingSubmitted, SubmittedReading};
 use trisect_api::{ErrorKind, WireError};
@@ -25,7 +26,7 @@ impl Bay {
         params: ReadingSubmitParams,
     ) -> Result<ReadingSubmitted, WireError> {
         let (rules, now) = self.moment()?;
-        let key = submission_key(&params)?;
+        let key = submission_key(params.key.as_deref(), &(&params.readings, &params.senml))?;
         let rows = match (params.readings, params.senml) {
             (Some(readings), None) => self.rows(&rules, &readings, now)?,
             (None, Some(pack)) => {
@@ -249,8 +250,11 @@ fn read(
 }
 
 /// The sender's key with what it stands for.
-fn submission_key(params: &ReadingSubmitParams) -> Result<Option<SubmissionKey>, WireError> {
-    let Some(key) = &params.key else {
+pub(super) fn submission_key(
+    key: Option<&str>,
+    content: &impl Serialize,
+) -> Result<Option<SubmissionKey>, WireError> {
+    let Some(key) = key else {
         return Ok(None);
     };
     if key.is_empty() || key.len() > 256 {
@@ -259,10 +263,9 @@ fn submission_key(params: &ReadingSubmitParams) -> Result<Option<SubmissionKey>,
             .at("key")
             .hint("use a UUID, or a counter of your own"));
     }
-    let content = serde_json::to_vec(&(&params.readings, &params.senml));
-    let content = content.map_err(|error| internal(&error))?;
+    let content = serde_json::to_vec(content).map_err(|error| internal(&error))?;
     Ok(Some(SubmissionKey {
-        key: key.clone(),
+        key: key.to_owned(),
         content: Sha256::digest(content).into(),
     }))
 }

@@ -111,6 +111,7 @@ async fn ambient(stage: &Stage) -> Result<(), DemoError> {
         phase: None,
         by: BY.to_owned(),
         instrument: Some("yard thermometer".to_owned()),
+        key: None,
     };
     let entered = stage
         .call::<ReadingEnter>("cannot enter the temperature", &params)

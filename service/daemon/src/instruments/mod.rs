@@ -57,6 +57,8 @@ pub(crate) struct Instrument {
     pub(crate) id: u64,
     pub(crate) name: Arc<str>,
     pub(crate) adapter: String,
+    /// What it was attached with.
+    pub(crate) settings: serde_json::Map<String, serde_json::Value>,
     pub(crate) description: Description,
     pub(crate) chain: Chain,
     /// The serial port it opens, by the path that stays.
@@ -110,6 +112,7 @@ impl Instrument {
             id,
             name: Arc::from(name),
             adapter,
+            settings: serde_json::Map::new(),
             description,
             chain,
             port,

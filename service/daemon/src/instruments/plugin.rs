@@ -1,7 +1,8 @@
 //! Plugins by name: programs are named in the configuration alone, so that nobody who may attach an
 //! instrument can start a program of their own choice.
 
-use std::sync::Arc;
+use std::collections::BTreeSet;
+use std::sync::{Arc, PoisonError, RwLock};
 use std::time::Duration;
 
 use serde::Deserialize;
@@ -12,9 +13,9 @@ use trisect_kit::plugin::{Limits, PluginAdapter, PluginError, Program};
 
 use crate::config::PluginSettings;
 
-/// The plugins of the configuration.
+/// The plugins of the configuration; what a reload changes of them, every holder sees.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Plugins(Arc<[PluginSettings]>);
+pub(crate) struct Plugins(Arc<RwLock<Arc<[PluginSettings]>>>);
 
 /// An instrument's settings.
 #[derive(Deserialize)]
@@ -40,7 +41,35 @@ pub(super) fn schema() -> Value {
 
 impl Plugins {
     pub(crate) fn new(settings: &[PluginSettings]) -> Plugins {
-        Plugins(settings.into())
+        Plugins(Arc::new(RwLock::new(settings.into())))
+    }
+
+    fn all(&self) -> Arc<[PluginSettings]> {
+        Arc::clone(&self.0.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Has these from now on.
+    pub(crate) fn take_up(&self, settings: &[PluginSettings]) {
+        *self.0.write().unwrap_or_else(PoisonError::into_inner) = settings.into();
+    }
+
+    /// The names of those that these settings change, add or leave out.
+    pub(crate) fn changed(&self, settings: &[PluginSettings]) -> BTreeSet<String> {
+        let all = self.all();
+        let differs = |a: &[PluginSettings], b: &[PluginSettings]| {
+            let only: Vec<_> = a.iter().filter(|one| !b.contains(one)).collect();
+            only.into_iter().map(|one| one.plugin.clone()).collect()
+        };
+        let (mut old, new): (BTreeSet<String>, BTreeSet<String>) =
+            (differs(&all, settings), differs(settings, &all));
+        old.extend(new);
+        old
+    }
+
+    /// Whether the plugin that an instrument's settings choose is there.
+    pub(crate) fn has(&self, settings: &Map<String, Value>) -> bool {
+        let chosen = settings.get("plugin").and_then(Value::as_str);
+        chosen.is_some_and(|name| self.all().iter().any(|one| one.plugin == name))
     }
 
     /// Whether the plugin that settings choose is in the configuration.
@@ -63,12 +92,13 @@ impl Plugins {
                 .at("settings")
                 .hint("service.about has the schema of the adapter's settings")
         })?;
-        let known = self.0.iter().find(|one| one.plugin == chosen.plugin);
+        let all = self.all();
+        let known = all.iter().find(|one| one.plugin == chosen.plugin);
         let known = known.ok_or_else(|| {
             ErrorKind::InvalidSettings
                 .because(format!("there is no plugin `{}`", chosen.plugin))
                 .at("settings.plugin")
-                .hint_nearest(&chosen.plugin, self.0.iter().map(|one| one.plugin.as_str()))
+                .hint_nearest(&chosen.plugin, all.iter().map(|one| one.plugin.as_str()))
         })?;
         Ok((known.program(), Value::Object(chosen.settings)))
     }

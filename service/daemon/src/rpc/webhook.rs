@@ -32,19 +32,20 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
 }
 
 impl Hall {
-    fn webhook(&self, name: &str) -> Result<&Arc<Webhook>, WireError> {
-        let all = || self.office.webhooks.iter();
-        all().find(|one| one.name == name).ok_or_else(|| {
+    fn webhook(&self, name: &str) -> Result<Arc<Webhook>, WireError> {
+        let all = self.office.webhooks();
+        let found = all.iter().find(|one| one.name == name);
+        found.cloned().ok_or_else(|| {
             ErrorKind::UnknownWebhook
                 .because(format!("there is no webhook `{name}`"))
                 .at("webhook")
-                .hint_nearest(name, all().map(|one| one.name.as_str()))
+                .hint_nearest(name, all.iter().map(|one| one.name.as_str()))
         })
     }
 
     async fn webhooks(&self) -> Result<Webhooks, WireError> {
         let mut webhooks = Vec::new();
-        for one in self.office.webhooks.iter() {
+        for one in self.office.webhooks().iter() {
             let counts = self.office.outbox.counts(&one.name).await;
             let counts = counts.map_err(|error| refusal(&error))?;
             webhooks.push(wire::Webhook {
@@ -110,7 +111,7 @@ impl Hall {
                 .filter_map(|seq| i64::try_from(seq).ok())
                 .collect()
         };
-        self.office.forgive(webhook);
+        webhook.forgive();
         let revived = self
             .office
             .outbox

@@ -44,11 +44,14 @@ struct Failed {
     gone: bool,
 }
 
-/// Carries letters until told to stop.
+/// Carries letters until told to stop or to leave.
 pub(super) struct Courier {
     pub webhook: Arc<Webhook>,
     pub outbox: Arc<dyn Outbox>,
+    /// Give up what is on its way, and end.
     pub stop: CancellationToken,
+    /// End once what is on its way has come to something: somebody else goes on, or nobody.
+    pub leave: CancellationToken,
     pub posted: watch::Receiver<u64>,
 }
 
@@ -59,6 +62,10 @@ impl Courier {
         // Not before: the receiver asked to be left alone.
         let mut until = i64::MIN;
         loop {
+            let leaving = self.leave.is_cancelled();
+            if leaving && on_the_way.is_empty() {
+                return;
+            }
             let next = match self
                 .send(&mut on_the_way, &mut busy, &mut idle, until)
                 .await
@@ -76,6 +83,7 @@ impl Courier {
             tokio::select! {
                 // What is on its way is given up: it is sent again after the start.
                 () = self.stop.cancelled() => return,
+                () = self.leave.cancelled(), if !leaving => {}
                 Some(done) = on_the_way.join_next() => {
                     let mut all = vec![done];
                     while let Some(more) = on_the_way.try_join_next() {
@@ -99,7 +107,7 @@ impl Courier {
         idle: &mut Vec<Caller>,
         until: i64,
     ) -> Result<Option<i64>, JournalError> {
-        if on_the_way.len() >= AT_ONCE || self.webhook.is_gone() {
+        if on_the_way.len() >= AT_ONCE || self.webhook.is_gone() || self.leave.is_cancelled() {
             return Ok(None);
         }
         let heads = self.outbox.heads(&self.webhook.name, PAGE).await?;

@@ -8,31 +8,27 @@
 //! | `target` | whom it may be sent to |
 //! | `courier` | sent, and sent again |
 //! | `clerk` | what instruments do, posted |
+//! | `office` | who is written to, by whom; what a reload changes of it |
 
 mod clerk;
 mod courier;
 mod event;
+mod office;
 mod sign;
 mod target;
 #[cfg(test)]
 mod tests;
 
 pub(crate) use event::{id as event_id, kind as event_kind};
+pub(crate) use office::{Office, Works};
 
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
-use tokio::sync::watch;
-use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
-use trisect_api::serve::Publisher;
-use trisect_api::table::InstrumentWatch;
-use trisect_journal::{JournalError, Outbox};
 use trisect_network::{Tls, Url};
 
 use crate::config::{WebhookSettings, Within};
-use courier::Courier;
 use sign::Secrets;
 
 /// The waits between attempts, in seconds: the schedule of Standard Webhooks 1.0.0, whose first attempt is at once.
@@ -40,6 +36,8 @@ const SCHEDULE: [u64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 
 
 /// Somebody who is written to.
 pub(crate) struct Webhook {
+    /// What it was made from.
+    settings: WebhookSettings,
     pub(crate) name: String,
     pub(crate) url: Url,
     pub(crate) about: Vec<String>,
@@ -74,6 +72,7 @@ impl Webhook {
                 .collect()
         });
         Ok(Webhook {
+            settings: settings.clone(),
             name: settings.webhook.clone(),
             url: Url::parse(&settings.url).map_err(|error| error.to_string())?,
             about: settings
@@ -105,78 +104,20 @@ impl Webhook {
             .clone()
     }
 
+    /// Lets it be tried again though it wanted no more.
+    pub(crate) fn forgive(&self) {
+        self.gone.store(false, Ordering::Relaxed);
+    }
+
+    /// Whether another one would do the same: a file of secrets may say something else by now.
+    fn is_as(&self, other: &Webhook) -> bool {
+        self.settings == other.settings && self.secrets == other.secrets
+    }
+
     fn note(&self, why: &str, gone: bool) {
         *self.failure.lock().unwrap_or_else(PoisonError::into_inner) = Some(why.to_owned());
         if gone {
             self.gone.store(true, Ordering::Relaxed);
         }
-    }
-}
-
-/// Everybody who is written to, and the outbox.
-#[derive(Clone)]
-pub(crate) struct Office {
-    pub(crate) webhooks: Arc<[Arc<Webhook>]>,
-    pub(crate) outbox: Arc<dyn Outbox>,
-}
-
-impl Office {
-    /// Says who is written to; nothing is sent yet.
-    pub(crate) async fn open(
-        webhooks: Vec<Webhook>,
-        outbox: Arc<dyn Outbox>,
-    ) -> Result<Office, JournalError> {
-        let names = webhooks
-            .iter()
-            .map(|one| (one.name.clone(), one.about.clone()));
-        outbox.address_to(names.collect()).await?;
-        Ok(Office {
-            webhooks: webhooks.into_iter().map(Arc::new).collect(),
-            outbox,
-        })
-    }
-
-    /// Follows the instruments and sends what is posted, until told to stop.
-    pub(crate) fn start(
-        &self,
-        instruments: &Publisher<InstrumentWatch>,
-        tracker: &TaskTracker,
-        stop: &CancellationToken,
-    ) {
-        if self.webhooks.is_empty() {
-            return;
-        }
-        if self
-            .webhooks
-            .iter()
-            .any(|one| one.about.iter().any(|about| about == "instrument"))
-        {
-            let news = clerk::listen(instruments);
-            tracker.spawn(clerk::follow(news, Arc::clone(&self.outbox), stop.clone()));
-        }
-        let (bell, posted) = watch::channel(0);
-        let (heard, ended) = (self.outbox.posted(), stop.clone());
-        tracker.spawn(async move {
-            loop {
-                tokio::select! {
-                    () = heard.notified() => bell.send_modify(|count: &mut u64| *count = count.wrapping_add(1)),
-                    () = ended.cancelled() => return,
-                }
-            }
-        });
-        for webhook in self.webhooks.iter() {
-            let courier = Courier {
-                webhook: Arc::clone(webhook),
-                outbox: Arc::clone(&self.outbox),
-                stop: stop.clone(),
-                posted: posted.clone(),
-            };
-            tracker.spawn(courier.run());
-        }
-    }
-
-    /// Lets one that wanted no more be tried again.
-    pub(crate) fn forgive(&self, webhook: &Webhook) {
-        webhook.gone.store(false, Ordering::Relaxed);
     }
 }

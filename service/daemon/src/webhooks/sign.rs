@@ -6,7 +6,7 @@ use hmac::{Hmac, KeyInit, Mac};
 use sha2::Sha256;
 
 /// The secrets of a webhook: while one is exchanged for another, both sign.
-#[derive(Clone)]
+#[derive(Clone, PartialEq)]
 pub(crate) struct Secrets(Vec<Vec<u8>>);
 
 impl Secrets {

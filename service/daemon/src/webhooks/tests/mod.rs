@@ -14,7 +14,7 @@ use trisect_api::serve::Publisher;
 use trisect_journal::{Counts, Journal, NewJob, Outbox, RuleSetText, SqliteJournal};
 use wiremock::{MockServer, Request};
 
-use super::{Office, Webhook};
+use super::{Office, Webhook, Works};
 use crate::config::WebhookSettings;
 
 const LONGEST: Duration = Duration::from_secs(20);
@@ -61,7 +61,12 @@ impl Sent {
             .await
             .unwrap();
         let (stop, tracker) = (CancellationToken::new(), TaskTracker::new());
-        office.start(&Publisher::new(8), &tracker, &stop);
+        let works = Works {
+            instruments: Publisher::new(8),
+            tracker: tracker.clone(),
+            stop: stop.clone(),
+        };
+        office.start(&works);
         Sent {
             folder,
             journal,
@@ -114,12 +119,12 @@ impl Sent {
         assert!(
             timely.is_ok(),
             "{last:?}, not {wished:?}: {:?}",
-            self.office.webhooks[0].failure()
+            self.office.webhooks()[0].failure()
         );
     }
 
     fn failure(&self) -> String {
-        self.office.webhooks[0].failure().unwrap_or_default()
+        self.office.webhooks()[0].failure().unwrap_or_default()
     }
 
     /// Ends it as a restart does; the folder and the settings for the next one.
