@@ -272,6 +272,9 @@ fn unreachable(url: &str, source: WsHandshakeError) -> ClientError {
         WsHandshakeError::Rejected { status_code: status @ 403 } => {
             format!("the service does not let this client in (HTTP {status})")
         }
+        WsHandshakeError::Rejected { status_code: 503 } => {
+            "the service has as many connections as it takes; close one, or try again later".to_owned()
+        }
         WsHandshakeError::Rejected { status_code } => {
             format!("what listens there is no Trisect service, or the path is wrong (HTTP {status_code})")
         }

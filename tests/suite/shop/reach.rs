@@ -1,11 +1,19 @@
 //! The command line reaches a service over TLS and over its Unix socket, and says why where it does not.
 
 use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
 
+use serde_json::{Value, json};
+use tokio::io::AsyncReadExt;
+use tokio::net::TcpStream;
+use trisect_network::{Ask, Caller, Tls, Url};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::{Ended, trisect};
+use trisect_tests::raw::WebSocket;
+use trisect_tests::wait::within;
 
-use super::{configuration, token};
+use super::{call, configuration, token};
 
 /// A certificate for `localhost`, signed by itself, and its key.
 fn certificate(folder: &Path) -> (String, String) {
@@ -96,6 +104,70 @@ async fn a_service_behind_tls_is_reached_with_its_certificate() {
         "is the service there?",
     )
     .await;
+    assert!(daemon.terminate().await.success());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_connection_over_the_limit_is_told_so_behind_tls_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let (certificate, key) = certificate(folder.path());
+    let tokens = folder.path().join("tokens.toml");
+    let manage = token(&tokens, "office", "manage").await;
+    let rest = format!(
+        "token_file = {:?}\n[limits]\nconnections = 1\n[access]\nloopback = \"manage\"\n\
+         [tls]\nlisten = \"127.0.0.1:0\"\ncertificate = {certificate:?}\nkey = {key:?}",
+        tokens.display().to_string()
+    );
+    let mut daemon = Daemon::serve(&configuration(folder.path(), &rest)).await;
+    let port = daemon.tls_port().await;
+    let server = format!("https://localhost:{port}");
+    let list = [
+        "--server",
+        &server,
+        "--ca",
+        certificate.as_str(),
+        "--token",
+        &manage,
+        "job",
+        "list",
+    ];
+    let first = WebSocket::open(daemon.address).await;
+    let ended = run(&list).await;
+    assert!(
+        ended.code != 0 && ended.err.contains("as many connections as it takes"),
+        "{ended:?}"
+    );
+    // What it is told in full.
+    let ask = Ask {
+        method: "POST".parse().unwrap(),
+        headers: [("content-type", "application/json")]
+            .map(|(name, value)| (name.parse().unwrap(), value.parse().unwrap()))
+            .into_iter()
+            .collect(),
+        body: call("service.about", &json!({})).into(),
+    };
+    let url = Url::parse(&format!("{server}/rpc")).unwrap();
+    let tls = Tls::new(Some(Path::new(&certificate))).unwrap();
+    let limit = Duration::from_secs(10);
+    for _ in 0..20 {
+        let mut caller = Caller::new(url.clone(), tls.clone(), Arc::new(|_| true), limit, 65_536);
+        let answer = caller.call(&ask).await.unwrap();
+        let body: Value = serde_json::from_slice(&answer.body).unwrap();
+        assert_eq!(
+            (answer.status, &body["error"]["data"]["kind"]),
+            (503, &json!("too-busy"))
+        );
+    }
+    // Who does not shake hands is not waited for long.
+    let mut silent = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
+    let mut rest = Vec::new();
+    within("its end", silent.read_to_end(&mut rest))
+        .await
+        .unwrap();
+    assert_eq!(rest, b"");
+    drop(first);
+    let room = async { while run(&list).await.code != 0 {} };
+    within("room", room).await;
     assert!(daemon.terminate().await.success());
 }
 

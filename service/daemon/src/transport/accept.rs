@@ -2,6 +2,7 @@
 
 use std::future::Future;
 use std::io;
+use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
@@ -42,9 +43,14 @@ const LINGER: Duration = Duration::from_millis(250);
 const BUFFER: usize = 64 * 1024;
 
 /// Connections over the limit that are told so at the same time; further ones
-/// are dropped. How long each may take to hear it.
+/// are dropped. How long each may take to hear it, and to shake hands before.
 const TURNED_AWAY: usize = 64;
-const TURNING_AWAY: Duration = Duration::from_secs(1);
+const TELLING: Duration = Duration::from_secs(1);
+const SHAKING: Duration = Duration::from_secs(2);
+
+/// How long it may take to ask before it is told: an answer that comes before its request is
+/// none to many clients.
+const ASKING: Duration = Duration::from_millis(250);
 
 /// The connection a request came by; every request carries it in its extensions.
 #[derive(Debug, Clone)]
@@ -258,29 +264,44 @@ impl Service {
                 answer
             }
         });
-        let talking = http1::Builder::new()
+        let mut talking = http1::Builder::new()
             .timer(TokioTimer::new())
             .header_read_timeout(self.settings.head_within)
             .max_buf_size(BUFFER)
             .serve_connection(TokioIo::new(stream), answering)
             .with_upgrades();
-        let mut talking = std::pin::pin!(talking);
-        tokio::select! {
-            ended = &mut talking => return ended,
-            () = self.stop.cancelled() => {}
+        let ended = tokio::select! {
+            ended = &mut talking => Some(ended),
+            () = self.stop.cancelled() => None,
+        };
+        let ended = match ended {
+            Some(ended) => ended,
+            None => {
+                // Whoever has just connected, or asks all the time, is not cut before it is answered, and told
+                // that this was the last answer on this connection.
+                match timeout(LINGER, &mut talking).await {
+                    Ok(ended) => ended,
+                    Err(_) => {
+                        Pin::new(&mut talking).graceful_shutdown();
+                        // hyper would wait for the first request of a connection that had none.
+                        if !asked.load(Ordering::Relaxed) {
+                            return Ok(());
+                        }
+                        (&mut talking).await
+                    }
+                }
+            }
+        };
+        // A head that dribbled in is answered; who had not begun one has nothing to be told. After an answer
+        // nothing is said either: what hyper had not got away of it is lost, and this would be taken for the rest.
+        if ended.as_ref().is_err_and(hyper::Error::is_timeout)
+            && !asked.load(Ordering::Relaxed)
+            && let Some(parts) = talking.into_parts()
+            && !parts.read_buf.is_empty()
+        {
+            tell(parts.io.into_inner(), Refusal::TooSlow).await;
         }
-        // Whoever has just connected, or asks all the time, is not cut before it is answered, and told that
-        // this was the last answer on this connection.
-        if let Ok(ended) = timeout(LINGER, talking.as_mut()).await {
-            return ended;
-        }
-        talking.as_mut().graceful_shutdown();
-        // hyper would wait for the first request of a connection that had none.
-        if asked.load(Ordering::Relaxed) {
-            talking.await
-        } else {
-            Ok(())
-        }
+        ended
     }
 
     /// Tells a connection that there is no place for it.
@@ -294,33 +315,51 @@ impl Service {
         let cut = self.cut.clone();
         self.tasks.spawn(async move {
             let telling = async {
+                let busy = Refusal::Busy;
                 match stream {
-                    Accepted::Plain(stream) => tell_busy(stream).await,
-                    Accepted::Unix(stream) => tell_busy(stream).await,
-                    // A handshake costs more than the answer is worth.
-                    Accepted::Tls(..) => Ok(()),
+                    Accepted::Plain(stream) => tell(stream, busy).await,
+                    Accepted::Unix(stream) => tell(stream, busy).await,
+                    Accepted::Tls(stream, front) => {
+                        let shaking = timeout(SHAKING, front.acceptor().accept(stream));
+                        if let Ok(Ok(stream)) = shaking.await {
+                            tell(stream, busy).await;
+                        }
+                    }
                 }
             };
-            let telling = timeout(TURNING_AWAY, telling);
-            let _ = cut.run_until_cancelled(telling).await;
+            cut.run_until_cancelled(telling).await;
             drop(place);
         });
     }
 }
 
+/// Tells a connection why it is closed, if it listens.
+async fn tell(stream: impl Stream, refusal: Refusal) {
+    // Whoever does not take it in time is gone, or does not want it.
+    let _ = timeout(TELLING, write_last(stream, refusal)).await;
+}
+
 /// Writes the whole answer, then reads what the client had sent: closing
 /// before that would reset the connection, and the answer with it.
-async fn tell_busy(mut stream: impl Stream) -> io::Result<()> {
-    let body = Refusal::Busy.reply(None);
-    let status = Refusal::Busy.status();
+async fn write_last(mut stream: impl Stream, refusal: Refusal) -> io::Result<()> {
+    let body = refusal.reply(None);
+    let status = refusal.status();
+    let later = match refusal {
+        Refusal::Busy => "retry-after: 1\r\n",
+        _ => "",
+    };
     let answer = format!(
-        "HTTP/1.1 {status}\r\ncontent-type: application/json\r\nretry-after: 1\r\n\
+        "HTTP/1.1 {status}\r\ncontent-type: application/json\r\n{later}\
          connection: close\r\ncontent-length: {}\r\n\r\n{body}",
         body.len()
     );
+    let mut sent = [0; 1024];
+    if refusal == Refusal::Busy {
+        // Whatever comes of it, it is told.
+        let _ = timeout(ASKING, stream.read(&mut sent)).await;
+    }
     stream.write_all(answer.as_bytes()).await?;
     stream.shutdown().await?;
-    let mut sent = [0; 1024];
     while stream.read(&mut sent).await? > 0 {}
     Ok(())
 }

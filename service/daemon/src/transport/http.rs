@@ -58,7 +58,7 @@ async fn read(settings: &TransportSettings, body: Body) -> Result<Vec<u8>, Refus
     let reading = take(body, settings.request_bytes);
     match tokio::time::timeout(settings.body_within, reading).await {
         Ok(taken) => taken,
-        Err(_) => Err(Refusal::BodyTooSlow),
+        Err(_) => Err(Refusal::TooSlow),
     }
 }
 

@@ -28,7 +28,7 @@ pub(super) enum Refusal {
     ContentType,
     HttpMethod,
     Handshake,
-    BodyTooSlow,
+    TooSlow,
     Busy,
 }
 
@@ -59,7 +59,7 @@ impl Refusal {
             Self::ContentType => (Kind::InvalidRequest, "the content type is not JSON", "send Content-Type: application/json", Status::UNSUPPORTED_MEDIA_TYPE),
             Self::HttpMethod => (Kind::InvalidRequest, "this address takes POST and WebSocket upgrades", "POST the request, or open a WebSocket", Status::METHOD_NOT_ALLOWED),
             Self::Handshake => (Kind::InvalidRequest, "the WebSocket upgrade is not complete", "send Sec-WebSocket-Key and Sec-WebSocket-Version: 13", Status::BAD_REQUEST),
-            Self::BodyTooSlow => (Kind::InvalidRequest, "the request did not arrive in time", "send it without pauses", Status::REQUEST_TIMEOUT),
+            Self::TooSlow => (Kind::InvalidRequest, "the request did not arrive in time", "send it without pauses", Status::REQUEST_TIMEOUT),
             Self::Busy => (Kind::TooBusy, "the service has as many connections as it takes", "close one, or try again later", Status::SERVICE_UNAVAILABLE),
         }
     }

@@ -124,13 +124,45 @@ async fn a_head_that_dribbles_in_is_cut() {
         .unwrap();
     let begun = Instant::now();
     let mut rest = Vec::new();
-    // A reset is an end as well.
-    let _ = within(stream.read_to_end(&mut rest)).await;
+    within(stream.read_to_end(&mut rest)).await.unwrap();
     assert!(
         begun.elapsed() >= Duration::from_millis(100),
         "{:?}",
         begun.elapsed()
     );
+    let rest = String::from_utf8(rest).unwrap();
+    let (head, body) = rest.split_once("\r\n\r\n").unwrap();
+    assert!(head.starts_with("HTTP/1.1 408 "), "{head}");
+    let body: serde_json::Value = serde_json::from_str(body).unwrap();
+    assert_eq!(body["error"]["data"]["kind"], "invalid-request");
+}
+
+/// Before a first byte there is nothing to answer; after an answer a further one could be taken for its rest.
+#[tokio::test]
+async fn a_connection_that_begins_no_request_is_closed_without_a_word() {
+    let running = Running::start(small()).await;
+    let address = running.address;
+    let silent = async {
+        let mut stream = TcpStream::connect(address).await.unwrap();
+        let mut rest = Vec::new();
+        within(stream.read_to_end(&mut rest)).await.unwrap();
+        rest
+    };
+    assert_eq!(silent.await, b"");
+    let mut stream = TcpStream::connect(address).await.unwrap();
+    let body = echo(1);
+    let request = format!(
+        "POST /rpc HTTP/1.1\r\nhost: {address}\r\ncontent-type: application/json\r\n\
+         content-length: {}\r\n\r\n{body}",
+        body.len()
+    );
+    // And the next head, which stops.
+    let requests = format!("{request}POST /rp");
+    stream.write_all(requests.as_bytes()).await.unwrap();
+    let mut answered = Vec::new();
+    within(stream.read_to_end(&mut answered)).await.unwrap();
+    let answered = String::from_utf8(answered).unwrap();
+    assert_eq!(answered.matches("HTTP/1.1 ").count(), 1, "{answered}");
 }
 
 #[tokio::test]
