@@ -2,6 +2,7 @@
 
 use trisect_api::wire;
 use trisect_diagnosis as said;
+use trisect_measure::Amount;
 use trisect_rules::{Drive, Outcome, Phase, RuleSet, Side, Standing};
 
 pub(crate) fn side(side: Side) -> wire::Side {
@@ -57,6 +58,15 @@ fn standing(standing: Standing) -> wire::Standing {
         Standing::Leaning => wire::Standing::Leaning,
         Standing::Open => wire::Standing::Open,
         Standing::Contradicted => wire::Standing::Contradicted,
+    }
+}
+
+/// Beyond which end of its range a reading lies, if it does.
+pub(crate) fn beyond(amount: Amount) -> Option<wire::Beyond> {
+    match amount {
+        Amount::Exactly(_) => None,
+        Amount::Above(_) => Some(wire::Beyond::Above),
+        Amount::Below(_) => Some(wire::Beyond::Below),
     }
 }
 

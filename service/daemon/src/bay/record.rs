@@ -3,13 +3,12 @@
 use std::sync::Arc;
 
 use tokio::time::Instant;
-use trisect_api::wire::{self, Beyond, JobVerdict, ReadingItem, VerdictItem};
+use trisect_api::wire::{self, JobVerdict, ReadingItem, VerdictItem};
 use trisect_api::{ErrorKind, WireError};
 use trisect_diagnosis::Verdict;
 use trisect_journal::{
     Appended, Batch, EventRow, Happened, JournalError, StoredEvent, SubmissionKey,
 };
-use trisect_measure::Amount;
 use trisect_rules::{Outcome, RuleSet, Side, Standing};
 
 use super::state::{Bay, OpenJob};
@@ -226,11 +225,7 @@ fn reading(
         value: unit.from_si(reading.amount.edge()),
         unit: unit.symbol().to_owned(),
         uncertainty: unit.span_from_si(reading.uncertainty),
-        beyond: match reading.amount {
-            Amount::Exactly(_) => None,
-            Amount::Above(_) => Some(Beyond::Above),
-            Amount::Below(_) => Some(Beyond::Below),
-        },
+        beyond: convert::beyond(reading.amount),
         instrument: reading.instrument.as_ref().map(ToString::to_string),
         channel: reading.channel.map(|channel| channel.to_string()),
         calibration: reading.calibration.as_ref().map(ToString::to_string),

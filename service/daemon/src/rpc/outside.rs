@@ -1,14 +1,13 @@
 //! `reading.history` of what is outside any job: readings of instruments, not of test points.
 
-use trisect_api::wire::{
-    Beyond, HistoryFormat, OutsideReading, ReadingHistoryParams, Readings, Time,
-};
+use trisect_api::wire::{HistoryFormat, OutsideReading, ReadingHistoryParams, Readings, Time};
 use trisect_api::{ErrorKind, WireError};
 use trisect_journal::{Happened, Outside, ReadingFilter, StoredEvent};
-use trisect_measure::{Amount, Quantity, senml};
+use trisect_measure::{Quantity, senml};
 
 use super::Hall;
 use super::reading::{Page, time_asked};
+use crate::convert;
 
 impl Hall {
     /// A page of what a bay's instruments said outside any job.
@@ -100,11 +99,7 @@ fn shown(event: &StoredEvent) -> Option<OutsideReading> {
         value: unit.from_si(reading.amount.edge()),
         unit: unit.symbol().to_owned(),
         uncertainty: unit.span_from_si(reading.uncertainty),
-        beyond: match reading.amount {
-            Amount::Exactly(_) => None,
-            Amount::Above(_) => Some(Beyond::Above),
-            Amount::Below(_) => Some(Beyond::Below),
-        },
+        beyond: convert::beyond(reading.amount),
         calibration: reading.calibration.as_ref().map(ToString::to_string),
         latency: reading.latency.map(|nanos| nanos as f64 / 1e9),
         barometer: reading.barometer.map(|pressure| unit.from_si(pressure)),
