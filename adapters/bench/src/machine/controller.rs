@@ -11,6 +11,8 @@ pub(crate) const RUNS_ABOVE: f64 = 6.0;
 pub(crate) const START_FUEL: f64 = 0.45;
 /// Speed at which a start is done, rad/s (about 600 rpm).
 pub(crate) const STARTED: f64 = 62.0;
+/// Crankshaft speed from which a sound speed sensor is heard, rad/s (from memory).
+pub(crate) const HEARS_ABOVE: f64 = 3.0;
 /// Seconds of turning until teeth and cylinders are matched.
 const SYNCHRONISING: f64 = 0.6;
 
@@ -28,16 +30,16 @@ pub(crate) enum Accelerator {
 /// The engine controller's condition and state.
 #[derive(Clone, Debug)]
 pub(crate) struct Controller {
-    /// Does it run at all?
-    pub alive: bool,
+    /// Least voltage at which it runs, volts: more than any battery gives when it is dead.
+    pub needs: f64,
     /// What it draws as, ohms.
     pub load: f64,
-    /// Does it close the lift pump's relay?
-    pub switches_lift_pump: bool,
-    /// Does the speed sensor work?
-    pub speed_sensor: bool,
-    /// Is its command stuck at full once the engine runs?
-    pub commands_full: bool,
+    /// What the lift pump's relay, which it closes, adds to that run, ohms.
+    pub lift_pump_contact: f64,
+    /// Crankshaft speed above which the speed sensor's signal is strong enough, rad/s.
+    pub hears_above: f64,
+    /// Least share of full fuel that it commands once the engine runs.
+    pub least: f64,
     /// The accelerator sensor.
     pub accelerator: Accelerator,
     /// Accelerator signal at rest, volts.
@@ -50,7 +52,7 @@ pub(crate) struct Controller {
     turning_for: f64,
     started: bool,
     dropped_for: f64,
-    /// Does it run right now?
+    /// Does it run right now? As long as it does it closes the lift pump's relay.
     pub running: bool,
     /// Does it see engine speed right now?
     pub sees_speed: bool,
@@ -74,11 +76,11 @@ impl Controller {
     /// A healthy controller, spread as parts are (common practice, no source).
     pub(crate) fn draw(random: &mut Random) -> Self {
         Controller {
-            alive: true,
+            needs: RUNS_ABOVE,
             load: 5.0 * random.about_one(0.06),
-            switches_lift_pump: true,
-            speed_sensor: true,
-            commands_full: false,
+            lift_pump_contact: 0.0,
+            hears_above: HEARS_ABOVE,
+            least: 0.0,
             accelerator: Accelerator::Sound,
             rest_volts: 0.65 + 0.06 * random.normal().clamp(-2.0, 2.0),
             idle: 84.0 * random.about_one(0.02),
@@ -118,9 +120,9 @@ impl Controller {
     /// The fuel commanded, as a share of full; nothing when it does not run.
     pub(crate) fn step(&mut self, inputs: &Inputs, random: &mut Random, dt: f64) -> Option<f64> {
         self.read_accelerator(inputs, random, dt);
-        self.running = self.alive && inputs.key_on && inputs.volts > RUNS_ABOVE;
-        let turning = inputs.omega > 3.0;
-        self.sees_speed = self.running && self.speed_sensor && inputs.sensor_wire && turning;
+        self.running = inputs.key_on && inputs.volts > self.needs;
+        let turning = inputs.omega > self.hears_above;
+        self.sees_speed = self.running && inputs.sensor_wire && turning;
         if !self.sees_speed {
             self.turning_for = 0.0;
             self.started = false;
@@ -137,22 +139,15 @@ impl Controller {
                 0.0
             });
         }
-        if self.commands_full {
-            return Some(1.0);
-        }
         // A tenth of a volt above rest still counts as rest, as does anything below it.
         let pedal = ((self.accelerator_volts - self.rest_volts - 0.1) / 3.2).clamp(0.0, 1.0);
         let target = self.idle + pedal * (Self::HIGH_IDLE - self.idle);
-        Some(self.governor.step(target, inputs.omega, 1.0, dt))
+        let asked = self.governor.step(target, inputs.omega, 1.0, dt);
+        Some(asked.max(self.least))
     }
 
     /// Does something about it come and go by chance?
     pub(crate) fn falters(&self) -> bool {
         matches!(self.accelerator, Accelerator::DropsOut(_))
-    }
-
-    /// Does it close the lift pump's relay? It does as long as it runs.
-    pub(crate) fn lift_pump_on(&self) -> bool {
-        self.running && self.switches_lift_pump
     }
 }

@@ -2,13 +2,19 @@
 //! faults: everything else sees resistances, pressures and switches.
 //!
 //! Strengths are engineering judgement, from memory, chosen on the physics
-//! alone; no number here comes from a rule set.
+//! alone; no number here comes from a rule set. Of where a fault sits nobody
+//! has published shares: every place it can sit in is taken to be equally likely.
 
 use super::controller::Accelerator;
 use super::fault::{Fault, FaultKind};
+use super::fuel::UNCOVERS;
 use super::parts::Parts;
 use super::random::Random;
 use super::wiring::{OPEN, Run};
+
+/// A dead unit needs so many volts more than a sound one: from 0.6 on more
+/// than any battery gives, below that more than a cranking one does.
+const DEAD_NEEDS: f64 = 12.0;
 
 /// Resistance of a connection that is bad by `degree`: open at the worst.
 fn bad_contact(degree: f64) -> f64 {
@@ -19,9 +25,24 @@ fn bad_contact(degree: f64) -> f64 {
     }
 }
 
-/// Puts a fault into the parts; `random` picks where it sits.
+/// One of the places a fault can sit in.
+fn one_of<T: Copy, const N: usize>(places: [T; N], random: &mut Random) -> T {
+    places[(random.uniform() * N as f64) as usize % N]
+}
+
+/// Waxed fuel takes a frost: the temperature of the day, kelvins.
+pub(crate) fn frost(fault: Fault, random: &mut Random) -> Option<f64> {
+    let cold = 273.15 - 9.0 + 2.0 * random.normal().clamp(-2.0, 2.0);
+    (fault.kind == FaultKind::FuelWaxed && fault.degree > 0.0).then_some(cold)
+}
+
+/// Puts a fault into the parts; `random` picks where it sits. At degree nought
+/// everything stays as good as new.
 pub(crate) fn apply(fault: Fault, parts: &mut Parts, random: &mut Random) {
     use FaultKind as K;
+    if fault.degree <= 0.0 {
+        return;
+    }
     match fault.kind {
         K::TankEmpty
         | K::SuctionRestricted
@@ -61,24 +82,22 @@ pub(crate) fn apply(fault: Fault, parts: &mut Parts, random: &mut Random) {
 fn supply(fault: Fault, parts: &mut Parts, random: &mut Random) {
     let (d, fuel) = (fault.degree, &mut parts.fuel);
     match fault.kind {
-        FaultKind::TankEmpty => fuel.level *= 1.0 - d,
+        // How far the pickup draws air.
+        FaultKind::TankEmpty => fuel.level = fuel.level.min(UNCOVERS * (1.0 - d)),
         FaultKind::SuctionRestricted => fuel.kink = 2.2e10 * d.powi(3),
         FaultKind::SuctionAirLeak => {
             fuel.gap = 1.6e-9 * d * random.between(0.6, 1.4);
             fuel.void *= 1.0 + 4.0 * d;
         }
-        FaultKind::LiftPumpDead => fuel.lift_pump.turns = d < 0.5,
+        FaultKind::LiftPumpDead => fuel.lift_pump.brushes = bad_contact(d),
         FaultKind::LiftPumpWeak => {
             // It delivers nothing at worst, never less.
             let left = (1.0 - d * random.between(0.94, 1.02)).max(0.0);
             fuel.lift_pump.free_flow *= left;
             fuel.lift_pump.head *= left;
         }
-        FaultKind::FilterPlugged => fuel.filter *= 130_f64.powf(d) * random.between(0.8, 1.3),
-        FaultKind::FuelWaxed => {
-            parts.ambient = 273.15 - 9.0 + 2.0 * random.normal().clamp(-2.0, 2.0);
-            fuel.cloud_point = parts.ambient + 6.0 * d;
-        }
+        FaultKind::FilterPlugged => fuel.filter *= (130.0 * random.between(0.8, 1.3)).powf(d),
+        FaultKind::FuelWaxed => fuel.cloud_point = parts.ambient + 6.0 * d,
         FaultKind::OverflowValveOpen => {
             fuel.overflow_opens *= 1.0 - d;
             fuel.seepage += 4e-11 * d;
@@ -98,13 +117,9 @@ fn cranking(fault: Fault, parts: &mut Parts, random: &mut Random) {
         }
         FaultKind::CableResistance => {
             let ohms = 4.5e-3 * d;
-            let where_ = random.uniform();
-            if where_ < 0.7 {
-                set.positive_cable += ohms;
-            }
-            if where_ > 0.35 {
-                set.ground_cable += ohms;
-            }
+            let (positive, ground) = one_of([(1.0, 0.0), (0.0, 1.0), (1.0, 1.0)], random);
+            set.positive_cable += positive * ohms;
+            set.ground_cable += ground * ohms;
         }
         FaultKind::StarterSlow => set.armature *= 1.0 + 1.15 * d,
         _ => {}
@@ -116,63 +131,117 @@ fn controller(fault: Fault, parts: &mut Parts, random: &mut Random) {
     match fault.kind {
         FaultKind::ControllerNoFeed => parts.wiring.controller_feed += bad_contact(d),
         FaultKind::ControllerGroundBad => {
-            parts.wiring.controller_ground += 6.0 * d;
-            if random.chance(0.4) {
-                // They share a ground stud.
-                parts.wiring.add(Run::PumpGround, 0.3 * d);
-            }
-        }
-        FaultKind::ControllerDead => unit.alive = d < 0.5,
-        FaultKind::ControllerCommandsFull => unit.commands_full = d >= 0.5,
-        FaultKind::AcceleratorSensorBad => {
-            unit.accelerator = if random.chance(0.8) {
-                Accelerator::Raised(3.0 * d)
+            let own = one_of([true, false], random);
+            let ground = if own {
+                &mut parts.wiring.controller_ground
             } else {
-                Accelerator::DropsOut(0.6 * d)
+                &mut parts.wiring.shared_ground
             };
+            *ground += 6.0 * d;
         }
-        FaultKind::LiftPumpNotSwitched => unit.switches_lift_pump = d < 0.5,
-        FaultKind::SpeedSensorDead => unit.speed_sensor = d < 0.5,
+        FaultKind::ControllerDead => unit.needs += DEAD_NEEDS * d,
+        FaultKind::ControllerCommandsFull => unit.least = d,
+        FaultKind::AcceleratorSensorBad => {
+            // A leak to its supply, or a worn track.
+            unit.accelerator = one_of(
+                [Accelerator::Raised(3.0 * d), Accelerator::DropsOut(0.6 * d)],
+                random,
+            );
+        }
+        FaultKind::LiftPumpNotSwitched => unit.lift_pump_contact = bad_contact(d),
+        // The signal falls steeply with the gap before the sensor.
+        FaultKind::SpeedSensorDead => unit.hears_above /= (1.0 - d).powi(3),
         _ => {}
     }
 }
 
-/// One of the runs whose loss stops the pump control unit.
-fn any_run(random: &mut Random) -> Run {
-    let runs = [Run::PumpFeed, Run::PumpGround, Run::BusHigh, Run::BusLow];
-    runs[(random.uniform() * 4.0) as usize % 4]
-}
+/// Every run between the plugs, for a fault in any of them.
+const ANY_RUN: [Run; 5] = [
+    Run::PumpFeed,
+    Run::PumpGround,
+    Run::BusHigh,
+    Run::BusLow,
+    Run::Sensor,
+];
 
 fn wiring(fault: Fault, parts: &mut Parts, random: &mut Random) {
     let (d, harness) = (fault.degree, &mut parts.wiring);
     match fault.kind {
         FaultKind::PumpRelayOrFuse => harness.pump_relay += bad_contact(d),
-        FaultKind::HarnessOpen => harness.add(any_run(random), bad_contact(d)),
+        FaultKind::HarnessOpen => harness.add(one_of(ANY_RUN, random), bad_contact(d)),
         FaultKind::HarnessShort => {
-            harness.isolation = 1e7_f64.powf(1.0 - d) * random.between(5.0, 800.0);
-            let on_bus = random.chance(0.65);
-            if d < 0.5 {
-                // Chafed, not yet through.
-            } else if on_bus {
-                harness.bus_held = true;
-            } else {
-                // The chafed wire is the controller's feed: its fuse has blown.
-                harness.controller_feed += bad_contact(1.0);
+            let leak = 1e7_f64.powf(1.0 - d) * random.between(5.0, 800.0);
+            harness.isolation = 1.0 / (1.0 / harness.isolation + 1.0 / leak);
+            // Below this it has chafed and is not yet through.
+            if d >= 0.5 {
+                touch_ground(one_of(CHAFED, random), parts);
             }
         }
         FaultKind::ConnectorPinsBad => {
             harness.pins_look_bad = d > 0.1;
-            let run = any_run(random);
+            let run = one_of(ANY_RUN, random);
             harness.add(run, 30.0 * d * random.uniform().powi(2));
             harness.loosen(run, 0.12 * d);
         }
-        FaultKind::DataBusFault if d < 0.5 => {}
-        FaultKind::DataBusFault => match random.uniform() {
-            share if share < 0.45 => harness.terminators[0] = OPEN,
-            share if share < 0.8 => harness.bus_bridge = 3.0 + 60.0 * (1.0 - d),
-            _ => harness.bus_held = true,
-        },
+        FaultKind::DataBusFault => {
+            use BusFault as B;
+            match one_of([B::NearEnd, B::FarEnd, B::Bridge, B::High, B::Low], random) {
+                B::NearEnd => harness.terminators[0] *= lost(d),
+                B::FarEnd => harness.terminators[1] *= lost(d),
+                B::Bridge => harness.bus_bridge = 3.0 * 3e3_f64.powf(1.0 - d),
+                B::High | B::Low => harness.bus_leak = 3.0 * 1e4_f64.powf(1.0 - d),
+            }
+        }
         _ => {}
+    }
+}
+
+/// Where a data bus fails: either terminator, a bridge between its wires, or
+/// one of them held to supply or ground.
+#[derive(Clone, Copy)]
+enum BusFault {
+    NearEnd,
+    FarEnd,
+    Bridge,
+    High,
+    Low,
+}
+
+/// By how much a terminator grows that is lost by `degree`.
+fn lost(degree: f64) -> f64 {
+    if degree > 0.99 {
+        OPEN
+    } else {
+        1e3_f64.powf(degree)
+    }
+}
+
+/// Wires that do harm when they touch ground.
+#[derive(Clone, Copy)]
+enum Chafed {
+    ControllerFeed,
+    PumpFeed,
+    BusWire,
+    Sensor,
+}
+
+/// Every such wire; the bus has two.
+const CHAFED: [Chafed; 5] = [
+    Chafed::ControllerFeed,
+    Chafed::PumpFeed,
+    Chafed::BusWire,
+    Chafed::BusWire,
+    Chafed::Sensor,
+];
+
+fn touch_ground(wire: Chafed, parts: &mut Parts) {
+    let harness = &mut parts.wiring;
+    match wire {
+        // Their fuses blow.
+        Chafed::ControllerFeed => harness.controller_feed += OPEN,
+        Chafed::PumpFeed => harness.pump_relay += OPEN,
+        Chafed::BusWire => harness.bus_leak = 0.0,
+        Chafed::Sensor => harness.sensor_held = true,
     }
 }
 
@@ -180,12 +249,17 @@ fn pump(fault: Fault, parts: &mut Parts, random: &mut Random) {
     let (d, pump) = (fault.degree, &mut parts.pump);
     match fault.kind {
         FaultKind::PumpControlUnitDead => {
-            pump.logic = d < 0.5;
-            // Sometimes the driver stage outlives the logic and still clicks.
-            pump.driver = d < 0.5 || random.chance(0.2);
+            pump.logic_needs += DEAD_NEEDS * d;
+            // Where its supply or its driver has died nothing clicks; where its logic has, the driver still may.
+            if one_of([true, true, false], random) {
+                pump.driver_needs += DEAD_NEEDS * d;
+            }
         }
         FaultKind::PumpControlUnitHot => {
-            pump.hot_limit = parts.ambient + 34.0 - 12.0 * d + 4.0 * random.uniform();
+            // It comes in on a day that is hot enough for it.
+            let worst = parts.ambient + 34.0 - 12.0 * d + 4.0 * random.uniform();
+            let weakened = 1.0 - (1.0 - d).powi(3);
+            pump.hot_limit += (worst - pump.hot_limit) * weakened;
         }
         FaultKind::MeteringStuckShut => pump.opening = 1.0 - d,
         FaultKind::MeteringStuckOpen => pump.stuck = Some(d),

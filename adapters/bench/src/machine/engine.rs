@@ -9,8 +9,6 @@ const FULL_TORQUE: f64 = 620.0;
 const FULL_LOAD: f64 = 450.0;
 /// End-of-compression temperature at which half of the charges fire, kelvins.
 const FIRES_AT: f64 = 645.0;
-/// Below this the grid heater warms the intake, kelvins, by so many kelvins.
-const HEATER: (f64, f64) = (278.15, 65.0);
 /// Exponent of compression: some heat is lost on the way (from memory).
 const POLYTROPIC: f64 = 1.35;
 /// Pressure of the air, Pa.
@@ -44,13 +42,18 @@ pub(crate) struct Engine {
     pub smoked: f64,
 }
 
-/// Energies since the machine was made, joules.
+/// Energies since the machine was made, joules: each the product of a torque
+/// and the angle turned, none the remainder of the others.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Booked {
     /// Given by combustion and compression.
     pub gas: f64,
+    /// Given by the starter.
+    pub starter: f64,
     /// Taken by friction and load.
     pub friction: f64,
+    /// Taken by the alternator.
+    pub alternator: f64,
 }
 
 /// What acts on the engine in one step.
@@ -65,8 +68,8 @@ pub(crate) struct Acting {
     pub load: f64,
     /// Ambient temperature, kelvins.
     pub ambient: f64,
-    /// Does the controller run (and with it the grid heater)?
-    pub heater: bool,
+    /// By how much the intake air is warmed, kelvins.
+    pub warmed: f64,
 }
 
 impl Engine {
@@ -109,12 +112,7 @@ impl Engine {
 
     /// Share of the charges that fire.
     fn firing(&self, acting: &Acting) -> f64 {
-        let heated = if acting.heater && acting.ambient < HEATER.0 {
-            HEATER.1
-        } else {
-            0.0
-        };
-        let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + heated;
+        let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + acting.warmed;
         let end = intake * self.ratio().powf(POLYTROPIC - 1.0) - 1500.0 / self.omega.max(5.0);
         let needed = FIRES_AT + 60.0 * self.injectors + 30.0 * acting.late;
         1.0 / (1.0 + ((needed - end) / 12.0).exp())
@@ -154,18 +152,32 @@ impl Engine {
         }
     }
 
-    /// Moves the engine on by `dt` seconds, after [`Engine::shaft`].
-    pub(crate) fn step(&mut self, starter: f64, acting: &Acting, dt: f64) {
+    /// Moves the engine on by `dt` seconds, after [`Engine::shaft`], with this
+    /// torque of the starter and this power going into the alternator.
+    pub(crate) fn step(&mut self, starter: f64, alternator: f64, acting: &Acting, dt: f64) {
         let torque = starter + self.gas - self.against;
         let before = self.omega;
-        if before > 0.0 || torque > 0.0 {
-            self.omega = (before + torque / self.inertia * dt).max(0.0);
-        }
-        // Exact for a step at constant torque; what brings it to rest is friction.
-        let turned = (before + self.omega) / 2.0 * dt;
+        // Exact for a step at constant torque.
+        let turned = if before <= 0.0 && torque <= 0.0 {
+            0.0
+        } else {
+            let after = before + torque / self.inertia * dt;
+            self.omega = after.max(0.0);
+            if after >= 0.0 {
+                (before + after) / 2.0 * dt
+            } else {
+                // It comes to rest within the step.
+                before * before * self.inertia / (-2.0 * torque)
+            }
+        };
+        self.booked.starter += starter * turned;
         self.booked.gas += self.gas * turned;
-        let gained = 0.5 * self.inertia * (self.omega * self.omega - before * before);
-        self.booked.friction += (starter + self.gas) * turned - gained;
+        self.booked.friction += self.against * turned;
+        // The alternator turns with the engine and takes its power out of the turning parts.
+        let taken = alternator * dt;
+        self.booked.alternator += taken;
+        let left = self.omega * self.omega - 2.0 * taken / self.inertia;
+        self.omega = left.max(0.0).sqrt();
         self.angle = (self.angle + self.omega * dt) % std::f64::consts::TAU;
         if self.omega <= 0.0 {
             self.smoked = 0.0;
@@ -184,11 +196,13 @@ impl Engine {
         self.kelvin += (settles_at - self.kelvin) * dt / lag;
     }
 
-    /// Holds its speed for `seconds`: as much is given as is taken.
-    pub(crate) fn hold(&mut self, ambient: f64, seconds: f64) {
-        let worked = self.gas * self.omega * seconds;
-        self.booked.gas += worked;
-        self.booked.friction += worked;
+    /// Holds its speed for `seconds`: what it takes is given, by the governor.
+    pub(crate) fn hold(&mut self, alternator: f64, ambient: f64, seconds: f64) {
+        let friction = self.against * self.omega * seconds;
+        let taken = alternator * seconds;
+        self.booked.friction += friction;
+        self.booked.alternator += taken;
+        self.booked.gas += friction + taken;
         self.warm(ambient, seconds);
     }
 

@@ -15,6 +15,7 @@ mod engine;
 mod fault;
 mod fuel;
 mod governor;
+mod heater;
 mod observe;
 mod operator;
 mod parts;
@@ -95,8 +96,6 @@ struct Feeds {
     pump: Branch,
 }
 
-/// Lift pump's motor, ohms when turning.
-const LIFT_PUMP_OHMS: f64 = 2.6;
 /// The bypass drive's lead, ohms.
 const BYPASS_LEAD: f64 = 0.05;
 /// What else is on with the key: lamps, relays, the like, amperes.
@@ -213,7 +212,8 @@ impl Machine {
         let command = self.control(key_on, dt);
         self.deliver(command, dt);
         let starter = self.parts.electrics.starter_torque();
-        self.parts.engine.step(starter, &acting, dt);
+        let alternator = self.parts.electrics.alternator_takes;
+        self.parts.engine.step(starter, alternator, &acting, dt);
         self.steps += (dt / Self::STEP).round() as u64;
     }
 
@@ -225,36 +225,36 @@ impl Machine {
             controller,
             pump,
             fuel,
+            heater,
             ambient,
             ..
         } = &mut self.parts;
         let feeds = &self.feeds;
         let units = feeds.controller.amps + feeds.lift_pump.amps + feeds.pump.amps;
-        let others = units + if key_on { KEY_AMPS } else { 0.0 };
         let cranking = self.controls.key == Key::Crank;
+        let lamps = if key_on { KEY_AMPS } else { 0.0 };
+        let grid = heater.step(controller.running, cranking, *ambient, electrics.volts, dt);
+        let others = units + lamps + grid;
         electrics.step(cranking, shaft, others, *ambient, dt);
+        heater.fed(electrics.volts);
 
         let switched = if key_on { electrics.volts } else { 0.0 };
-        let ground = wiring.controller_ground;
+        let ground = wiring.controller_ground + wiring.shared_ground;
         self.feeds.controller = branch(switched, wiring.controller_feed, controller.load, ground);
-        // A dead motor has open brushes here, and a relay not closed is an open
-        // run; where both are open, the run keeps the voltage.
-        let motor = if fuel.lift_pump.turns {
-            LIFT_PUMP_OHMS
-        } else {
-            OPEN
-        };
-        let contact = if controller.lift_pump_on() {
-            wiring.lift_pump_feed
+        // A relay not closed is more open than a motor's brushes: where both
+        // are open, the run keeps the voltage.
+        let contact = if controller.running {
+            wiring.lift_pump_feed + controller.lift_pump_contact
         } else {
             1e3 * OPEN
         };
-        self.feeds.lift_pump = branch(switched, contact, motor, 0.0);
+        self.feeds.lift_pump = branch(switched, contact, fuel.lift_pump.ohms(), 0.0);
         self.feeds.pump = match self.controls.drive {
             Drive::Bypass => branch(electrics.volts, BYPASS_LEAD, pump.load(), 0.0),
             Drive::Harness => {
                 let feed = wiring.pump_relay + wiring.ohms(Run::PumpFeed);
-                branch(switched, feed, pump.load(), wiring.ohms(Run::PumpGround))
+                let ground = wiring.ohms(Run::PumpGround) + wiring.shared_ground;
+                branch(switched, feed, pump.load(), ground)
             }
         };
     }
@@ -265,7 +265,7 @@ impl Machine {
             volts: self.feeds.controller.volts,
             omega: self.parts.engine.omega,
             pedal: self.controls.accelerator,
-            sensor_wire: self.parts.wiring.ohms(Run::Sensor) < 1e5,
+            sensor_wire: self.parts.wiring.sensor_heard(),
             key_on,
         };
         let command = self.parts.controller.step(&inputs, &mut self.random, dt);
@@ -311,7 +311,7 @@ impl Machine {
             drag: parts.pump.drag(),
             load: self.controls.load,
             ambient: parts.ambient,
-            heater: parts.controller.running,
+            warmed: parts.heater.rise(parts.engine.omega),
         }
     }
 }

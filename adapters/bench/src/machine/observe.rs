@@ -1,6 +1,7 @@
 //! What eyes, ears and buttons tell: each asked check is carried out on a
 //! copy of the machine, so that no act leaves a mark on the one in the bay.
 
+use super::fuel::UNCOVERS;
 use super::operator::RACES;
 use super::{BypassCommand, Drive, Key, Machine};
 
@@ -66,7 +67,7 @@ impl Machine {
         let mut copy = self.clone();
         copy.bring_to_rest();
         Ok(match check {
-            "fuel-seen" => pick(copy.parts.fuel.level > 0.03, "seen", "not-seen"),
+            "fuel-seen" => pick(copy.parts.fuel.level > UNCOVERS, "seen", "not-seen"),
             "lift-pump-runs" => copy.hear_lift_pump(),
             "air-seen" => copy.see_air(),
             "connector-pins" => pick(!copy.parts.wiring.pins_look_bad, "good", "bad"),
@@ -107,8 +108,8 @@ impl Machine {
 
     fn hear_lift_pump(&mut self) -> &'static str {
         self.key_on(1.0);
-        let humming = self.parts.fuel.lift_pump.turns && self.feeds.lift_pump.volts > 4.0;
-        pick(humming, "runs", "silent")
+        let pump = &self.parts.fuel.lift_pump;
+        pick(pump.running(self.feeds.lift_pump.volts), "runs", "silent")
     }
 
     /// A clear line is watched for as long as an operator cranks, or at idle.
@@ -123,7 +124,7 @@ impl Machine {
     fn ask_controller(&mut self) -> &'static str {
         self.key_on(1.0);
         let wiring = &self.parts.wiring;
-        let jammed = wiring.reader_on_bus && (wiring.bus_held || wiring.termination() < 30.0);
+        let jammed = wiring.reader_on_bus && (wiring.bus_held() || wiring.termination() < 30.0);
         pick(self.parts.controller.running && !jammed, "talks", "silent")
     }
 

@@ -6,6 +6,7 @@ use super::damage;
 use super::engine::Engine;
 use super::fault::Fault;
 use super::fuel::Fuel;
+use super::heater::Heater;
 use super::pump::Pump;
 use super::random::Random;
 use super::wiring::Wiring;
@@ -27,6 +28,8 @@ pub(crate) struct Parts {
     pub pump: Pump,
     /// Engine.
     pub engine: Engine,
+    /// The grid in its intake.
+    pub heater: Heater,
 }
 
 impl Parts {
@@ -34,7 +37,16 @@ impl Parts {
     /// seed is the same machine whatever is wrong with it.
     pub(crate) fn draw(seed: u64, faults: &[Fault]) -> Self {
         let mut random = Random::new(seed, 1);
-        let ambient = 273.15 + (9.0 + 5.0 * random.normal()).clamp(0.0, 24.0);
+        let mild = 273.15 + (9.0 + 5.0 * random.normal()).clamp(0.0, 24.0);
+        let mut faults = faults.to_vec();
+        // What comes of several faults does not depend on who names which first.
+        faults.sort_by_key(|fault| fault.kind as usize);
+        // Each kind has a stream of its own, so that faults do not shift one another.
+        let place = |fault: &Fault| Random::new(seed, 100 + fault.kind as u64);
+        let frost = faults
+            .iter()
+            .find_map(|fault| damage::frost(*fault, &mut place(fault)));
+        let ambient = frost.unwrap_or(mild);
         let mut parts = Parts {
             ambient,
             electrics: Electrics::draw(&mut random),
@@ -43,15 +55,11 @@ impl Parts {
             controller: Controller::draw(&mut random),
             pump: Pump::draw(&mut random, ambient),
             engine: Engine::draw(&mut random, ambient),
+            heater: Heater::default(),
         };
-        for fault in faults {
-            // Each kind has a stream of its own, so that faults do not shift one another.
-            let mut place = Random::new(seed, 100 + fault.kind as u64);
-            damage::apply(*fault, &mut parts, &mut place);
+        for fault in &faults {
+            damage::apply(*fault, &mut parts, &mut place(fault));
         }
-        // A cold day is cold for all parts.
-        parts.pump.kelvin = parts.ambient;
-        parts.engine.kelvin = parts.ambient;
         parts.electrics.volts = super::battery::open_circuit(parts.electrics.charge, parts.ambient);
         parts.fuel.settle_air();
         parts

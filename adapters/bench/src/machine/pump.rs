@@ -37,13 +37,19 @@ const BYPASS_LIMIT: f64 = 0.35;
 /// Speed above which the pump no longer fills, rad/s (about 3100 rpm).
 const TOP_SPEED: f64 = 325.0;
 
+/// Temperature above which a sound control unit drops out, kelvins (from memory).
+const HOT_LIMIT: f64 = 273.15 + 122.0;
+/// No battery gives more, volts.
+const MOST_VOLTS: f64 = 12.8;
+
 /// The pump's condition and state.
 #[derive(Clone, Debug)]
 pub(crate) struct Pump {
-    /// Does the control unit's logic run?
-    pub logic: bool,
-    /// Does its driver stage pull the valve in when powered (the click)?
-    pub driver: bool,
+    /// Least voltage at which the control unit's logic runs, volts: more than
+    /// any battery gives when it is dead.
+    pub logic_needs: f64,
+    /// Least voltage at which its driver stage pulls the valve in (the click), volts.
+    pub driver_needs: f64,
     /// What a live control unit draws as, ohms.
     pub load: f64,
     /// What a dead one draws as, ohms.
@@ -98,11 +104,11 @@ impl Pump {
     /// lift pump, some do not (engineering judgement, from memory).
     pub(crate) fn draw(random: &mut Random, kelvin: f64) -> Self {
         Pump {
-            logic: true,
-            driver: true,
+            logic_needs: RUNS_ABOVE,
+            driver_needs: RUNS_ABOVE,
             load: 4.0 * random.about_one(0.06),
             dead_load: random.between(100.0, 900.0),
-            hot_limit: 273.15 + 122.0,
+            hot_limit: HOT_LIMIT,
             kelvin,
             stuck: None,
             opening: 1.0,
@@ -120,7 +126,7 @@ impl Pump {
 
     /// What the control unit draws as right now, ohms.
     pub(crate) fn load(&self) -> f64 {
-        if self.logic {
+        if self.logic_needs < MOST_VOLTS {
             self.load
         } else {
             self.dead_load
@@ -129,7 +135,7 @@ impl Pump {
 
     /// Is there a click when the control unit gets `volts`?
     pub(crate) fn clicks(&self, volts: f64) -> bool {
-        self.driver && volts > RUNS_ABOVE
+        volts > self.driver_needs
     }
 
     /// Injected now, m³/s.
@@ -189,7 +195,7 @@ impl Pump {
 
     /// Moves the pump on by `dt` seconds.
     pub(crate) fn step(&mut self, feed: &Feed, dt: f64) {
-        let running = self.logic && !self.tripped && feed.volts > RUNS_ABOVE;
+        let running = !self.tripped && feed.volts > self.logic_needs;
         let command = self.command(feed, dt);
         let hot = running && feed.omega > 40.0;
         self.warm(feed.fuel_kelvin, feed.returned, hot, dt);

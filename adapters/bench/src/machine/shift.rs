@@ -40,6 +40,7 @@ impl Machine {
             && self.parts.wiring.loose.is_none()
             && !self.parts.controller.falters()
             && self.parts.fuel.void <= 0.0
+            && self.parts.heater.off()
     }
 
     fn leap(&mut self) {
@@ -48,7 +49,8 @@ impl Machine {
         let shaft = self.parts.engine.shaft(&acting, Self::STEP);
         self.power(true, &shaft, LEAP);
         self.parts.fuel.use_up(injected, LEAP);
-        self.parts.engine.hold(acting.ambient, LEAP);
+        let alternator = self.parts.electrics.alternator_takes;
+        self.parts.engine.hold(alternator, acting.ambient, LEAP);
         let (omega, returned) = (self.parts.engine.omega, self.parts.fuel.returned);
         let ambient = self.parts.ambient;
         self.parts.pump.keep_warm(omega, ambient, returned, LEAP);

@@ -11,6 +11,9 @@ pub(crate) const OPEN: f64 = 1e12;
 /// Above this a test point shows the circuit as open, ohms.
 const SHOWN_AS_OPEN: f64 = 1e11;
 
+/// Less than this between a bus wire and ground holds the bus, ohms (from memory).
+const HOLDS_BUS: f64 = 100.0;
+
 /// What an ohmmeter sees: infinite where the circuit is open.
 pub(crate) fn seen(ohms: f64) -> f64 {
     if ohms >= SHOWN_AS_OPEN {
@@ -90,6 +93,8 @@ pub(crate) struct Wiring {
     pub controller_feed: f64,
     /// The engine controller's ground, ohms.
     pub controller_ground: f64,
+    /// What the stud on which both units are grounded loses, ohms.
+    pub shared_ground: f64,
     /// Relay contact and wire to the lift pump, ohms.
     pub lift_pump_feed: f64,
     /// Smallest resistance between runs that should not touch, ohms.
@@ -98,8 +103,10 @@ pub(crate) struct Wiring {
     pub terminators: [f64; 2],
     /// Between the two bus wires besides the terminators, ohms.
     pub bus_bridge: f64,
-    /// Does a bus wire touch supply or ground?
-    pub bus_held: bool,
+    /// From a bus wire to supply or ground, ohms.
+    pub bus_leak: f64,
+    /// Does the speed sensor's wire touch ground?
+    pub sensor_held: bool,
     /// Does the code reader share the data bus?
     pub reader_on_bus: bool,
     /// Are pins bent, loose, wet or green to look at?
@@ -119,12 +126,15 @@ impl Wiring {
             pump_relay: 0.02 * random.about_one(0.2),
             controller_feed: 0.06 * random.about_one(0.2),
             controller_ground: 0.012 * random.about_one(0.2),
+            shared_ground: 0.0,
             lift_pump_feed: 0.045 * random.about_one(0.15),
             isolation: random.between(5e6, 35e6),
             terminators: [(); 2].map(|()| 120.0 * random.about_one(0.008)),
             bus_bridge: OPEN,
-            bus_held: false,
-            reader_on_bus: random.chance(0.4),
+            bus_leak: OPEN,
+            sensor_held: false,
+            // A plug of its own or the bus: one is as good as the other.
+            reader_on_bus: random.chance(0.5),
             pins_look_bad: false,
             loose: None,
         }
@@ -185,10 +195,20 @@ impl Wiring {
         1.0 / (1.0 / self.terminators[0] + 1.0 / far + 1.0 / self.bus_bridge)
     }
 
+    /// Is a bus wire held to supply or ground, so that nothing can be said on it?
+    pub(crate) fn bus_held(&self) -> bool {
+        self.bus_leak < HOLDS_BUS
+    }
+
+    /// Does the speed sensor's signal reach the controller?
+    pub(crate) fn sensor_heard(&self) -> bool {
+        !self.sensor_held && self.ohms(Run::Sensor) < 1e5
+    }
+
     /// Do messages get from the engine controller to the pump control unit?
     pub(crate) fn bus_works(&self) -> bool {
         let wires = self.ohms(Run::BusHigh).max(self.ohms(Run::BusLow));
-        !self.bus_held && wires < 60.0 && (40.0..100.0).contains(&self.termination())
+        !self.bus_held() && wires < 60.0 && (40.0..100.0).contains(&self.termination())
     }
 }
 

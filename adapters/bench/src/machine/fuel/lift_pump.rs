@@ -5,7 +5,9 @@ use super::super::random::Random;
 
 /// Voltage at which flow and head are given, volts.
 const RATED: f64 = 13.0;
-/// Below this the motor does not turn, volts.
+/// Resistance of the turning motor, ohms (from memory).
+const MOTOR: f64 = 2.6;
+/// Below this across its windings the motor does not turn, volts.
 const TURNS_ABOVE: f64 = 3.0;
 /// Resistance of the relief valve above its opening, Pa s/m³ (from memory).
 const RELIEF: f64 = 1.5e9;
@@ -22,8 +24,8 @@ pub(crate) struct LiftPump {
     pub head: f64,
     /// Where the relief valve opens, Pa across the pump.
     pub relief: f64,
-    /// Does the motor turn when it is fed?
-    pub turns: bool,
+    /// What worn brushes add to the motor, ohms.
+    pub brushes: f64,
     /// Resistance of the stopped pump's bypass valve, Pa s/m³.
     pub bypass_valve: f64,
 }
@@ -51,14 +53,24 @@ impl LiftPump {
             free_flow,
             head,
             relief: 0.9 * head,
-            turns: true,
+            brushes: 0.0,
             bypass_valve: 3.0e9 * random.about_one(0.15),
         }
     }
 
+    /// What the motor draws as, ohms.
+    pub(crate) fn ohms(&self) -> f64 {
+        MOTOR + self.brushes
+    }
+
+    /// What the brushes leave of the volts at its plug.
+    fn across_windings(&self, volts: f64) -> f64 {
+        volts * MOTOR / self.ohms()
+    }
+
     /// Is the motor turning at these volts?
     pub(crate) fn running(&self, volts: f64) -> bool {
-        self.turns && volts > TURNS_ABOVE
+        self.across_windings(volts) > TURNS_ABOVE
     }
 
     /// Flow, m³/s, and the pressure before the pump, Pa gauge.
@@ -68,7 +80,7 @@ impl LiftPump {
             let flow = (-drop / (self.bypass_valve + around.line)).max(0.0);
             return (flow, around.still - around.line * flow);
         }
-        let speed = around.volts / RATED;
+        let speed = self.across_windings(around.volts) / RATED;
         let free = self.free_flow * speed * around.able;
         let slope = free / (self.head * speed * speed * around.able).max(1.0);
         let round = ((drop - self.relief) / RELIEF).max(0.0);
@@ -93,7 +105,7 @@ mod tests {
             free_flow: 40e-6,
             head: 200e3,
             relief: 175e3,
-            turns: true,
+            brushes: 0.0,
             bypass_valve: 3e9,
         };
         let around = Around {

@@ -33,6 +33,8 @@ const FILTER_RATED: f64 = 4.5e-6;
 const VANES: f64 = -10e3;
 /// No liquid stands below this, Pa gauge.
 const CAVITY: f64 = -90e3;
+/// Below this share of a tank its pickup begins to draw air (from memory).
+pub(crate) const UNCOVERS: f64 = 0.03;
 /// What the tank holds, m³ (common practice, no source).
 const TANK: f64 = 0.2;
 
@@ -93,8 +95,11 @@ pub(crate) struct Booked {
     pub injected: f64,
     /// Lost through seals.
     pub seeped: f64,
-    /// Drawn as air through an uncovered pickup or a gap, and moved like fuel.
+    /// Drawn as air through an uncovered pickup or a gap, and moved like fuel;
+    /// less what the suction line takes up again when it clears.
     pub breathed: f64,
+    /// Returned as air, which leaves the tank by its vent.
+    pub vented: f64,
 }
 
 /// What the fuel supply is asked for in one step.
@@ -164,7 +169,7 @@ impl Fuel {
     }
 
     fn uncovered(&self) -> f64 {
-        (1.0 - self.level / 0.03).clamp(0.0, 1.0)
+        (1.0 - self.level / UNCOVERS).clamp(0.0, 1.0)
     }
 
     /// A tank run dry has drawn its lines full of air before anyone looked.
@@ -239,9 +244,12 @@ impl Fuel {
             self.press(arriving - back, filter, cooling, draw.injected, dt);
         }
         self.booked.injected += draw.injected * dt;
-        self.booked.breathed += arriving * air * dt;
-        let drawn = arriving * (1.0 - air) - back - self.returned;
-        self.level -= drawn * dt / TANK;
+        // Air comes back as air, not as fuel.
+        let vented = self.returned * self.air.inlet;
+        let drawn = flow * (1.0 - air);
+        self.booked.breathed += (arriving - drawn) * dt;
+        self.booked.vented += vented * dt;
+        self.level -= (drawn - back - (self.returned - vented)) * dt / TANK;
     }
 
     /// Steady running for `seconds`: what is injected comes out of the tank,

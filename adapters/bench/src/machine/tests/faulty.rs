@@ -270,20 +270,114 @@ fn other_faults_show_where_they_sit() {
 }
 
 #[test]
-fn every_fault_changes_something_and_at_degree_nought_the_engine_starts() {
-    for kind in FaultKind::all() {
-        let worst = Machine::new(4, &[Fault { kind, degree: 1.0 }]);
-        assert_ne!(
-            format!("{:?}", worst.parts),
-            format!("{:?}", machine(4, "").parts),
-            "{}",
-            kind.word()
-        );
-        let mut none = Machine::new(4, &[Fault { kind, degree: 0.0 }]);
+fn a_waxed_filter_loses_pressure_and_both_drives_starve() {
+    let (_, high) = cranking_pressure("fuel-waxed");
+    assert!(high < 4.0, "{high} psi");
+    check_complaint(
+        "fuel-waxed",
+        &[
+            NO_START,
+            Some("low-power"),
+            Some("stalls"),
+            Some("hard-start"),
+        ],
+    );
+}
+
+#[test]
+fn bad_cables_and_a_slow_starter_crank_slowly_on_a_good_battery() {
+    for seed in 0..10 {
+        let healthy = over(&mut cranking(seed, ""), "engine-speed", 2.0).1;
+        for (fault, slower) in [("cable-resistance", 0.97), ("starter-slow", 0.85)] {
+            let speed = over(&mut cranking(seed, fault), "engine-speed", 2.0).1;
+            assert!(
+                speed < slower * healthy,
+                "seed {seed}, {fault}: {speed} of {healthy}"
+            );
+        }
+        let mut m = cranking(seed, "cable-resistance");
+        let positive = over(&mut m, "positive-cable-drop", 1.0).1;
+        let drop = positive.max(over(&mut m, "ground-cable-drop", 1.0).1);
+        assert!(drop > 0.5, "seed {seed}: {drop} V");
+    }
+}
+
+#[test]
+fn a_bad_controller_ground_lifts_it_and_sometimes_the_pump_unit_with_it() {
+    let mut shared = 0;
+    for seed in 0..40 {
+        let mut m = machine(seed, "controller-ground-bad");
+        m.with(|c| c.key = Key::On);
+        m.advance(1.0);
+        assert!(at(&m, "controller-ground-drop") > 3.0, "seed {seed}");
+        shared += usize::from(at(&m, "pump-ground-drop") > 1.0);
+    }
+    assert!((8..32).contains(&shared), "{shared} of 40 share a stud");
+}
+
+#[test]
+fn a_bad_accelerator_sensor_races_on_the_harness_or_drops_out() {
+    let mut raced = 0;
+    for seed in 0..40 {
+        let mut m = machine(seed, "accelerator-sensor-bad");
+        let peak = m.try_start(Drive::Harness, 10.0).peak;
+        raced += usize::from(peak > 1500.0);
+        let (low, _, high) = over(&mut m, "accelerator-signal", 10.0);
+        assert!(low < 0.3 || high > 1.5, "seed {seed}: {low} … {high} V");
         assert!(
-            none.try_start_twice(Drive::Harness, 5.0).started,
-            "{}",
-            kind.word()
+            m.try_start(Drive::Bypass, 10.0).peak < 1300.0,
+            "seed {seed}"
         );
     }
+    assert!((8..32).contains(&raced), "{raced} of 40 race");
+}
+
+#[test]
+fn a_pump_without_relay_runs_on_the_bypass_drive() {
+    for seed in 0..6 {
+        let mut m = machine(seed, "pump-relay-or-fuse");
+        m.with(|c| c.key = Key::On);
+        m.advance(1.0);
+        assert!(at(&m, "pump-feed-drop") > 10.0, "seed {seed}");
+    }
+    check_answers(
+        "pump-relay-or-fuse",
+        &[("bypass-start", "starts"), ("controller-answers", "talks")],
+    );
+    check_complaint("pump-relay-or-fuse", &[NO_START]);
+}
+
+#[test]
+fn a_data_bus_fault_stops_the_pump_and_most_show_across_the_wires() {
+    let mut shown = 0;
+    for seed in 0..40 {
+        let m = machine(seed, "data-bus-fault");
+        assert_eq!(m.complaint(), NO_START, "seed {seed}");
+        // ISO 11898-2: 60 Ω between the wires of a sound bus.
+        shown += usize::from(!(50.0..70.0).contains(&at(&m, "bus-termination")));
+    }
+    // A terminator or a bridge shows, a wire held to ground does not: three places of five.
+    assert!((16..32).contains(&shown), "{shown} of 40");
+    check_answers("data-bus-fault", &[("bypass-start", "starts")]);
+}
+
+#[test]
+fn a_worn_rotor_leaks_when_slow_and_answers_when_fast() {
+    for seed in 0..6 {
+        let slow = |faults| {
+            let mut m = cranking(seed, faults);
+            m.advance(3.0);
+            m.parts.pump.delivered
+        };
+        assert!(slow("pump-rotor-worn") < 0.4 * slow(""), "seed {seed}");
+    }
+    check_complaint(
+        "pump-rotor-worn",
+        &[
+            NO_START,
+            Some("hard-start"),
+            Some("low-power"),
+            Some("stalls"),
+        ],
+    );
 }

@@ -3,6 +3,7 @@
 use super::*;
 
 mod balances;
+mod degrees;
 mod faulty;
 mod healthy;
 
