@@ -31,9 +31,20 @@ pub struct Options {
     pub address: u8,
     /// Word order of the transducers' floats.
     pub order: WordOrder,
-    /// Instruments without error and noise, for tests.
+    /// Instruments without error, noise and latency, for tests.
     pub perfect: bool,
+    /// Do frames and replies get lost now and then, as they do in a bay? Not
+    /// where time runs faster than it does: waiting for a lost reply takes
+    /// its time by the clock, and would stand for many seconds.
+    pub lossy: bool,
 }
+
+/// Longest latency of a multimeter's frames and of a transducer's replies,
+/// seconds (engineering judgement, from memory).
+const LATEST: (f64, f64) = (0.15, 0.02);
+/// Of a multimeter's frames (light through a gap) and of a transducer's replies
+/// (a cable) so many are lost (engineering judgement, from memory).
+const DROPPED: (f64, f64) = (0.01, 0.002);
 
 impl Default for Options {
     /// Two multimeters (`meter-1` FS9922, `meter-2` ES51922), two pressure
@@ -55,6 +66,7 @@ impl Default for Options {
             address: 1,
             order: WordOrder::Big,
             perfect: false,
+            lossy: false,
         }
     }
 }
@@ -140,7 +152,7 @@ impl SimulatedBay {
             devices.push(open(
                 instrument,
                 seed.wrapping_add(1 + index as u64),
-                options.perfect,
+                &options,
             )?);
         }
         let ports: Vec<_> = devices
@@ -221,7 +233,8 @@ fn describe(dir: &Path, options: &Options) -> Vec<Instrument> {
     meters.chain(transducers).collect()
 }
 
-fn open(instrument: &Instrument, seed: u64, perfect: bool) -> Result<Device, BayError> {
+fn open(instrument: &Instrument, seed: u64, options: &Options) -> Result<Device, BayError> {
+    let perfect = options.perfect;
     let kind = match &instrument.speaks {
         Speaks::Multimeter(chip) => Kind::Meter(Meter::new(*chip, seed, perfect)),
         Speaks::ModbusRtu {
@@ -235,11 +248,17 @@ fn open(instrument: &Instrument, seed: u64, perfect: bool) -> Result<Device, Bay
         path: instrument.path.clone(),
         source,
     })?;
+    let of_kind = |(meter, transducer): (f64, f64)| match kind {
+        Kind::Meter(_) => meter,
+        Kind::Transducer(_) => transducer,
+    };
+    let latest = if perfect { 0.0 } else { of_kind(LATEST) };
+    let dropped = if options.lossy { of_kind(DROPPED) } else { 0.0 };
     Ok(Device {
         id: instrument.id.clone(),
         port: Arc::new(port),
+        trouble: Trouble::usual(seed, latest, dropped),
         kind,
-        trouble: Trouble::none(seed),
     })
 }
 

@@ -12,16 +12,27 @@ pub(crate) struct Trouble {
     pub silent: bool,
     /// Simulated seconds by which everything comes late.
     pub delay: f64,
+    /// Of all frames so many are lost.
+    dropped: f64,
     corrupt: Option<(Corruption, u32)>,
     waiting: VecDeque<(f64, Vec<u8>)>,
     random: Random,
 }
 
 impl Trouble {
+    /// A line of which every frame arrives at once.
+    #[cfg(test)]
     pub(crate) fn none(seed: u64) -> Self {
+        Self::usual(seed, 0.0, 0.0)
+    }
+
+    /// A line as lines are: late by up to `latest` seconds, always the same, and
+    /// of all frames the share `dropped` is lost.
+    pub(crate) fn usual(seed: u64, latest: f64, dropped: f64) -> Self {
         Trouble {
             silent: false,
-            delay: 0.0,
+            delay: Random::new(seed, 12).between(0.0, latest),
+            dropped,
             corrupt: None,
             waiting: VecDeque::new(),
             random: Random::new(seed, 11),
@@ -35,7 +46,7 @@ impl Trouble {
 
     /// What becomes of a frame on its way.
     pub(crate) fn pass(&mut self, frame: Vec<u8>) -> Option<Vec<u8>> {
-        if self.silent {
+        if self.silent || self.random.chance(self.dropped) {
             return None;
         }
         match &mut self.corrupt {
@@ -63,6 +74,26 @@ impl Trouble {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_usual_line_is_late_by_its_own_time_and_loses_its_share() {
+        let mut arrived = 0;
+        for seed in 0..20 {
+            let mut trouble = Trouble::usual(seed, 0.15, 0.01);
+            assert!((0.0..0.15).contains(&trouble.delay));
+            arrived += (0..1_000)
+                .filter(|_| trouble.pass(vec![1]).is_some())
+                .count();
+        }
+        // 200 lost of 20 000, give or take four standard deviations.
+        assert!((19_740..=19_860).contains(&arrived), "{arrived}");
+        let delays: Vec<f64> = (0..20)
+            .map(|seed| Trouble::usual(seed, 0.15, 0.0).delay)
+            .collect();
+        assert!(
+            delays.iter().any(|delay| *delay > 0.1) && delays.iter().any(|delay| *delay < 0.05)
+        );
+    }
 
     #[test]
     fn frames_come_late_spoilt_or_not_at_all() {

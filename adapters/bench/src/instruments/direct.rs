@@ -172,6 +172,112 @@ mod tests {
         check(Make::Tachometer, Quantity::RotationalSpeed, 15.0);
     }
 
+    /// What many instruments of a make show of one value: each mean and spread.
+    fn shown(make: Make, quantity: Quantity, value: f64) -> Vec<(f64, f64)> {
+        let of = |seed| {
+            let mut random = Random::new(seed, 1);
+            let instrument = Direct::new(make, &mut random);
+            let all: Vec<f64> = (0..500)
+                .filter_map(|_| instrument.show(quantity, value, &mut random))
+                .map(|(amount, _)| amount.exact().unwrap())
+                .collect();
+            let mean = all.iter().sum::<f64>() / all.len() as f64;
+            let square: f64 = all.iter().map(|shown| (shown - mean).powi(2)).sum();
+            (mean, (square / all.len() as f64).sqrt())
+        };
+        (0..40).map(of).collect()
+    }
+
+    fn spread(values: impl Iterator<Item = f64> + Clone) -> f64 {
+        let count = values.clone().count() as f64;
+        let mean = values.clone().sum::<f64>() / count;
+        (values.map(|value| (value - mean).powi(2)).sum::<f64>() / count).sqrt()
+    }
+
+    #[test]
+    fn every_kind_of_error_is_there() {
+        use Quantity::{Pressure, RotationalSpeed, Voltage};
+        // Gain is what grows with the value: as a share of it, with the offset of little weight.
+        for (make, quantity, value, gain) in [
+            (Make::Multimeter, Voltage, 39.0, 0.001),
+            (Make::Transducer, Pressure, 40e6, 0.001),
+            (Make::Dial, Pressure, 40e6, 0.004),
+            (Make::Tachometer, RotationalSpeed, 40e3, 0.0003),
+        ] {
+            let shares = shown(make, quantity, value)
+                .into_iter()
+                .map(|(mean, _)| mean / value);
+            let found = spread(shares);
+            assert!(
+                (0.6 * gain..1.3 * gain).contains(&found),
+                "{make:?}: gain {found}"
+            );
+        }
+        // Offset is what stays at nothing, noise what wavers about it.
+        for (make, quantity) in [
+            (Make::Multimeter, Voltage),
+            (Make::Transducer, Pressure),
+            (Make::Dial, Pressure),
+            (Make::Tachometer, RotationalSpeed),
+        ] {
+            let at_nothing = shown(make, quantity, 0.0);
+            let instrument = Direct::new(make, &mut Random::new(0, 1));
+            let (step, _) = instrument.step(quantity, 0.0);
+            let offsets = spread(at_nothing.iter().map(|(mean, _)| *mean));
+            assert!(
+                offsets > 0.3 * step,
+                "{make:?}: offset {offsets}, step {step}"
+            );
+            let noisy = at_nothing
+                .iter()
+                .filter(|(_, spread)| *spread > 0.0)
+                .count();
+            assert!(noisy > 10, "{make:?}: {noisy} of 40 waver");
+        }
+    }
+
+    #[test]
+    fn readings_are_late_by_the_make_and_one_in_a_hundred_is_lost() {
+        let mut random = Random::new(3, 1);
+        for _ in 0..50 {
+            let late = |make, random: &mut Random| Direct::new(make, random).latency();
+            assert!((0.05..0.3).contains(&late(Make::Multimeter, &mut random)));
+            assert!((0.0..0.06).contains(&late(Make::Transducer, &mut random)));
+            assert_eq!(late(Make::Dial, &mut random), 0.0);
+        }
+        let mut lost = |make| {
+            let gauge = Direct::new(make, &mut random);
+            let mut show = || gauge.show(Quantity::Pressure, 1e3, &mut random);
+            (0..20_000).filter(|_| show().is_none()).count()
+        };
+        // 200, give or take four standard deviations; a dial is always there to be read.
+        assert!((143..=257).contains(&lost(Make::Transducer)));
+        assert_eq!(lost(Make::Dial), 0);
+    }
+
+    #[test]
+    fn what_is_shown_is_whole_steps() {
+        for (make, quantity, value, step) in [
+            (Make::Multimeter, Quantity::Voltage, 12.4567, 0.01),
+            (Make::Multimeter, Quantity::Voltage, 1.23456, 0.001),
+            (
+                Make::Tachometer,
+                Quantity::RotationalSpeed,
+                20.0,
+                Unit::RPM.to_si(1.0),
+            ),
+            (Make::Dial, Quantity::Pressure, 33e3, Unit::PSI.to_si(0.5)),
+        ] {
+            let mut random = Random::new(5, 1);
+            let instrument = Direct::new(make, &mut random);
+            let all = (0..50).filter_map(|_| instrument.show(quantity, value, &mut random));
+            for (amount, _) in all {
+                let steps = amount.exact().unwrap() / step;
+                assert!((steps - steps.round()).abs() < 1e-6, "{make:?}: {steps}");
+            }
+        }
+    }
+
     #[test]
     fn an_open_circuit_is_beyond_the_range() {
         let mut random = Random::new(1, 1);

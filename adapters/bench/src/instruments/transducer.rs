@@ -17,6 +17,15 @@ fn noise(quantity: Quantity) -> f64 {
     }
 }
 
+/// One count of the converter, SI (common practice, no source).
+fn count(quantity: Quantity) -> f64 {
+    match quantity {
+        Quantity::Pressure => Unit::PSI.to_si(0.01),
+        Quantity::RotationalSpeed => Unit::RPM.to_si(1.0),
+        _ => 0.1,
+    }
+}
+
 /// One input of a transducer: two registers from 2 × its number on.
 #[derive(Clone, Debug)]
 struct Input {
@@ -115,10 +124,14 @@ impl Transducer {
                 } else {
                     noise(quantity) * random.normal()
                 };
-                input
-                    .unit
-                    .from_si(true_value * (1.0 + gain) + input.offset + waver)
-                    as f32
+                let erring = true_value * (1.0 + gain) + input.offset + waver;
+                let count = count(quantity);
+                let converted = if *perfect {
+                    erring
+                } else {
+                    (erring / count).round() * count
+                };
+                input.unit.from_si(converted) as f32
             })
             .collect();
         modbus::reply(self.address, self.order, &values, request)
@@ -132,11 +145,15 @@ mod tests {
 
     /// The float that input 0 answers with, in its unit.
     fn shown(unit: Unit, point: Option<&str>) -> f32 {
-        let machine = Machine::new(3, &[]);
         let mut transducer = Transducer::new(1, WordOrder::Big, &[unit], 1, true);
         transducer
             .place(0, point.and_then(TestPoint::find))
             .unwrap();
+        asked(&mut transducer)
+    }
+
+    fn asked(transducer: &mut Transducer) -> f32 {
+        let machine = Machine::new(3, &[]);
         // `01 04 00 00 00 02` and its checksum, recomputed bit by bit.
         let reply = transducer
             .reply(&machine, &[1, 4, 0, 0, 0, 2, 0x71, 0xCB])
@@ -152,6 +169,44 @@ mod tests {
         assert!((f64::from(shown(Unit::CELSIUS, None)) - celsius).abs() < 1e-3);
         assert_eq!(shown(Unit::PSI, None), 0.0);
         assert!(shown(Unit::PSI, Some("tank-suction")) < 0.0);
+    }
+
+    #[test]
+    fn a_real_one_has_gain_offset_noise_and_counts() {
+        let at_rest = |seed| {
+            let mut transducer = Transducer::new(1, WordOrder::Big, &[Unit::PSI], seed, false);
+            let shown: Vec<f64> = (0..400)
+                .map(|_| f64::from(asked(&mut transducer)))
+                .collect();
+            for psi in &shown {
+                let counts = psi / 0.01;
+                assert!(
+                    (counts - counts.round()).abs() < 1e-3,
+                    "{psi} psi is no whole count"
+                );
+            }
+            let mean = shown.iter().sum::<f64>() / 400.0;
+            let square: f64 = shown.iter().map(|psi| (psi - mean).powi(2)).sum();
+            (mean, (square / 400.0).sqrt())
+        };
+        let seeds = (0..10).map(at_rest).collect::<Vec<_>>();
+        // 200 Pa are 0.029 psi.
+        assert!(
+            seeds
+                .iter()
+                .all(|(_, spread)| (0.02..0.04).contains(spread)),
+            "{seeds:?}"
+        );
+        assert!(
+            seeds.iter().any(|(mean, _)| mean.abs() > 0.015),
+            "{seeds:?}"
+        );
+        let gain =
+            |seed| Transducer::new(1, WordOrder::Big, &[Unit::PSI], seed, false).inputs[0].gain;
+        assert!(
+            (0..10).any(|seed| gain(seed).abs() > 5e-4)
+                && (0..10).all(|seed| gain(seed).abs() <= 2e-3)
+        );
     }
 
     #[test]

@@ -128,8 +128,12 @@ pub async fn run(wishes: Wishes, ending: impl Future<Output = ()>) -> Result<(),
     let mut settings = config::load(&flags(&wishes, &directory))?;
     log::start(&settings.log)?;
     let (lines, speed) = (directory.path(), wishes.speed);
-    let machine =
-        SimulatedBay::start(lines, wishes.seed, &faults, speed, Options::default()).await?;
+    let options = Options {
+        // Waiting for a lost reply takes its time by the clock.
+        lossy: speed <= 1.0,
+        ..Options::default()
+    };
+    let machine = SimulatedBay::start(lines, wishes.seed, &faults, speed, options).await?;
     furnish(&mut settings, &machine, &wishes)?;
     let name = settings.bays[0].bay.clone();
     let mut service = Service::start_at_speed(settings, speed).await?;

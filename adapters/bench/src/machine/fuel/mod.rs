@@ -33,6 +33,8 @@ const FILTER_RATED: f64 = 4.5e-6;
 const VANES: f64 = -10e3;
 /// No liquid stands below this, Pa gauge.
 const CAVITY: f64 = -90e3;
+/// By this share air shrinks when the lift pump presses it (from memory).
+const SHRINKS: f64 = 0.5;
 /// Below this share of a tank its pickup begins to draw air (from memory).
 pub(crate) const UNCOVERS: f64 = 0.03;
 /// What the tank holds, m³ (common practice, no source).
@@ -233,7 +235,7 @@ impl Fuel {
         } else {
             0.05 * self.gap * self.before_filter().max(0.0)
         };
-        let arriving = flow * (1.0 - 0.5 * self.air.line);
+        let arriving = flow * (1.0 - SHRINKS * self.air.line);
         let turning = (draw.omega / 15.0).min(1.0);
         let filter =
             self.filter * thick.viscosity / FILTER_RATED * (1.0 + WAXED_FILTER * thick.wax);
@@ -245,7 +247,8 @@ impl Fuel {
         }
         self.booked.injected += draw.injected * dt;
         // Air comes back as air, not as fuel.
-        let vented = self.returned * self.air.inlet;
+        let air_back = SHRINKS * self.air.inlet / (1.0 - SHRINKS * self.air.inlet);
+        let vented = self.returned * air_back;
         let drawn = flow * (1.0 - air);
         self.booked.breathed += (arriving - drawn) * dt;
         self.booked.vented += vented * dt;
