@@ -236,7 +236,7 @@ impl Machine {
         let grid = heater.step(controller.running, cranking, *ambient, electrics.volts, dt);
         let others = units + lamps + grid;
         electrics.step(cranking, shaft, others, *ambient, dt);
-        heater.fed(electrics.volts);
+        heater.warm(electrics.volts, shaft.omega, dt);
 
         let switched = if key_on { electrics.volts } else { 0.0 };
         let ground = wiring.controller_ground + wiring.shared_ground;

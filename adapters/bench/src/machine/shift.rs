@@ -40,7 +40,7 @@ impl Machine {
             && self.parts.wiring.loose.is_none()
             && !self.parts.controller.falters()
             && self.parts.fuel.void <= 0.0
-            && self.parts.heater.off()
+            && self.parts.heater.at_rest()
     }
 
     fn leap(&mut self) {

@@ -4,6 +4,8 @@ use super::{BypassCommand, Controls, Drive, Key, Machine};
 
 /// Seconds with the key on before cranking.
 const PRIME: f64 = 3.0;
+/// Longest that anyone waits for the lamp, seconds.
+const LAMP: f64 = 20.0;
 /// Longest crank, seconds. Cranking at most 30 s at a time is the published
 /// practice (TM 10-3930-671-24); an operator gives up sooner.
 const LONGEST_CRANK: f64 = 12.0;
@@ -69,6 +71,8 @@ impl Machine {
             c.bypass = BypassCommand::LowIdle;
         });
         self.advance(PRIME);
+        // In the cold the lamp tells to wait.
+        self.wait_until(LAMP, |m| !m.parts.heater.lamp());
         self.with(|c| c.key = Key::Crank);
         let began = self.time();
         let started = self.wait_until(LONGEST_CRANK, |m| m.rpm() > RUNS);
