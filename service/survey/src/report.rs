@@ -44,8 +44,8 @@ pub struct Report {
     pub named: Share,
     /// The named suspect is present, of all named.
     pub named_right: Share,
-    /// Any verdict isolated the pump though it was good, of all machines; one
-    /// that was given up later counts too.
+    /// Any verdict after a test isolated the pump though it was good, of all machines;
+    /// one that was given up later counts too.
     pub pump_condemned_good: Share,
     /// The same of the last verdict alone: what was not set right by itself.
     pub pump_condemned_good_at_end: Share,
