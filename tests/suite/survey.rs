@@ -127,13 +127,14 @@ fn what_cannot_be_is_refused_before_anything_is_surveyed() {
     assert_eq!(std::fs::read_to_string(&file).unwrap(), "kept");
     assert!(refused(&["--threads", "0"]).contains("from 1 to 1024"));
     assert!(refused(&["--threads", "4000000"]).contains("from 1 to 1024"));
-    assert!(refused(&["--seed", "-1"]).contains("a whole number from 0"));
-    let negative = trisect(&["ruleset", "survey", RULES, "--machines", "-5"], "");
-    assert_eq!(negative.code, 2, "{negative:?}");
-    assert!(
-        negative.err.contains("a whole number from 1"),
-        "{negative:?}"
-    );
+    for (flag, value, said) in [
+        ("--seed", "-1", "a whole number from 0"),
+        ("--machines", "-5", "a whole number from 1"),
+    ] {
+        let ended = trisect(&["ruleset", "survey", RULES, flag, value], "");
+        assert_eq!((ended.code, ended.out.as_str()), (2, ""), "{ended:?}");
+        assert!(ended.err.contains(said), "{ended:?}");
+    }
 }
 
 /// A disk that fills up meanwhile does not cost the report.

@@ -26,10 +26,20 @@ pub struct Wishes {
     #[arg(long, value_name = "SUSPECT", default_value = "lift-pump-weak")]
     pub fault: String,
     /// How many times as fast as the world the bay runs.
-    #[arg(long, value_name = "N", default_value_t = 5.0, allow_negative_numbers = true)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 5.0,
+        allow_negative_numbers = true
+    )]
     pub speed: f64,
     /// Which machine: its healthy spread and all chance follow from this.
-    #[arg(long, value_name = "N", default_value_t = 15, allow_negative_numbers = true)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 15,
+        allow_negative_numbers = true
+    )]
     pub seed: u64,
     /// Keep the journal in this file instead of throwing it away.
     #[arg(long, value_name = "FILE")]

@@ -47,10 +47,20 @@ pub struct Wishes {
     #[arg(long, value_name = "ADDRESS")]
     pub listen: Option<String>,
     /// Which machine: its healthy spread and all chance follow from this.
-    #[arg(long, value_name = "N", default_value_t = 15, allow_negative_numbers = true)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 15,
+        allow_negative_numbers = true
+    )]
     pub seed: u64,
     /// How many times as fast as the world the bay runs.
-    #[arg(long, value_name = "N", default_value_t = 1.0, allow_negative_numbers = true)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1.0,
+        allow_negative_numbers = true
+    )]
     pub speed: f64,
     /// Configuration file (TOML), as of `serve`: its first bay gets the simulated instruments besides its own.
     #[arg(long, value_name = "FILE")]
