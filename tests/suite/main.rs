@@ -12,3 +12,4 @@ mod outside;
 mod published;
 mod service;
 mod shop;
+mod survey;

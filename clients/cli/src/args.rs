@@ -3,6 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 use trisect_api::wire::{Drive, JobState, Phase};
+use trisect_survey::MOST_THREADS;
 
 /// Finds which side is at fault: supply, controller or pump.
 #[derive(Debug, Parser)]
@@ -334,24 +335,50 @@ pub struct Survey {
     /// The rule set: the id of a shipped one, or a file.
     pub ruleset: PathBuf,
     /// How many machines.
-    #[arg(long, value_name = "N", default_value_t = 1000)]
+    #[arg(long, value_name = "N", default_value_t = 1000, value_parser = some, allow_negative_numbers = true)]
     pub machines: u64,
     /// Which machines: the same seed gives the same report, to the byte.
-    #[arg(long, value_name = "S", default_value_t = 1)]
+    #[arg(long, value_name = "S", default_value_t = 1, value_parser = whole, allow_negative_numbers = true)]
     pub seed: u64,
     /// On how many threads; all cores unless said. The report does not depend on it.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = threads, allow_negative_numbers = true)]
     pub threads: Option<usize>,
     /// Also draw the calibration curve and the confusion as SVG.
     #[arg(long, value_name = "FILE")]
     pub svg: Option<PathBuf>,
     /// Instead: every number of the rule set's checks beside how often the check fails in the machine
     /// model, on this many machines of each suspect.
-    #[arg(long, value_name = "N", conflicts_with_all = ["svg", "cases", "machines"])]
+    #[arg(long, value_name = "N", value_parser = some, allow_negative_numbers = true, conflicts_with_all = ["svg", "cases", "machines"])]
     pub numbers: Option<u64>,
     /// Also write the twenty worst jobs as cases into this directory.
     #[arg(long, value_name = "DIR")]
     pub cases: Option<PathBuf>,
+}
+
+fn whole(text: &str) -> Result<u64, String> {
+    text.parse()
+        .map_err(|_| format!("give a whole number from 0 to {}", u64::MAX))
+}
+
+/// So many that there is something to do.
+fn some(text: &str) -> Result<u64, String> {
+    match whole(text) {
+        Ok(0) | Err(_) => Err(format!("give a whole number from 1 to {}", u64::MAX)),
+        some => some,
+    }
+}
+
+fn threads(text: &str) -> Result<usize, String> {
+    let wrong = || {
+        format!(
+            "give a whole number from 1 to {MOST_THREADS}, or leave it out: all cores are used then"
+        )
+    };
+    let threads = text.parse().map_err(|_| wrong())?;
+    match threads {
+        1..=MOST_THREADS => Ok(threads),
+        _ => Err(wrong()),
+    }
 }
 
 #[derive(Debug, Args)]
@@ -407,6 +434,30 @@ mod tests {
                 assert_eq!((enter.value.as_str(), enter.by.as_str()), ("-3 inHg", "A"));
             }
             other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_survey_of_what_cannot_be_is_refused_with_what_can() {
+        let refused = |flag: &str, value: &str| {
+            let line = ["trisect", "ruleset", "survey", "x", flag, value];
+            Command::try_parse_from(line).unwrap_err().to_string()
+        };
+        for (flag, value, said) in [
+            ("--threads", "0", "from 1 to 1024"),
+            ("--threads", "-1", "from 1 to 1024"),
+            ("--threads", "100000", "from 1 to 1024"),
+            ("--seed", "-1", "from 0 to 18446744073709551615"),
+            ("--machines", "-5", "from 1 to"),
+            ("--machines", "0", "from 1 to"),
+            ("--machines", "99999999999999999999", "from 1 to"),
+            ("--numbers", "0", "from 1 to"),
+        ] {
+            let text = refused(flag, value);
+            assert!(
+                text.contains(flag) && text.contains(said),
+                "{flag} {value}: {text}"
+            );
         }
     }
 }

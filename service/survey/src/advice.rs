@@ -5,9 +5,10 @@ use std::collections::HashSet;
 use std::sync::Arc;
 
 use trisect_diagnosis::{NextTest, Verdict};
-use trisect_rules::{RuleSet, Side, Standing};
+use trisect_rules::{RuleSet, Side};
 
 use crate::bins::Bins;
+use crate::course::{Course, isolated};
 use crate::hands::Hands;
 
 /// Steps after which a technician would go home.
@@ -62,7 +63,11 @@ pub(crate) struct Worked {
     pub minutes: f64,
     /// The verdict when a side was isolated first, or at the end.
     pub verdict: Arc<Verdict>,
-    /// Beliefs in the sides after every test.
+    /// What was isolated, from the first test to the last.
+    pub course: Course,
+    /// The verdict of every isolation of the course, and how many events it rests on.
+    pub marks: Vec<(Arc<Verdict>, u64)>,
+    /// Beliefs in the sides after every test, until a side was isolated.
     pub along: Bins,
     /// The last verdict, once it was also asked which suspect it is.
     pub last: Arc<Verdict>,
@@ -70,32 +75,35 @@ pub(crate) struct Worked {
     pub tired: bool,
 }
 
-fn isolated(verdict: &Verdict) -> bool {
-    verdict.standing == Standing::Isolated
-}
-
 /// The best test that is worth it, or `None` when the job has come to its end.
 fn choose<'a>(verdict: &'a Verdict, cannot: &HashSet<String>) -> Option<&'a NextTest> {
     let top = verdict.suspects.first().map_or(0.0, |s| s.probability);
     let unproven = verdict.missing.iter().any(|m| Some(m.side) == verdict.side);
-    if isolated(verdict) && top >= SURE && !unproven {
+    if isolated(verdict).is_some() && top >= SURE && !unproven {
         return None;
     }
     let mut doable = verdict.next.iter().filter(|t| !cannot.contains(&t.check));
     doable.find(|test| test.bits >= WORTH || test.advances_proof)
 }
 
+/// Belief in each side.
+pub(crate) fn beliefs(verdict: &Verdict) -> [f64; 4] {
+    Side::ALL.map(|side| verdict.sides.of(side))
+}
+
 /// Follows the advice until one side is isolated, then on to which suspect it is.
 pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Worked {
     let mut cannot = HashSet::new();
     let (mut tests, mut minutes) = (0, 0.0);
-    let mut found: Option<(u32, f64, Arc<Verdict>)> = None;
+    let mut found: Option<(u32, f64)> = None;
+    let (mut course, mut marks) = (Course::default(), Vec::new());
     let mut along = Bins::default();
     let mut tired = true;
     for _ in 0..STEPS {
         let verdict = hands.diagnosis.verdict();
-        if found.is_none() && isolated(&verdict) {
-            found = Some((tests, minutes, Arc::clone(&verdict)));
+        if course.see(isolated(&verdict), minutes, beliefs(&verdict)) {
+            found.get_or_insert((tests, minutes));
+            marks.push((Arc::clone(&verdict), hands.diagnosis.events()));
         }
         let Some(test) = choose(&verdict, &cannot) else {
             tired = false;
@@ -120,11 +128,18 @@ pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Work
         }
     }
     let last = hands.diagnosis.verdict();
-    let (tests, minutes, verdict) = found.unwrap_or((tests, minutes, Arc::clone(&last)));
+    // Out of steps, the last one's verdict has not been seen yet; seen twice, it counts once.
+    if course.see(isolated(&last), minutes, beliefs(&last)) {
+        marks.push((Arc::clone(&last), hands.diagnosis.events()));
+    }
+    let (tests, minutes) = found.unwrap_or((tests, minutes));
+    let verdict = marks.first().map_or(&last, |(verdict, _)| verdict);
     Worked {
         tests,
         minutes,
-        verdict,
+        verdict: Arc::clone(verdict),
+        course,
+        marks,
         along,
         last,
         tired,
@@ -149,7 +164,7 @@ pub(crate) fn checklist(
         tests += 1;
         minutes += rules.checks[check].minutes;
         let verdict = hands.diagnosis.verdict();
-        if isolated(&verdict) {
+        if isolated(&verdict).is_some() {
             return (tests, minutes, verdict);
         }
     }

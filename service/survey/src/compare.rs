@@ -2,7 +2,7 @@
 //! suspect alone, and for nothing at all, how often every check fails.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use serde::Serialize;
 use trisect_bench::machine::Random;
@@ -12,7 +12,9 @@ use trisect_rules::{How, RuleSet};
 use crate::SurveyError;
 use crate::draw::{Drawn, Lot};
 use crate::hands::Hands;
+use crate::run::Survey;
 use crate::stats::Share;
+use crate::threads;
 
 /// A row of a check or a complaint: a suspect, and how often the check fails, or
 /// the complaint is made, beside it.
@@ -48,20 +50,25 @@ struct Count {
 }
 
 /// Tries every check on `machines` machines of every suspect, and of none, each
-/// brought in with its complaint.
+/// brought in with its complaint. `wanted` is of each suspect; `done` is called with
+/// the number of machines done so far, of [`compared`], from any thread.
 ///
 /// # Errors
-/// Suspects that the machine model does not have.
+/// No machines, no threads or too many; suspects that the machine model does not have.
 pub fn compare(
     model: &Arc<Model>,
-    machines: u64,
-    seed: u64,
-    threads: usize,
+    wanted: &Survey,
+    done: &(dyn Fn(u64) + Sync),
 ) -> Result<Vec<Number>, SurveyError> {
+    if wanted.machines == 0 {
+        return Err(SurveyError::NoMachines);
+    }
+    threads::check(wanted.threads)?;
     let rules = model.rules();
     let lot = Lot::new(rules)?;
-    let next = AtomicUsize::new(0);
+    let (next, finished) = (AtomicUsize::new(0), AtomicU64::new(0));
     let rows = rules.suspects.len() + 1;
+    let one_done = || done(finished.fetch_add(1, Ordering::Relaxed) + 1);
     let worker = || {
         let mut found = Vec::new();
         loop {
@@ -70,20 +77,10 @@ pub fn compare(
                 return found;
             }
             let suspect = (row < rules.suspects.len()).then_some(row);
-            found.push((row, counts(model, &lot, suspect, machines, seed)));
+            found.push((row, counts(model, &lot, suspect, wanted, &one_done)));
         }
     };
-    let mut found: Vec<(usize, Vec<Count>)> = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.max(1)).map(|_| scope.spawn(worker)).collect();
-        let mut found = worker();
-        for other in others {
-            match other.join() {
-                Ok(more) => found.extend(more),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        }
-        found
-    });
+    let mut found: Vec<(usize, Vec<Count>)> = threads::gather(wanted.threads, rows as u64, worker);
     found.sort_by_key(|(row, _)| *row);
     let numbers = found.iter().flat_map(|(row, counts)| {
         let suspect = (*row < rules.suspects.len()).then_some(*row);
@@ -93,6 +90,11 @@ pub fn compare(
             .map(move |(check, count)| number(rules, check, suspect, *count))
     });
     Ok(numbers.collect())
+}
+
+/// How many machines a comparison of so many of each suspect tries in all.
+pub fn compared(rules: &RuleSet, machines: u64) -> u64 {
+    machines.saturating_mul(rules.suspects.len() as u64 + 1)
 }
 
 fn number(rules: &RuleSet, check: usize, suspect: Option<usize>, count: Count) -> Number {
@@ -131,16 +133,16 @@ fn counts(
     model: &Arc<Model>,
     lot: &Lot,
     suspect: Option<usize>,
-    machines: u64,
-    seed: u64,
+    wanted: &Survey,
+    one_done: &dyn Fn(),
 ) -> Vec<Count> {
     let rules = model.rules();
     let checks = rules.checks.len();
     // The complaints after the checks.
     let mut counts = vec![Count::default(); checks + rules.complaints.len()];
-    for machine in 0..machines {
+    for machine in 0..wanted.machines {
         let row = suspect.map_or(u64::MAX, |s| s as u64);
-        let mut random = Random::new(seed ^ row.rotate_left(40), machine);
+        let mut random = Random::new(wanted.seed ^ row.rotate_left(40), machine);
         let drawn = lot.with(rules, suspect.as_slice(), &mut random);
         for (complaint, count) in counts[checks..].iter_mut().enumerate() {
             let made = drawn.complaint == Some(complaint);
@@ -159,6 +161,7 @@ fn counts(
                 count.add(tried(model, &drawn, check, chance));
             }
         }
+        one_done();
     }
     counts
 }

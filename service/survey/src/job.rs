@@ -6,8 +6,9 @@ use trisect_bench::machine::Random;
 use trisect_diagnosis::{Event, Model, Verdict};
 use trisect_rules::{Side, Standing};
 
-use crate::advice::{Worked, checklist, follow};
+use crate::advice::{Worked, beliefs, checklist, follow};
 use crate::bins::Bins;
+use crate::course::{Course, isolated};
 use crate::draw::{Drawn, Lot};
 use crate::hands::Hands;
 use crate::substitution::{Substituted, substitute};
@@ -22,9 +23,11 @@ pub(crate) struct Outcome {
     /// The same with degrees, for people.
     pub words: String,
     pub vague: bool,
-    pub standing: Standing,
-    pub side: Option<Side>,
-    /// Belief in each side when the job was decided.
+    /// Every side that was isolated, and the one of the end.
+    pub course: Course,
+    /// How the job stood at the end.
+    pub end: Standing,
+    /// Belief in each side when one was isolated first, or at the end.
     pub beliefs: [f64; 4],
     /// The likeliest suspect at the end, and whether it may be named.
     pub top: Option<usize>,
@@ -37,8 +40,6 @@ pub(crate) struct Outcome {
     /// The same by checklist: was a side isolated, was it right, tests, minutes.
     pub listed: (bool, bool, u32, f64),
     pub substituted: Substituted,
-    /// The side that was isolated first was given up later.
-    pub recanted: bool,
 }
 
 impl Outcome {
@@ -47,8 +48,13 @@ impl Outcome {
         self.faults.iter().map(|fault| sides[*fault]).collect()
     }
 
+    /// The side that was isolated first.
+    pub(crate) fn first(&self) -> Option<Side> {
+        self.course.first()
+    }
+
     pub(crate) fn isolated(&self) -> bool {
-        self.standing == Standing::Isolated
+        self.first().is_some()
     }
 }
 
@@ -96,31 +102,27 @@ pub(crate) fn work(model: &Arc<Model>, lot: &Lot, seed: u64, index: u64) -> Outc
     let mut by_list = Hands::new(model, drawn.machine.clone(), drawn.complaint, random, false);
     let (tests, minutes, listed) = checklist(rules, &mut by_list, drawn.complaint);
     let listed_right = listed.side.is_some_and(|side| sides.contains(&side));
-    let listed_isolated = listed.standing == Standing::Isolated;
+    let listed_isolated = isolated(&listed).is_some();
     let verdict = &worked.verdict;
     let suspect = |id: &String| rules.suspect_index(id);
     let leading = worked.last.suspects.iter().find(|s| match verdict.side {
         Some(side) => s.side == side,
         None => true,
     });
-    let recanted = verdict.standing == Standing::Isolated && worked.last.side != verdict.side;
     Outcome {
         index,
         vague: drawn.vague,
-        standing: verdict.standing,
-        side: verdict
-            .side
-            .filter(|_| verdict.standing == Standing::Isolated),
-        beliefs: Side::ALL.map(|side| verdict.sides.of(side)),
+        end: worked.last.standing,
+        beliefs: beliefs(verdict),
         top: leading.and_then(|s| suspect(&s.id)),
         named: worked.last.named.as_ref().and_then(suspect),
         why: why_not(&worked),
         tests: worked.tests,
         minutes: worked.minutes,
+        course: worked.course,
         along: worked.along,
         listed: (listed_isolated, listed_right, tests, minutes),
         substituted: substitute(rules, &drawn.faults),
-        recanted,
         faults: drawn.faults,
         words: drawn.words,
     }
@@ -167,13 +169,29 @@ pub(crate) struct Told {
     pub verdict: Arc<Verdict>,
 }
 
-/// Works a job again by the advice, and keeps all of it.
-pub(crate) fn tell(model: &Arc<Model>, lot: &Lot, seed: u64, index: u64) -> Told {
+/// Works a job again by the advice, and keeps all of it, or what the isolation
+/// of this number rests on: what came later may have set it right.
+pub(crate) fn tell(
+    model: &Arc<Model>,
+    lot: &Lot,
+    seed: u64,
+    index: u64,
+    isolation: Option<usize>,
+) -> Told {
     let drawn = lot.machine(model.rules(), &mut stream(seed, index, DRAWN));
-    let (mut hands, _) = advised(model, &drawn, seed, index, true);
+    let (mut hands, worked) = advised(model, &drawn, seed, index, true);
+    let mut events = hands.log.take().unwrap_or_default();
+    let mark = isolation.and_then(|number| worked.marks.get(number));
+    let verdict = match mark {
+        Some((verdict, count)) => {
+            events.truncate(usize::try_from(*count).unwrap_or(usize::MAX));
+            Arc::clone(verdict)
+        }
+        None => worked.last,
+    };
     Told {
-        verdict: hands.diagnosis.verdict(),
-        events: hands.log.take().unwrap_or_default(),
         drawn,
+        events,
+        verdict,
     }
 }

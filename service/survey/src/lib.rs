@@ -16,25 +16,32 @@
 mod advice;
 mod bins;
 mod compare;
+mod course;
 mod draw;
 mod hands;
 mod job;
+mod minutes;
 mod people;
 mod picture;
+mod rank;
 mod report;
 mod rig;
 mod run;
 mod stats;
 mod substitution;
+mod threads;
 mod words;
 mod worst;
 
 pub use bins::{BINS, Bin, Bins};
-pub use compare::{Number, compare};
+pub use compare::{Number, compare, compared};
+pub use minutes::Minutes;
 pub use picture::picture;
-pub use report::{Confused, Minutes, Mistake, Reason, Report, Worst};
+pub use rank::Worst;
+pub use report::{Confused, Mistake, Reason, Report};
 pub use run::{Survey, survey};
-pub use stats::{Share, quantile};
+pub use stats::{Share, median_interval, median_ranks, quantile};
+pub use threads::MOST_THREADS;
 pub use words::words;
 pub use worst::{Case, worst_cases};
 
@@ -52,6 +59,14 @@ pub enum SurveyError {
     /// Nothing to survey.
     #[error("surveying the rule set: 0 machines show nothing; ask for at least 1")]
     NoMachines,
+    /// No thread to survey on, or too many.
+    #[error(
+        "surveying the rule set: it cannot be done on {threads} threads; ask for 1 to {MOST_THREADS}, as many as there are cores to use"
+    )]
+    Threads {
+        /// How many were asked for.
+        threads: usize,
+    },
 }
 
 #[cfg(test)]

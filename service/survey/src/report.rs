@@ -6,12 +6,12 @@ use serde::Serialize;
 use trisect_rules::{RuleSet, Side};
 
 use crate::bins::Bins;
+use crate::course::Recanted;
 use crate::job::Outcome;
+use crate::minutes::{Minutes, minutes};
+use crate::rank::{Worst, worst};
 use crate::run::Survey;
-use crate::stats::{Share, quantile};
-
-/// How many of the worst jobs are listed.
-pub const WORST: usize = 20;
+use crate::stats::Share;
 
 /// A survey's report. Shares are of the machines that the field's comment says.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -30,25 +30,36 @@ pub struct Report {
     pub vague: u64,
     /// A side was isolated, of the machines with a fault.
     pub isolated: Share,
+    /// A side is isolated by the last verdict, of the machines with a fault.
+    pub isolated_at_end: Share,
     /// A side was isolated, of the machines without one.
     pub isolated_healthy: Share,
-    /// The isolated side has a fault, of all isolated.
+    /// The side isolated first has a fault, of all isolated.
     pub right_side: Share,
+    /// The side that the last verdict isolates has a fault, of all that it isolates.
+    pub right_side_at_end: Share,
     /// The likeliest suspect at the end is present, of all isolated.
     pub right_suspect: Share,
     /// A suspect was named, of all isolated.
     pub named: Share,
     /// The named suspect is present, of all named.
     pub named_right: Share,
-    /// The pump was isolated though it was good, of all machines.
+    /// Any verdict after a test isolated the pump though it was good, of all machines;
+    /// one that was given up later counts too.
     pub pump_condemned_good: Share,
-    /// The pump was isolated though the supply was bad, of all machines.
+    /// The same of the last verdict alone: what was not set right by itself.
+    pub pump_condemned_good_at_end: Share,
+    /// Any verdict isolated the pump though the supply was bad, of all machines.
     pub pump_condemned_supply_bad: Share,
-    /// The pump was isolated though it was good and the supply bad, of all machines.
+    /// Any verdict isolated the pump though it was good and the supply bad, of all machines.
     pub pump_condemned_good_supply_bad: Share,
-    /// The side isolated first was given up while looking for the suspect, of all isolated.
+    /// The side isolated first is not the one that the last verdict isolates, of all isolated.
     pub recanted: Share,
-    /// Why machines with a fault were not isolated, the most frequent first.
+    /// Of these, another side is isolated at the end; of all isolated.
+    pub recanted_to_other_side: Share,
+    /// Of these, no side is isolated at the end; of all isolated.
+    pub recanted_to_open: Share,
+    /// Why machines with a fault were never isolated, the most frequent first.
     pub not_isolated: Vec<Reason>,
     /// Belief in the sides against truth when the jobs were decided.
     pub calibration: Bins,
@@ -64,9 +75,11 @@ pub struct Report {
     pub expected_calibration_error_along: f64,
     /// Tests and minutes to isolation, machines with a fault.
     pub advised: Minutes,
-    /// The same by the fixed checklist.
+    /// The same by the fixed checklist. It stops when this same reasoning isolates
+    /// a side, so what it is compared in is the order of the tests and nothing else.
     pub checklist: Minutes,
-    /// Minutes until the complaint is gone when parts are exchanged first.
+    /// Minutes until the complaint is gone when parts are exchanged first. No verdict
+    /// stops it: it ends when the machine is sound, and takes that as seen at once.
     pub substitution: Minutes,
     /// A good pump was exchanged on the way, of the machines with a fault.
     pub substitution_good_pump: Share,
@@ -76,19 +89,6 @@ pub struct Report {
     pub confusion: Vec<Confused>,
     /// The twenty worst jobs, the worst first.
     pub worst: Vec<Worst>,
-}
-
-/// Tests and minutes of one way to work; a job without result counts as endless.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
-#[allow(missing_docs, reason = "the fields say it")]
-pub struct Minutes {
-    pub median_minutes: Option<f64>,
-    pub ninth_decile_minutes: Option<f64>,
-    pub median_tests: Option<f64>,
-    /// Came to a result.
-    pub isolated: Share,
-    /// Of these, the result was right.
-    pub right: Share,
 }
 
 /// A reason and how often it was one.
@@ -108,7 +108,7 @@ pub struct Confused {
     pub side: Side,
     /// How many machines had it alone.
     pub machines: u64,
-    /// How many of them were isolated on its side.
+    /// How many of them were isolated on its side first.
     pub right_side: u64,
     /// How many were isolated on no side.
     pub not_isolated: u64,
@@ -124,21 +124,6 @@ pub struct Confused {
 pub struct Mistake {
     pub suspect: String,
     pub count: u64,
-}
-
-/// One of the worst jobs.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Worst {
-    /// Its number in the survey.
-    pub machine: u64,
-    /// What was wrong with it, with degrees; empty if nothing.
-    pub faults: String,
-    /// What was said.
-    pub said: String,
-    /// What makes it bad.
-    pub because: &'static str,
-    /// Minutes it took.
-    pub minutes: f64,
 }
 
 struct Counts<'a> {
@@ -172,11 +157,19 @@ impl Report {
                 counts.count(|o| o.isolated() && !o.faults.is_empty()),
                 faulty,
             ),
+            isolated_at_end: Share::new(
+                counts.count(|o| o.course.last.is_some() && !o.faults.is_empty()),
+                faulty,
+            ),
             isolated_healthy: Share::new(
                 counts.count(|o| o.isolated() && o.faults.is_empty()),
                 all - faulty,
             ),
-            right_side: Share::new(counts.count(|o| counts.right_side(o)), isolated),
+            right_side: Share::new(counts.count(|o| counts.right(o, o.first())), isolated),
+            right_side_at_end: Share::new(
+                counts.count(|o| counts.right(o, o.course.last)),
+                counts.count(|o| o.course.last.is_some()),
+            ),
             right_suspect: Share::new(
                 counts.count(|o| o.isolated() && o.top.is_some_and(|top| o.faults.contains(&top))),
                 isolated,
@@ -190,6 +183,10 @@ impl Report {
                 counts.count(|o| counts.condemned(o) && !counts.bad(o, Side::Pump)),
                 all,
             ),
+            pump_condemned_good_at_end: Share::new(
+                counts.count(|o| o.course.last == Some(Side::Pump) && !counts.bad(o, Side::Pump)),
+                all,
+            ),
             pump_condemned_supply_bad: Share::new(
                 counts.count(|o| counts.condemned(o) && counts.bad(o, Side::Supply)),
                 all,
@@ -200,7 +197,15 @@ impl Report {
                 }),
                 all,
             ),
-            recanted: Share::new(counts.count(|o| o.recanted), isolated),
+            recanted: Share::new(counts.count(|o| o.course.recanted().is_some()), isolated),
+            recanted_to_other_side: Share::new(
+                counts.count(|o| o.course.recanted() == Some(Recanted::OtherSide)),
+                isolated,
+            ),
+            recanted_to_open: Share::new(
+                counts.count(|o| o.course.recanted() == Some(Recanted::Open)),
+                isolated,
+            ),
             not_isolated: reasons(
                 outcomes
                     .iter()
@@ -222,7 +227,7 @@ impl Report {
             ),
             minutes_below_checklist: below.map(|(a, b)| 1.0 - a / b),
             confusion: counts.confusion(),
-            worst: counts.worst(),
+            worst: worst(outcomes, &counts.sides),
         }
     }
 }
@@ -236,12 +241,13 @@ impl Counts<'_> {
         outcome.truth(&self.sides).contains(&side)
     }
 
-    fn right_side(&self, outcome: &Outcome) -> bool {
-        outcome.side.is_some_and(|side| self.bad(outcome, side))
+    /// Whether a side was said, and has a fault.
+    fn right(&self, outcome: &Outcome, said: Option<Side>) -> bool {
+        said.is_some_and(|side| self.bad(outcome, side))
     }
 
     fn condemned(&self, outcome: &Outcome) -> bool {
-        outcome.side == Some(Side::Pump)
+        outcome.course.ever(Side::Pump)
     }
 
     fn calibration(&self) -> (Bins, Bins, Bins) {
@@ -270,7 +276,7 @@ impl Counts<'_> {
         let jobs = self.faulty().map(|o| {
             (
                 o.isolated(),
-                self.right_side(o),
+                self.right(o, o.first()),
                 f64::from(o.tests),
                 o.minutes,
             )
@@ -303,7 +309,7 @@ impl Counts<'_> {
                 suspect: self.rules.suspects[suspect].id.clone(),
                 side: self.sides[suspect],
                 machines: alone().count() as u64,
-                right_side: alone().filter(|o| self.right_side(o)).count() as u64,
+                right_side: alone().filter(|o| self.right(o, o.first())).count() as u64,
                 not_isolated: alone().filter(|o| !o.isolated()).count() as u64,
                 said: reasons(said)
                     .into_iter()
@@ -316,72 +322,6 @@ impl Counts<'_> {
             }
         };
         (0..self.rules.suspects.len()).map(of).collect()
-    }
-
-    /// How bad a job came out: the higher, the worse.
-    fn badness(&self, outcome: &Outcome) -> (u8, f64, &'static str) {
-        let wrong = outcome.isolated() && !self.right_side(outcome);
-        let truth: f64 = Side::ALL
-            .into_iter()
-            .filter(|side| self.bad(outcome, *side))
-            .map(|side| outcome.beliefs[side.index()])
-            .fold(0.0, f64::max);
-        let supply = self.bad(outcome, Side::Supply);
-        match outcome.side {
-            Some(Side::Pump) if wrong && supply => {
-                (6, 1.0 - truth, "pump condemned though good, supply bad")
-            }
-            Some(Side::Pump) if wrong => (5, 1.0 - truth, "pump condemned though good"),
-            Some(Side::Pump) if supply => (4, 1.0 - truth, "pump condemned, supply bad"),
-            Some(_) if wrong && !outcome.faults.is_empty() => (3, 1.0 - truth, "wrong side"),
-            Some(_) if wrong => (2, 1.0, "nothing was wrong"),
-            None if !outcome.faults.is_empty() => (1, 1.0 - truth, "not isolated"),
-            _ => (0, outcome.minutes / 1e4, "took long"),
-        }
-    }
-
-    fn worst(&self) -> Vec<Worst> {
-        let mut ranked: Vec<_> = self.outcomes.iter().map(|o| (self.badness(o), o)).collect();
-        ranked.sort_by(|(a, x), (b, y)| {
-            let by = (b.0, b.1);
-            by.0.cmp(&a.0)
-                .then(by.1.total_cmp(&a.1))
-                .then(x.index.cmp(&y.index))
-        });
-        ranked
-            .into_iter()
-            .take(WORST)
-            .map(|((_, _, because), o)| Worst {
-                machine: o.index,
-                faults: o.words.clone(),
-                said: match o.side {
-                    Some(side) => format!("isolated: {side}"),
-                    None => o.why.clone().unwrap_or_else(|| o.standing.to_string()),
-                },
-                because,
-                minutes: o.minutes,
-            })
-            .collect()
-    }
-}
-
-/// Jobs as (came to a result, the right one, tests, minutes).
-fn minutes(jobs: impl Iterator<Item = (bool, bool, f64, f64)>) -> Minutes {
-    let (mut tests, mut minutes) = (Vec::new(), Vec::new());
-    let (mut isolated, mut right) = (0, 0);
-    for (came, was_right, job_tests, job_minutes) in jobs {
-        isolated += u64::from(came);
-        right += u64::from(came && was_right);
-        let endless = |value: f64| if came { value } else { f64::INFINITY };
-        tests.push(endless(job_tests));
-        minutes.push(endless(job_minutes));
-    }
-    Minutes {
-        isolated: Share::new(isolated, minutes.len() as u64),
-        right: Share::new(right, isolated),
-        median_minutes: quantile(&mut minutes, 0.5),
-        ninth_decile_minutes: quantile(&mut minutes, 0.9),
-        median_tests: quantile(&mut tests, 0.5),
     }
 }
 

@@ -9,6 +9,7 @@ use crate::SurveyError;
 use crate::draw::Lot;
 use crate::job::{Outcome, work};
 use crate::report::Report;
+use crate::threads;
 
 /// What to survey.
 #[derive(Clone, Copy, Debug)]
@@ -17,7 +18,7 @@ pub struct Survey {
     pub machines: u64,
     /// Which machines: everything that is chance follows from this.
     pub seed: u64,
-    /// On how many threads; the report does not depend on it.
+    /// On how many threads, 1 to [`crate::MOST_THREADS`]; the report does not depend on it.
     pub threads: usize,
 }
 
@@ -25,7 +26,7 @@ pub struct Survey {
 /// far, from any thread, now and then.
 ///
 /// # Errors
-/// No machines; suspects that the machine model does not have.
+/// No machines, no threads or too many; suspects that the machine model does not have.
 pub fn survey(
     model: &Arc<Model>,
     wanted: &Survey,
@@ -34,6 +35,7 @@ pub fn survey(
     if wanted.machines == 0 {
         return Err(SurveyError::NoMachines);
     }
+    threads::check(wanted.threads)?;
     let lot = Lot::new(model.rules())?;
     let next = AtomicU64::new(0);
     let finished = AtomicU64::new(0);
@@ -48,19 +50,7 @@ pub fn survey(
             done(finished.fetch_add(1, Ordering::Relaxed) + 1);
         }
     };
-    let mut outcomes: Vec<Outcome> = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..wanted.threads.max(1))
-            .map(|_| scope.spawn(worker))
-            .collect();
-        let mut outcomes = worker();
-        for other in others {
-            match other.join() {
-                Ok(more) => outcomes.extend(more),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        }
-        outcomes
-    });
+    let mut outcomes: Vec<Outcome> = threads::gather(wanted.threads, wanted.machines, worker);
     outcomes.sort_by_key(|outcome| outcome.index);
     Ok(Report::of(model.rules(), wanted, &outcomes))
 }

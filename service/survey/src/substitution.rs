@@ -1,5 +1,11 @@
 //! The third way to work a job: parts are exchanged, the likely and the cheap
 //! first, until the complaint is gone. Nothing is measured.
+//!
+//! Unlike the checklist, which stops when the same reasoning as the advice isolates
+//! a side and so is a baseline for the order of tests only, this one knows no rule
+//! set. It stops when the truth is that nothing is wrong any more, as if that were
+//! seen at once after every part, and no exchange ever fails or spoils anything: a
+//! baseline that is kinder than a shop.
 
 use trisect_rules::RuleSet;
 

@@ -3,7 +3,8 @@
 use std::fmt::Write;
 
 use crate::bins::Bins;
-use crate::report::{Minutes, Report};
+use crate::minutes::Minutes;
+use crate::report::Report;
 use crate::stats::Share;
 
 /// So many reasons are told.
@@ -27,8 +28,10 @@ pub fn words(report: &Report) -> String {
         line(
             &mut text,
             &format!(
-                "  {:>6}  {}: {faults}; {}, {:.0} min",
-                worst.machine, worst.because, worst.said, worst.minutes
+                "  {:>6}  {}: {faults}; {}",
+                worst.machine,
+                worst.because,
+                worst.told()
             ),
         );
     }
@@ -69,40 +72,47 @@ fn share(text: &mut String, what: &str, share: Share) {
 }
 
 fn shares(text: &mut String, report: &Report) {
-    share(text, "isolated, of those with a fault", report.isolated);
-    share(
-        text,
-        "isolated, of those with none",
-        report.isolated_healthy,
-    );
-    share(text, "right side, of the isolated", report.right_side);
-    share(
-        text,
-        "likeliest suspect is present, of the isolated",
-        report.right_suspect,
-    );
-    share(text, "a suspect named, of the isolated", report.named);
-    share(
-        text,
-        "named suspect is present, of the named",
-        report.named_right,
-    );
-    share(
-        text,
-        "pump condemned though good",
-        report.pump_condemned_good,
-    );
-    share(
-        text,
-        "pump condemned, supply bad",
-        report.pump_condemned_supply_bad,
-    );
-    share(
-        text,
-        "pump condemned though good, supply bad",
-        report.pump_condemned_good_supply_bad,
-    );
-    share(text, "isolated, then given up", report.recanted);
+    let told = [
+        ("isolated, of those with a fault", report.isolated),
+        ("isolated at the end, of the same", report.isolated_at_end),
+        ("isolated, of those with none", report.isolated_healthy),
+        ("right side first, of the isolated", report.right_side),
+        (
+            "right side at the end, of those isolated then",
+            report.right_side_at_end,
+        ),
+        (
+            "likeliest suspect is present, of the isolated",
+            report.right_suspect,
+        ),
+        ("a suspect named, of the isolated", report.named),
+        ("named suspect is present, of the named", report.named_right),
+        (
+            "pump condemned though good, by any verdict",
+            report.pump_condemned_good,
+        ),
+        (
+            "pump condemned though good, by the last verdict",
+            report.pump_condemned_good_at_end,
+        ),
+        (
+            "pump condemned, supply bad, by any verdict",
+            report.pump_condemned_supply_bad,
+        ),
+        (
+            "pump condemned though good, supply bad, by any",
+            report.pump_condemned_good_supply_bad,
+        ),
+        ("isolated, then given up, of the isolated", report.recanted),
+        (
+            "  another side isolated at the end",
+            report.recanted_to_other_side,
+        ),
+        ("  no side isolated at the end", report.recanted_to_open),
+    ];
+    for (what, of) in told {
+        share(text, what, of);
+    }
     line(text, "\nnot isolated, and why");
     for reason in report.not_isolated.iter().take(REASONS) {
         let _ = writeln!(text, "  {:>6}  {}", reason.count, reason.why);
@@ -111,9 +121,13 @@ fn shares(text: &mut String, report: &Report) {
 
 fn way(text: &mut String, what: &str, minutes: &Minutes) {
     let told = |value: Option<f64>| value.map_or("never".to_owned(), |v| format!("{v:.0}"));
+    let interval = match minutes.median_minutes_interval {
+        Some([low, high]) => format!("({} … {})", told(low), told(high)),
+        None => "(too few)".to_owned(),
+    };
     let _ = writeln!(
         text,
-        "  {what:<22} {:>7} {:>9} {:>7} {:>11.1} % {:>9.1} %",
+        "  {what:<22} {:>7} {interval:>15} {:>8} {:>7} {:>10.1} % {:>9.1} %",
         told(minutes.median_minutes),
         told(minutes.ninth_decile_minutes),
         told(minutes.median_tests),
@@ -125,7 +139,7 @@ fn way(text: &mut String, what: &str, minutes: &Minutes) {
 fn times(text: &mut String, report: &Report) {
     line(
         text,
-        "\nuntil isolated          minutes, median  9 in 10   tests     isolated       right",
+        "\nuntil isolated          minutes, median (95 %)   9 in 10   tests     isolated       right",
     );
     way(text, "by the advice", &report.advised);
     way(text, "by the checklist", &report.checklist);
@@ -138,6 +152,10 @@ fn times(text: &mut String, report: &Report) {
             report.substitution_good_pump.share * 100.0
         );
     }
+    line(
+        text,
+        "  the checklist too stops when this reasoning isolates a side: it is a baseline for the order of the tests only",
+    );
 }
 
 fn calibration(text: &mut String, report: &Report) {

@@ -84,6 +84,34 @@ fn placing(instrument: &str, point: &str) -> ProbePlaceParams {
 }
 
 #[tokio::test]
+async fn a_healthy_machine_can_be_asked_for() {
+    let mut child = bench(&["--fault", "none", "--origin", "http://localhost:5173"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut said = BufReader::new(child.stdout.take().unwrap()).lines();
+    within("the fault", async {
+        while let Some(line) = said.next_line().await.unwrap() {
+            if line.contains("none (the service is not told)") {
+                return;
+            }
+        }
+        panic!("it has ended");
+    })
+    .await;
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(b"quit\n")
+        .await
+        .unwrap();
+    let ended = within("the end", child.wait()).await.unwrap();
+    assert!(ended.success());
+}
+
+#[tokio::test]
 async fn every_instrument_is_live_and_the_engine_is_worked_in_a_round() {
     let daemon = Daemon::start_command(bench(&["--seed", "3"])).await;
     let client = client(daemon.address).await;
@@ -270,12 +298,22 @@ async fn the_example_configuration_is_a_practice_bay() {
 
 #[tokio::test]
 async fn a_wish_that_cannot_be_had_is_said_and_ends_with_2() {
+    let twice = "tank-empty+tank-empty:0.5";
     for (wish, said) in [
-        (["--fault", "lift-pump-tired"], "lift-pump-weak"),
-        (["--fault", "lift-pump-weak:2"], "lift-pump-weak"),
-        (["--speed", "0"], "choose a speed"),
-        (["--config", "/no/such/file"], "/no/such/file"),
-        (["--listen", "0.0.0.0:0"], "token"),
+        (&["--fault", "lift-pump-tired"][..], "lift-pump-weak"),
+        (&["--fault", "lift-pump-weak:2"], "lift-pump-weak"),
+        (
+            &["--fault", "tank-empty", "--fault", "tank-empty"],
+            "`tank-empty` is there twice",
+        ),
+        (&["--fault", twice], "`tank-empty` is there twice"),
+        (&["--fault", ""], "write `none`"),
+        (&["--fault", "none", "--fault", "tank-empty"], "`none` is a"),
+        (&["--speed", "0"], "choose a speed"),
+        (&["--config", "/no/such/file"], "/no/such/file"),
+        (&["--listen", "0.0.0.0:0"], "token"),
+        (&["--origin", "junk"], "http://localhost:5173"),
+        (&["--origin", "http://localhost:5173/app"], "the origin"),
     ] {
         let mut command = Command::new(program("trisectd"));
         command.arg("bench").args(wish).kill_on_drop(true);

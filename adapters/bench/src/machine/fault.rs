@@ -118,6 +118,9 @@ impl FaultKind {
     }
 }
 
+/// What a machine without a fault is asked for by.
+const NONE: &str = "none";
+
 /// A fault and how bad it is: 0 is as good as new, 1 is as bad as it gets.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fault {
@@ -129,15 +132,55 @@ pub struct Fault {
 
 impl Fault {
     /// Reads faults joined by `+`, each with an optional degree, such as
-    /// `lift-pump-weak:0.6+pump-control-unit-dead`; empty text is no fault.
+    /// `lift-pump-weak:0.6+pump-control-unit-dead`; `none` and empty text are no fault.
     ///
     /// # Errors
-    /// Names the first part that is no fault, or whose degree is no share.
+    /// Names the first part that is no fault, whose degree is no share, or that is
+    /// there already; `none` beside a fault.
     pub fn parse_list(text: &str) -> Result<Vec<Fault>, FaultError> {
         if text.trim().is_empty() {
             return Ok(Vec::new());
         }
-        text.split('+').map(str::parse).collect()
+        Fault::parse_lists(&[text])
+    }
+
+    /// Reads what a person asks for, once or several times over, as
+    /// [`Fault::parse_list`] does, but that a healthy machine has to be asked for.
+    /// No text at all is no fault.
+    ///
+    /// # Errors
+    /// Those of [`Fault::parse_list`], over all of the texts together; empty text.
+    pub fn parse_lists<T: AsRef<str>>(texts: &[T]) -> Result<Vec<Fault>, FaultError> {
+        let mut faults: Vec<Fault> = Vec::new();
+        let parts = texts.iter().flat_map(|text| text.as_ref().split('+'));
+        let parts: Vec<&str> = parts.map(str::trim).collect();
+        if parts.iter().all(|part| *part == NONE) {
+            return Ok(faults);
+        }
+        for part in parts {
+            if part.is_empty() {
+                return Err(FaultError::Empty);
+            }
+            if part == NONE {
+                return Err(FaultError::NoneAndMore);
+            }
+            let fault: Fault = part.parse()?;
+            if faults.iter().any(|other| other.kind == fault.kind) {
+                let word = fault.kind.word();
+                return Err(FaultError::Twice { word });
+            }
+            faults.push(fault);
+        }
+        Ok(faults)
+    }
+
+    /// Faults as they can be read back; `none` where there are none.
+    pub fn words(faults: &[Fault]) -> String {
+        if faults.is_empty() {
+            return NONE.to_owned();
+        }
+        let words: Vec<String> = faults.iter().map(Fault::to_string).collect();
+        words.join("+")
     }
 }
 
@@ -179,6 +222,23 @@ pub enum FaultError {
         /// What was written behind the colon.
         degree: String,
     },
+    /// A machine has a fault or has it not; how badly is said once.
+    #[error("reading the faults: `{word}` is there twice; give it once, with its degree")]
+    Twice {
+        /// The fault.
+        word: &'static str,
+    },
+    /// Nothing where a fault should be.
+    #[error(
+        "reading the faults: one is empty; write `none` for a healthy machine, or one of {}",
+        words()
+    )]
+    Empty,
+    /// Healthy, and with a fault.
+    #[error(
+        "reading the faults: `none` is a machine without any; leave it out, or leave out the others"
+    )]
+    NoneAndMore,
 }
 
 fn words() -> String {
@@ -207,7 +267,8 @@ impl FromStr for Fault {
         match degree.parse::<f64>() {
             Ok(value) if (0.0..=1.0).contains(&value) => Ok(Fault {
                 kind,
-                degree: value,
+                // Minus zero is as good as new too, and is told without its sign.
+                degree: value + 0.0,
             }),
             _ => Err(FaultError::Degree {
                 word: word.to_owned(),
@@ -236,6 +297,42 @@ mod tests {
         assert_eq!(faults[0].to_string(), "lift-pump-weak:0.6");
         assert_eq!(faults[1].kind, FaultKind::PumpControlUnitDead);
         assert!(Fault::parse_list("").unwrap().is_empty());
+        assert!(Fault::parse_list(" none ").unwrap().is_empty());
+        let mild = Fault::parse_list("tank-empty:-0").unwrap();
+        assert_eq!(mild[0].to_string(), "tank-empty:0");
+    }
+
+    #[test]
+    fn lists_asked_for_are_joined_without_doubles() {
+        let none: [&str; 0] = [];
+        assert_eq!(Fault::parse_lists(&none), Ok(Vec::new()));
+        assert_eq!(Fault::parse_lists(&["none"]), Ok(Vec::new()));
+        let both = Fault::parse_lists(&["tank-empty", "battery-weak:0.5+starter-slow"]);
+        let both = both.unwrap();
+        assert_eq!(
+            Fault::words(&both),
+            "tank-empty+battery-weak:0.5+starter-slow"
+        );
+        assert_eq!(Fault::parse_list(&Fault::words(&both)), Ok(both));
+        assert_eq!(Fault::words(&[]), "none");
+        let why = |texts: &[&str]| Fault::parse_lists(texts).unwrap_err().to_string();
+        for twice in [
+            &["tank-empty", "tank-empty"][..],
+            &["tank-empty+battery-weak", "tank-empty:0.3"],
+            &["tank-empty:0.5 + tank-empty:0.5"],
+        ] {
+            assert!(why(twice).contains("`tank-empty` is there twice"));
+        }
+        for empty in [&[""][..], &["  "], &["tank-empty", ""], &["tank-empty+"]] {
+            assert!(why(empty).contains("write `none`"), "{empty:?}");
+        }
+        for more in [&["none", "tank-empty"][..], &["tank-empty+none"]] {
+            assert_eq!(Fault::parse_lists(more), Err(FaultError::NoneAndMore));
+        }
+        // Healthy, said twice, is no contradiction.
+        assert_eq!(Fault::parse_lists(&["none", "none"]), Ok(Vec::new()));
+        let list = Fault::parse_list("tank-empty+tank-empty");
+        assert_eq!(list, Err(FaultError::Twice { word: "tank-empty" }));
     }
 
     #[test]

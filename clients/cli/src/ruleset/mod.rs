@@ -1,8 +1,10 @@
 //! `trisect ruleset …`.
 
+mod bar;
 mod examine;
 mod install;
 mod junit;
+mod places;
 mod source;
 mod survey;
 mod trial;

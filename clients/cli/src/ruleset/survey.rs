@@ -1,49 +1,89 @@
 //! `trisect ruleset survey`.
 
+use super::bar::Bar;
+use super::places::{try_directory, try_file, write};
 use super::source::one;
 use crate::args;
 use crate::ended::{Ended, Fault};
 use crate::io::Io;
-use std::io::{IsTerminal, Write};
 use std::path::Path;
+use std::sync::Arc;
+use trisect_diagnosis::Model;
 use trisect_survey::{
-    Number, Report, Survey, compare, picture, survey as survey_machines, words, worst_cases,
+    MOST_THREADS, Number, Report, Survey, SurveyError, compare, compared, picture,
+    survey as survey_machines, words, worst_cases,
 };
 
 /// Surveys a rule set over simulated machines.
 ///
 /// # Errors
-/// A rule set that cannot be read, has defects, or suspects what the machine
-/// model does not have; files that cannot be written.
+/// A rule set that cannot be read, has defects, or suspects what the machine model does not have; a
+/// number of machines or threads that cannot be; files that cannot be written, which is tried before
+/// the survey, and does not keep its report from being told if it fails after all.
 pub fn survey(json: bool, what: &args::Survey, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let model = one(&what.ruleset)?;
-    let wanted = Survey {
+    let mut wanted = Survey {
         machines: what.machines,
         seed: what.seed,
         threads: what.threads.unwrap_or_else(cores),
     };
-    let wrong = |error: trisect_survey::SurveyError| Fault::Wrong(error.to_string());
     if let Some(each) = what.numbers {
-        let numbers = compare(&model, each, wanted.seed, wanted.threads).map_err(wrong)?;
-        return tell_numbers(json, numbers, io);
+        wanted.machines = each;
+        let bar = Bar::of(compared(model.rules(), each), "machines");
+        let numbers = compare(&model, &wanted, &|done| bar.show(done));
+        bar.clear();
+        return tell_numbers(json, numbers.map_err(wrong)?, io);
     }
-    let bar = Bar::of(what.machines);
-    let report = survey_machines(&model, &wanted, &|done| bar.show(done)).map_err(wrong)?;
-    bar.clear();
-    if let Some(file) = &what.svg {
-        write(file, &picture(&report))?;
-    }
+    // The directory first: the picture may go into it.
     if let Some(directory) = &what.cases {
-        std::fs::create_dir_all(directory).map_err(|source| file_fault(directory, source))?;
-        for case in worst_cases(&model, &report).map_err(wrong)? {
-            write(&directory.join(&case.name), &case.case)?;
-            if let Some((name, stream)) = &case.stream {
-                write(&directory.join(name), stream)?;
-            }
+        try_directory(directory)?;
+    }
+    if let Some(file) = &what.svg {
+        try_file(file)?;
+    }
+    let bar = Bar::of(what.machines, "machines");
+    let report = survey_machines(&model, &wanted, &|done| bar.show(done));
+    bar.clear();
+    let report = report.map_err(wrong)?;
+    // The report first: it is what took long, and a file that fails must not cost it.
+    let told = tell(json, &report, io);
+    let drawn = what
+        .svg
+        .as_deref()
+        .map_or(Ok(()), |file| write(file, &picture(&report)));
+    let kept = what
+        .cases
+        .as_deref()
+        .map_or(Ok(()), |directory| keep(&model, &report, directory));
+    both(drawn, kept)?;
+    told?;
+    Ok(Ended::AsWished)
+}
+
+fn wrong(error: SurveyError) -> Fault {
+    Fault::Wrong(error.to_string())
+}
+
+/// Writes the worst jobs as cases.
+fn keep(model: &Arc<Model>, report: &Report, directory: &Path) -> Result<(), Fault> {
+    let bar = Bar::of(report.worst.len() as u64, "cases");
+    let cases = worst_cases(model, report, &|done| bar.show(done));
+    bar.clear();
+    for case in cases.map_err(wrong)? {
+        write(&directory.join(&case.name), &case.case)?;
+        if let Some((name, stream)) = &case.stream {
+            write(&directory.join(name), stream)?;
         }
     }
-    tell(json, &report, io)?;
-    Ok(Ended::AsWished)
+    Ok(())
+}
+
+/// Neither fault hides the other.
+fn both(first: Result<(), Fault>, second: Result<(), Fault>) -> Result<(), Fault> {
+    match (first, second) {
+        (Err(first), Err(second)) => Err(Fault::Wrong(format!("{first}; {second}"))),
+        (first, second) => first.and(second),
+    }
 }
 
 fn tell(json: bool, report: &Report, io: &mut Io<'_>) -> Result<(), Fault> {
@@ -83,57 +123,6 @@ fn tell_numbers(json: bool, mut numbers: Vec<Number>, io: &mut Io<'_>) -> Result
 }
 
 fn cores() -> usize {
-    std::thread::available_parallelism().map_or(1, usize::from)
-}
-
-fn write(file: &Path, text: &str) -> Result<(), Fault> {
-    std::fs::write(file, text).map_err(|source| file_fault(file, source))
-}
-
-fn file_fault(path: &Path, source: std::io::Error) -> Fault {
-    Fault::File {
-        what: "write",
-        path: path.display().to_string(),
-        source,
-    }
-}
-
-/// A bar on standard error, if that is a terminal.
-struct Bar {
-    machines: u64,
-    shown: bool,
-}
-
-/// Characters of the bar.
-const WIDTH: u64 = 40;
-
-impl Bar {
-    fn of(machines: u64) -> Bar {
-        Bar {
-            machines,
-            shown: std::io::stderr().is_terminal(),
-        }
-    }
-
-    /// Drawn anew a few hundred times over a survey.
-    fn show(&self, done: u64) {
-        let each = (self.machines / 400).max(1);
-        if !self.shown || !(done.is_multiple_of(each) || done == self.machines) {
-            return;
-        }
-        let full = (done * WIDTH / self.machines.max(1)) as usize;
-        let bar = format!("{}{}", "█".repeat(full), "░".repeat(WIDTH as usize - full));
-        // A bar that cannot be drawn is no reason to stop.
-        let _ = write!(
-            std::io::stderr().lock(),
-            "\r{bar} {done} of {} machines",
-            self.machines
-        );
-    }
-
-    fn clear(&self) {
-        if self.shown {
-            let _ = write!(std::io::stderr().lock(), "\r\x1b[K");
-        }
-    }
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    cores.min(MOST_THREADS)
 }

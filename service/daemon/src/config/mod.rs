@@ -4,6 +4,7 @@
 mod access;
 pub mod check;
 mod error;
+mod origin;
 mod outward;
 mod settings;
 mod span;
@@ -13,6 +14,7 @@ pub use access::{
     AccessSettings, KeepSettings, LimitSettings, TlsSettings, TraceSettings, UnixSettings,
 };
 pub use error::ConfigError;
+pub use origin::origin;
 pub use outward::{News, PluginSettings, WebhookSettings, Within};
 pub use settings::{
     BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,

@@ -178,6 +178,12 @@ impl Settings {
             what,
         };
         self.who_may_come(&mut found);
+        for (index, text) in self.origins.iter().enumerate() {
+            if let Err(what) = super::origin(text) {
+                let what = format!("`{text}`: {what}");
+                found.push(value(&format!("origins[{index}]"), what));
+            }
+        }
         if let Some(unix) = &self.unix
             && let Err(what) = unix.bits()
         {

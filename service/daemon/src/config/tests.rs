@@ -64,6 +64,20 @@ fn an_unknown_key_is_refused_with_the_nearest_known_one() {
 }
 
 #[test]
+fn an_origin_that_no_page_has_is_refused() {
+    assert!(
+        load(
+            "origins = ['http://localhost:5173']",
+            &[],
+            &Flags::default()
+        )
+        .is_ok()
+    );
+    let file = "origins = ['https://board.example', 'board.example']";
+    refused(file, "`origins[1]` in the configuration: `board.example`: ");
+}
+
+#[test]
 fn other_addresses_than_loopback_are_refused() {
     refused(
         "listen = '0.0.0.0:7474'",

@@ -7,6 +7,7 @@ use trisect_api::wire::{
     CheckShown, HowShown, Job, JobAnswerParams, JobCloseParams, JobOpenParams, JobReplayParams,
     NextTest, ReadingEnterParams, Ruleset, RulesetName, Standing, Verdict,
 };
+use trisect_bench::machine::Fault;
 use trisect_measure::Unit;
 
 use super::DemoError;
@@ -26,14 +27,14 @@ const WORTH_THEN: f64 = 0.1;
 const SURE: f64 = 0.9;
 
 /// Works the job and returns the last line to print.
-pub(super) async fn work(stage: &Stage, fault: &str) -> Result<String, DemoError> {
+pub(super) async fn work(stage: &Stage, faults: &[Fault]) -> Result<String, DemoError> {
     let rules = RulesetName {
         ruleset: "distributor-pump-12v".to_owned(),
     };
     let rules = stage
         .call::<RulesetShow>("cannot read the rule set", &rules)
         .await?;
-    let job = open(stage, &rules, fault).await?;
+    let job = open(stage, &rules, faults).await?;
     let mut technician = Technician::new(stage, &rules, job.job.clone());
     technician.watch_speed().await?;
     ambient(stage).await?;
@@ -62,11 +63,11 @@ pub(super) async fn work(stage: &Stage, fault: &str) -> Result<String, DemoError
     }
     let told = technician.verdict().await?;
     say::verdict(&told);
-    close(stage, &job, fault).await?;
+    close(stage, &job, faults).await?;
     Ok(say::last(&told.verdict))
 }
 
-async fn open(stage: &Stage, rules: &Ruleset, fault: &str) -> Result<Job, DemoError> {
+async fn open(stage: &Stage, rules: &Ruleset, faults: &[Fault]) -> Result<Job, DemoError> {
     let complaint = stage.bay.complaint().await.map(str::to_owned);
     let params = JobOpenParams {
         bay: BAY.to_owned(),
@@ -87,7 +88,10 @@ async fn open(stage: &Stage, rules: &Ruleset, fault: &str) -> Result<Job, DemoEr
     say::line("complaint", said);
     say::line(
         "fault",
-        &format!("{fault} (put into the simulated machine; the service is not told)"),
+        &format!(
+            "{} (put into the simulated machine; the service is not told)",
+            Fault::words(faults)
+        ),
     );
     say::line(
         "service",
@@ -166,14 +170,11 @@ async fn carry_out(technician: &mut Technician<'_>, check: &CheckShown) -> Resul
 }
 
 /// Closes the job with what it really was, and replays it.
-async fn close(stage: &Stage, job: &Job, fault: &str) -> Result<(), DemoError> {
-    let known = |suspect: &&str| *suspect != "none";
-    let confirmed = fault
-        .split('+')
-        .map(|one| one.split('@').next().unwrap_or(one).trim());
+async fn close(stage: &Stage, job: &Job, faults: &[Fault]) -> Result<(), DemoError> {
+    let confirmed = faults.iter().map(|fault| fault.kind.word().to_owned());
     let params = JobCloseParams {
         job: job.job.clone(),
-        confirmed: Some(confirmed.filter(known).map(str::to_owned).collect()),
+        confirmed: Some(confirmed.collect()),
         note: Some("demo".to_owned()),
     };
     stage

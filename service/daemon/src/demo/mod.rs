@@ -26,10 +26,20 @@ pub struct Wishes {
     #[arg(long, value_name = "SUSPECT", default_value = "lift-pump-weak")]
     pub fault: String,
     /// How many times as fast as the world the bay runs.
-    #[arg(long, value_name = "N", default_value_t = 5.0)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 5.0,
+        allow_negative_numbers = true
+    )]
     pub speed: f64,
     /// Which machine: its healthy spread and all chance follow from this.
-    #[arg(long, value_name = "N", default_value_t = 15)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 15,
+        allow_negative_numbers = true
+    )]
     pub seed: u64,
     /// Keep the journal in this file instead of throwing it away.
     #[arg(long, value_name = "FILE")]
@@ -82,12 +92,9 @@ impl DemoError {
 /// # Errors
 /// When it cannot come to a verdict.
 pub async fn run(wishes: Wishes) -> Result<(), DemoError> {
-    let faults = match wishes.fault.as_str() {
-        "none" => Vec::new(),
-        list => Fault::parse_list(list)?,
-    };
+    let faults = Fault::parse_lists(std::slice::from_ref(&wishes.fault))?;
     let stage = Stage::set(&wishes, &faults).await?;
-    let done = job::work(&stage, &wishes.fault).await;
+    let done = job::work(&stage, &faults).await;
     stage.strike().await;
     let last = done?;
     println!("{last}");

@@ -40,17 +40,27 @@ const LEADS: [(&str, &str); 6] = [
 #[derive(Clone, Debug, clap::Args)]
 pub struct Wishes {
     /// A fault in the machine, by its suspect's id, with a degree from 0 to 1 where another than the usual one is
-    /// wanted; may be repeated. A healthy machine if left out.
+    /// wanted; may be repeated. A healthy machine if left out, or with `none`.
     #[arg(long, value_name = "SUSPECT[:DEGREE]")]
     pub fault: Vec<String>,
     /// Address and port to listen on.
     #[arg(long, value_name = "ADDRESS")]
     pub listen: Option<String>,
     /// Which machine: its healthy spread and all chance follow from this.
-    #[arg(long, value_name = "N", default_value_t = 15)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 15,
+        allow_negative_numbers = true
+    )]
     pub seed: u64,
     /// How many times as fast as the world the bay runs.
-    #[arg(long, value_name = "N", default_value_t = 1.0)]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1.0,
+        allow_negative_numbers = true
+    )]
     pub speed: f64,
     /// Configuration file (TOML), as of `serve`: its first bay gets the simulated instruments besides its own.
     #[arg(long, value_name = "FILE")]
@@ -75,6 +85,14 @@ pub enum PracticeError {
     /// A fault is none.
     #[error(transparent)]
     Fault(#[from] FaultError),
+    /// An origin that no page has.
+    #[error("reading the origin `{origin}`: {what}")]
+    Origin {
+        /// What was asked for.
+        origin: String,
+        /// What is wrong, and how to mend it.
+        what: String,
+    },
     /// The configuration cannot be used.
     #[error(transparent)]
     Config(#[from] ConfigError),
@@ -109,6 +127,7 @@ impl PracticeError {
         matches!(
             self,
             PracticeError::Fault(_)
+                | PracticeError::Origin { .. }
                 | PracticeError::Config(_)
                 | PracticeError::Bay(BayError::Speed { .. })
         )
@@ -120,9 +139,12 @@ impl PracticeError {
 /// # Errors
 /// When it cannot be set up, or the service fails.
 pub async fn run(wishes: Wishes, ending: impl Future<Output = ()>) -> Result<(), PracticeError> {
-    let mut faults = Vec::new();
-    for said in &wishes.fault {
-        faults.extend(Fault::parse_list(said)?);
+    let faults = Fault::parse_lists(&wishes.fault)?;
+    for origin in &wishes.origin {
+        config::origin(origin).map_err(|what| PracticeError::Origin {
+            origin: origin.clone(),
+            what,
+        })?;
     }
     let directory = TempDir::with_prefix("trisect-bench-")?;
     let mut settings = config::load(&flags(&wishes, &directory))?;

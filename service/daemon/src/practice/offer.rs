@@ -26,13 +26,8 @@ pub(super) async fn tell(
     }
     say("A practice bay: the machine and its instruments are simulated, nothing real is attached.");
     line("bay", bay.name());
-    let faults: Vec<String> = faults.iter().map(Fault::to_string).collect();
-    let fault = if faults.is_empty() {
-        "none".to_owned()
-    } else {
-        faults.join(" + ")
-    };
-    line("fault", &format!("{fault} (the service is not told)"));
+    let faults = Fault::words(faults);
+    line("fault", &format!("{faults} (the service is not told)"));
     let job = bay
         .ask(|bay| Box::pin(async move { Ok(bay.job.as_ref().map(|open| open.job.clone())) }))
         .await;
