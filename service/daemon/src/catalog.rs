@@ -199,7 +199,7 @@ mod tests {
     fn version(version: &str) -> Entry {
         let text = shipped()[0]
             .1
-            .replace("version = \"1.1.0\"", &format!("version = \"{version}\""));
+            .replace("version = \"1.2.0\"", &format!("version = \"{version}\""));
         let at = "2026-11-24T10:00:00Z".to_owned();
         compile("test", &text, Origin::Installed { at }).unwrap()
     }
@@ -223,16 +223,16 @@ mod tests {
         };
         assert_eq!(
             listed(&catalog),
-            told(&[("1.1.0", false), ("2", false), ("3", true)])
+            told(&[("1.2.0", false), ("2", false), ("3", true)])
         );
         // Installed once more, an old one is the newest.
         catalog.install(version("2"));
         assert_eq!(
             listed(&catalog),
-            told(&[("1.1.0", false), ("3", false), ("2", true)])
+            told(&[("1.2.0", false), ("3", false), ("2", true)])
         );
         let digest = &first.model.rules().digest;
-        assert_eq!(catalog.find(digest).unwrap().model.rules().version, "1.1.0");
+        assert_eq!(catalog.find(digest).unwrap().model.rules().version, "1.2.0");
         assert_eq!(catalog.find(ID).unwrap().model.rules().version, "2");
         assert!(catalog.find("none").is_none());
     }

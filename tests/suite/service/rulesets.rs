@@ -32,7 +32,7 @@ fn laxer() -> String {
     let check = shipped.find("id = \"inlet-pressure-cranking\"").unwrap();
     let (before, after) = shipped.split_at(check);
     let after = after.replacen("at_least = \"5 psi\"", "at_least = \"2 psi\"", 1);
-    (before.to_owned() + &after).replacen("version = \"1.1.0\"", "version = \"1.2.0\"", 1)
+    (before.to_owned() + &after).replacen("version = \"1.2.0\"", "version = \"1.3.0\"", 1)
 }
 
 /// A weak lift pump: entered, streamed and answered, the probe placed anew on the way.
@@ -87,9 +87,9 @@ async fn an_installed_rule_set_is_for_new_jobs_and_survives_a_restart() {
         json!({"text": laxer(), "by": "R."}),
     )
     .await;
-    assert_eq!(installed["version"], "1.2.0");
+    assert_eq!(installed["version"], "1.3.0");
     assert_eq!(installed["before"], before["ruleset"]["digest"]);
-    let both = [("1.1.0".to_owned(), false), ("1.2.0".to_owned(), true)];
+    let both = [("1.2.0".to_owned(), false), ("1.3.0".to_owned(), true)];
     assert_eq!(versions(address).await, both);
 
     // The job that is open keeps the rule set it was opened with, and goes on.
@@ -111,9 +111,9 @@ async fn an_installed_rule_set_is_for_new_jobs_and_survives_a_restart() {
     let address = served.address;
     assert_eq!(versions(address).await, both);
     let client = served.client().await;
-    assert_eq!(open_job(&client, None).await.ruleset.version, "1.2.0");
+    assert_eq!(open_job(&client, None).await.ruleset.version, "1.3.0");
     let shown = call(address, "job.show", json!({"job": job})).await;
-    assert_eq!(shown["ruleset"]["version"], "1.1.0");
+    assert_eq!(shown["ruleset"]["version"], "1.2.0");
 
     // What the old job would have come to by the new rule set.
     let replayed = call(address, "job.replay", json!({"job": job, "ruleset": ID})).await;
@@ -121,7 +121,7 @@ async fn an_installed_rule_set_is_for_new_jobs_and_survives_a_restart() {
         (&replayed["same"], &replayed["left_out"]),
         (&json!(false), &json!([]))
     );
-    assert_eq!(replayed["replayed"]["ruleset"]["version"], "1.2.0");
+    assert_eq!(replayed["replayed"]["ruleset"]["version"], "1.3.0");
     let differences = replayed["differences"].as_array().unwrap();
     let passed = json!({"what": "outcomes.inlet-pressure-cranking", "expected": "failed", "found": "passed"});
     assert!(differences.contains(&passed), "{differences:?}");
@@ -292,7 +292,7 @@ async fn cases_are_tried_on_the_service_within_bounds() {
     let failed = json!({"what": "outcomes.inlet-pressure-cranking", "expected": "failed", "found": "passed"});
     let differences = tried["cases"][0]["differences"].as_array().unwrap();
     assert!(differences.contains(&failed), "{differences:?}");
-    assert_eq!(versions(address).await, [("1.1.0".to_owned(), true)]);
+    assert_eq!(versions(address).await, [("1.2.0".to_owned(), true)]);
 
     let many = vec![case("tank-empty.toml"); 201];
     let refusals = [

@@ -101,6 +101,7 @@ mod tests {
     #[test]
     fn what_it_gives_to_the_air_it_has_been_fed() {
         let mut heater = Heater::default();
+        heater.step(false, false, FROST, 12.0, 0.01);
         let fed = warmed(&mut heater, 10.0);
         assert!((fed / (12.0 * 12.0 / 0.13 * 10.0) - 1.0).abs() < 0.01, "{fed} J");
         let mut given = heater.hotter * CAPACITY;
