@@ -227,7 +227,7 @@ fn a_technician_says_where_things_are() {
     );
     check(
         &["ruleset", "list"],
-        "* distributor-pump-12v  1.2.0  sha256:",
+        "* distributor-pump-12v  1.1.0  sha256:",
     );
     // Neither a phase nor a drive is a command line that cannot be read.
     let line = ["trisect", "phase", "bay-1"];

@@ -126,7 +126,7 @@ mod tests {
                 .contains(&(suspect("pump-control-unit-dead"), vec![0.02, 0.052, 0.928]))
         );
         assert_eq!(start.expect.len(), 21);
-        assert_eq!(check("swap-back").asked().unwrap().expect.len(), 13);
+        assert_eq!(check("swap-back").asked().unwrap().expect.len(), 14);
         assert_eq!(
             check("calm-on-harness").measured().unwrap().drive,
             Some(Drive::Harness)

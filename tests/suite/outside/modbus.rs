@@ -133,6 +133,7 @@ async fn minimalmodbus_reads_our_simulated_transducer() {
             address: 17,
             order,
             perfect: true,
+            lossy: false,
         };
         let bay = SimulatedBay::start(folder.path(), 3, &[], 1.0, options)
             .await

@@ -103,7 +103,10 @@ mod tests {
         let mut heater = Heater::default();
         heater.step(false, false, FROST, 12.0, 0.01);
         let fed = warmed(&mut heater, 10.0);
-        assert!((fed / (12.0 * 12.0 / 0.13 * 10.0) - 1.0).abs() < 0.01, "{fed} J");
+        assert!(
+            (fed / (12.0 * 12.0 / 0.13 * 10.0) - 1.0).abs() < 0.01,
+            "{fed} J"
+        );
         let mut given = heater.hotter * CAPACITY;
         assert!(given < fed && given > 0.9 * fed, "{given} of {fed} J kept");
         // Two revolutions breathe six litres: at 3.3 Hz 12.9 g/s, 13 W/K.
