@@ -6,6 +6,7 @@ mod balances;
 mod degrees;
 mod faulty;
 mod healthy;
+mod sources;
 
 const PSI: f64 = 6894.757;
 const INHG: f64 = 3386.389;
