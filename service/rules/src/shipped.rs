@@ -147,7 +147,7 @@ mod tests {
             && rules.suspects[link.second].side == Side::Pump));
         let no_start = &rules.complaints[0];
         assert_eq!((no_start.otherwise, no_start.given.len()), (0.02, 29));
-        assert!(no_start.given.contains(&(suspect("tank-empty"), 0.9)));
+        assert!(no_start.given.contains(&(suspect("tank-empty"), 0.98)));
         assert!(rules.checks.iter().all(|c| c.needs.is_empty()));
     }
 
