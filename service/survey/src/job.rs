@@ -60,7 +60,7 @@ impl Outcome {
 
 /// A stream of chance for each job and purpose.
 fn stream(seed: u64, index: u64, purpose: u64) -> Random {
-    // Odd, so that no two jobs of a survey share a seed.
+    // Spread over all bits, so that neighbouring jobs have nothing in common.
     let job = index.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
     Random::new(seed ^ job.rotate_left(17), purpose)
 }

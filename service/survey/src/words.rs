@@ -103,7 +103,7 @@ fn shares(text: &mut String, report: &Report) {
             "pump condemned though good, supply bad, by any",
             report.pump_condemned_good_supply_bad,
         ),
-        ("isolated, then given up, of the isolated", report.recanted),
+        ("isolated, and not that side at the end", report.recanted),
         (
             "  another side isolated at the end",
             report.recanted_to_other_side,

@@ -113,9 +113,7 @@ pub enum BayError {
         source: io::Error,
     },
     /// The speed makes no sense.
-    #[error(
-        "running a simulated bay at {speed} times real time: choose a speed above 0 and up to 1000"
-    )]
+    #[error("running a simulated bay at {speed} times real time: choose a speed from 0.1 to 1000")]
     Speed {
         /// What was asked for.
         speed: f64,
@@ -135,7 +133,7 @@ impl SimulatedBay {
     /// seconds a second, the instruments' lines as paths in `dir`.
     ///
     /// # Errors
-    /// When the speed is not within 0 (exclusive) to 1000, or a line cannot be opened.
+    /// When the speed is not within 0.1 to 1000, or a line cannot be opened.
     pub async fn start(
         dir: &Path,
         seed: u64,
@@ -143,7 +141,7 @@ impl SimulatedBay {
         speed: f64,
         options: Options,
     ) -> Result<SimulatedBay, BayError> {
-        if !(speed > 0.0 && speed <= 1000.0) {
+        if !(0.1..=1000.0).contains(&speed) {
             return Err(BayError::Speed { speed });
         }
         let instruments = describe(dir, &options);

@@ -147,7 +147,8 @@ async fn answer(shared: &Shared, line: &Line, index: usize, asked: &[u8]) {
     };
     let Some(reply) = reply else { return };
     if delay > 0.0 {
-        sleep(Duration::from_secs_f64(delay / shared.speed)).await;
+        // Slow motion makes the machine slower, not the line.
+        sleep(Duration::from_secs_f64(delay / shared.speed.max(1.0))).await;
     }
     if let Err(error) = (&**line).write(&reply) {
         tracing::debug!(%error, "a simulated transducer's reply was lost");

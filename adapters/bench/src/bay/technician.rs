@@ -59,6 +59,11 @@ impl SimulatedBay {
         self.control(|c| c.bypass = command);
     }
 
+    /// Brings the battery back to what it was at first, as a charger does.
+    pub fn charge_battery(&self) {
+        self.shared.state().machine.charge_battery();
+    }
+
     /// Sets the accelerator, 0 to 1.
     pub fn accelerator(&self, pedal: f64) {
         self.control(|c| c.accelerator = pedal);

@@ -74,7 +74,8 @@ pub(crate) struct Electrics {
 }
 
 /// Energies since the machine was made, joules. Each is the product of what
-/// acts there, none the remainder of the others: that they add up is a test.
+/// acts there, so that their adding up is a test; but for the gas of a full
+/// battery, which is the charge that it does not take.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Booked {
     /// Turned to heat inside the battery: by its resistance, and by gassing when it is full.
@@ -108,6 +109,10 @@ const ALTERNATOR_AMPS: f64 = 90.0;
 const ALTERNATOR_EFFICIENCY: f64 = 0.6;
 /// A battery's resistance grows as the last of its charge goes: twofold at a hundredth (from memory).
 const LAST_OF_CHARGE: f64 = 0.01;
+/// Where the others would take this share of the source inside the battery, it sags.
+const SAGS: f64 = 0.3;
+/// What the others draw is known from no less than this, volts.
+const LEAST_VOLTS: f64 = 0.5;
 /// A battery takes charge more stiffly than it gives it (from memory).
 const CHARGING_STIFFNESS: f64 = 8.0;
 /// And the fuller the more: twice as stiffly at this distance from [`FULL_AT`] (from memory).
@@ -199,6 +204,7 @@ impl Electrics {
             ALTERNATOR_AMPS * ((shaft.omega - 45.0) / 60.0).clamp(0.0, 1.0)
         };
         let inner = self.inner(kelvin);
+        let others = self.sagging(others, inner, kelvin);
         // Over a step the source is its mean: it moves with the charge, as behind a small resistance.
         let (begins, slope) = source(self.charge, kelvin);
         let moves = slope * dt / (2.0 * CAPACITY);
@@ -209,7 +215,7 @@ impl Electrics {
         };
         let load = self.starter_amps + others;
         // Into the battery, amperes; out of it, below zero.
-        let (flow, resistance) = if available > load {
+        let (flow, resistance) = if available > load && available > 0.0 {
             let full = FULL_AT - self.charge;
             let stiff = CHARGING_STIFFNESS * inner * (1.0 + NEARLY_FULL / full);
             let room = ((self.regulated - begins) / (stiff + moves)).max(0.0);
@@ -230,11 +236,23 @@ impl Electrics {
         self.book(others, self.charge - before, dt);
     }
 
+    /// What the other consumers draw, amperes. They are given as they were a
+    /// step ago, which is near enough while the battery holds; one that is
+    /// nearly flat sags under them, and they draw less at once.
+    fn sagging(&self, others: f64, inner: f64, kelvin: f64) -> f64 {
+        let source = open_circuit(self.charge, kelvin);
+        if inner * others < SAGS * source {
+            return others;
+        }
+        let conductance = others / self.volts.max(LEAST_VOLTS);
+        source * conductance / (1.0 + inner * conductance)
+    }
+
     fn inner(&mut self, kelvin: f64) -> f64 {
         if self.cold.0 != kelvin {
             self.cold = (kelvin, internal_resistance(1.0, kelvin));
         }
-        self.resistance * self.cold.1 * (1.0 + LAST_OF_CHARGE / self.charge.max(1e-6))
+        self.resistance * self.cold.1 * (1.0 + LAST_OF_CHARGE / self.charge.max(1e-15))
     }
 
     fn book(&mut self, others: f64, charged: f64, dt: f64) {
@@ -247,7 +265,11 @@ impl Electrics {
         let amps = self.starter_amps;
         let ohms = self.positive_cable + self.ground_cable + self.armature;
         // A full battery takes no more: the rest gases away.
-        let gassed = (flow * dt - charged * CAPACITY) * source;
+        let gassed = if self.charge >= 1.0 {
+            (flow * dt - charged * CAPACITY).max(0.0) * source
+        } else {
+            0.0
+        };
         self.booked.battery_heat += flow * flow * resistance * dt + gassed;
         self.booked.cable_heat += amps * amps * ohms * dt;
         self.booked.alternator_heat +=

@@ -13,8 +13,8 @@ use super::random::Random;
 use super::wiring::{OPEN, Run};
 
 /// A dead unit needs so many volts more than a sound one: from 0.6 on more
-/// than any battery gives, below that more than a cranking one does.
-const DEAD_NEEDS: f64 = 12.0;
+/// than battery and alternator give, below that more than a cranking battery does.
+const DEAD_NEEDS: f64 = 16.0;
 
 /// Resistance of a connection that is bad by `degree`: open at the worst.
 fn bad_contact(degree: f64) -> f64 {
@@ -189,7 +189,10 @@ fn wiring(fault: Fault, parts: &mut Parts, random: &mut Random) {
                 B::NearEnd => harness.terminators[0] *= lost(d),
                 B::FarEnd => harness.terminators[1] *= lost(d),
                 B::Bridge => harness.bus_bridge = 3.0 * 3e3_f64.powf(1.0 - d),
-                B::High | B::Low => harness.bus_leak = 3.0 * 1e4_f64.powf(1.0 - d),
+                B::High | B::Low => {
+                    let leak = 3.0 * 1e4_f64.powf(1.0 - d);
+                    harness.bus_leak = harness.bus_leak.min(leak);
+                }
             }
         }
         _ => {}
@@ -250,7 +253,7 @@ fn pump(fault: Fault, parts: &mut Parts, random: &mut Random) {
     match fault.kind {
         FaultKind::PumpControlUnitDead => {
             pump.logic_needs += DEAD_NEEDS * d;
-            // Where its supply or its driver has died nothing clicks; where its logic has, the driver still may.
+            // Where its supply or its driver has died nothing clicks; where its logic has, the driver still does.
             if one_of([true, true, false], random) {
                 pump.driver_needs += DEAD_NEEDS * d;
             }

@@ -42,8 +42,9 @@ pub(crate) struct Engine {
     pub smoked: f64,
 }
 
-/// Energies since the machine was made, joules: each the product of a torque
-/// and the angle turned, none the remainder of the others.
+/// Energies since the machine was made, joules: each the product of what acts
+/// and the angle or the time, so that their adding up is a test; but for what
+/// [`Engine::hold`] books.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Booked {
     /// Given by combustion and compression.
@@ -197,6 +198,7 @@ impl Engine {
     }
 
     /// Holds its speed for `seconds`: what it takes is given, by the governor.
+    /// That its steps come to the same is a test of its own.
     pub(crate) fn hold(&mut self, alternator: f64, ambient: f64, seconds: f64) {
         let friction = self.against * self.omega * seconds;
         let taken = alternator * seconds;

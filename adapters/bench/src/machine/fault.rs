@@ -268,7 +268,8 @@ impl FromStr for Fault {
             Ok(value) if (0.0..=1.0).contains(&value) => Ok(Fault {
                 kind,
                 // Minus zero is as good as new too, and is told without its sign.
-                degree: value + 0.0,
+                // As fine as anyone can mean it; and minus nought is nought.
+                degree: (value * 1e6).round() / 1e6 + 0.0,
             }),
             _ => Err(FaultError::Degree {
                 word: word.to_owned(),

@@ -105,6 +105,8 @@ const KEY_AMPS: f64 = 4.0;
 #[derive(Clone, Debug)]
 pub struct Machine {
     parts: Parts,
+    /// The battery's charge after the night, 0 to 1.
+    charged: f64,
     controls: Controls,
     feeds: Feeds,
     random: Random,
@@ -122,8 +124,10 @@ impl Machine {
     /// The machine of this seed with these faults, as it stands after a night
     /// with the key off. The same arguments give the same machine and course.
     pub fn new(seed: u64, faults: &[Fault]) -> Self {
+        let parts = Parts::draw(seed, faults);
         let mut machine = Machine {
-            parts: Parts::draw(seed, faults),
+            charged: parts.electrics.charge,
+            parts,
             controls: Controls::default(),
             feeds: Feeds::default(),
             random: Random::new(seed, 2),
@@ -160,6 +164,12 @@ impl Machine {
     /// Seconds since the machine was made.
     pub fn time(&self) -> f64 {
         self.steps as f64 * Self::STEP
+    }
+
+    /// Brings the battery back to the charge it had after the night, as a charger
+    /// in the bay does; a bad one stays as bad as it was.
+    pub fn charge_battery(&mut self) {
+        self.parts.electrics.charge = self.charged;
     }
 
     /// Engine speed in revolutions a minute.

@@ -39,8 +39,8 @@ const TOP_SPEED: f64 = 325.0;
 
 /// Temperature above which a sound control unit drops out, kelvins (from memory).
 const HOT_LIMIT: f64 = 273.15 + 122.0;
-/// No battery gives more, volts.
-const MOST_VOLTS: f64 = 12.8;
+/// Neither battery nor alternator gives more, volts.
+const MOST_VOLTS: f64 = 14.5;
 
 /// The pump's condition and state.
 #[derive(Clone, Debug)]

@@ -1,5 +1,6 @@
 //! What a web origin is written like.
 
+use std::net::Ipv6Addr;
 use std::str::FromStr;
 
 use axum::http::uri::Authority;
@@ -16,27 +17,36 @@ pub fn origin(text: &str) -> Result<(), String> {
         ))
     };
     // The gate lets it pass as well.
+    if text == "null" {
+        return Err("a page opened from a file has no origin of its own: serve it by http, and write that origin, such as http://localhost:5173".to_owned());
+    }
     let Some((scheme, rest)) = text.trim_end_matches('/').split_once("://") else {
         return wrong("it has no scheme and host");
     };
     let known = |c: char| c.is_ascii_alphanumeric() || "+-.".contains(c);
     if !scheme.starts_with(|c: char| c.is_ascii_alphabetic()) || !scheme.chars().all(known) {
-        return wrong("its scheme is none");
+        return wrong("what stands before :// is no scheme");
+    }
+    if ["ws", "wss"].contains(&scheme.to_ascii_lowercase().as_str()) {
+        return wrong("the origin is that of the page, not of what it connects to");
     }
     if rest.contains('*') {
         return wrong("there is no sign for any host; every origin is named");
     }
     if rest.contains(['/', '?', '#', '@']) {
-        return wrong("it goes on behind, or begins before, the host and its port");
+        return wrong("leave out what stands before the host or behind host and port");
     }
     let port = |authority: &Authority| match rest.rsplit_once(':') {
         Some((_, port)) if !rest.ends_with(']') => {
-            port.parse() == Ok(authority.port_u16().unwrap_or(0))
+            // As a browser writes it: no sign, no leading nought.
+            authority
+                .port_u16()
+                .is_some_and(|known| known.to_string() == port)
         }
         _ => true,
     };
     match Authority::from_str(rest) {
-        Ok(authority) if !authority.host().is_empty() && port(&authority) => {
+        Ok(authority) if host(authority.host()) && port(&authority) => {
             match (scheme.to_ascii_lowercase().as_str(), authority.port_u16()) {
                 ("http", Some(80)) | ("https", Some(443)) => {
                     wrong("a browser leaves the usual port out")
@@ -44,7 +54,21 @@ pub fn origin(text: &str) -> Result<(), String> {
                 _ => Ok(()),
             }
         }
-        _ => wrong("its host, or its port, is none"),
+        _ => wrong("what stands behind :// is no host, or no host and port"),
+    }
+}
+
+/// A name, or an address; one of version 6 in brackets.
+fn host(text: &str) -> bool {
+    match text
+        .strip_prefix('[')
+        .and_then(|text| text.strip_suffix(']'))
+    {
+        Some(address) => Ipv6Addr::from_str(address).is_ok(),
+        None => {
+            let known = |c: char| c.is_alphanumeric() || "-._".contains(c);
+            !text.is_empty() && text.chars().all(known)
+        }
     }
 }
 
@@ -72,6 +96,11 @@ mod tests {
         for bad in [
             "",
             "junk",
+            "ws://localhost:5173",
+            "http://localhost:+5173",
+            "http://localhost:05173",
+            "http://[zz]:1",
+            "http://a,b",
             "null",
             "*",
             "localhost:5173",

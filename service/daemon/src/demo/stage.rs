@@ -134,7 +134,7 @@ pub(crate) fn attached(instrument: &Instrument, speed: f64) -> InstrumentSetting
                 trisect_measure::Quantity::RotationalSpeed => (5000.0, "0.1 % FS"),
                 _ => (120.0, "0.5 % FS"),
             };
-            // Asked ten times a simulated second; a pseudo-terminal answers at once.
+            // Asked ten times a simulated second; a transducer answers within 20 ms.
             let period = (100.0 / speed).round().max(1.0) as u64;
             (
                 "transducer",

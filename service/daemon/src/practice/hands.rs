@@ -98,6 +98,8 @@ impl Hands<'_> {
 
     async fn round(&self) {
         self.off().await;
+        // A machine that never starts would be flat within the hour.
+        self.machine.charge_battery();
         self.machine.wait(REST).await;
         self.key_on().await;
         if self.crank(TRY).await {

@@ -97,9 +97,10 @@ pub(crate) struct Booked {
     pub injected: f64,
     /// Lost through seals.
     pub seeped: f64,
-    /// Drawn as air through an uncovered pickup or a gap, and moved like fuel;
-    /// less what the suction line takes up again when it clears.
+    /// Drawn as air through an uncovered pickup or a gap, as much as it is before the lift pump.
     pub breathed: f64,
+    /// By so much air has shrunk in the lift pump.
+    pub shrunk: f64,
     /// Returned as air, which leaves the tank by its vent.
     pub vented: f64,
 }
@@ -250,16 +251,19 @@ impl Fuel {
         let air_back = SHRINKS * self.air.inlet / (1.0 - SHRINKS * self.air.inlet);
         let vented = self.returned * air_back;
         let drawn = flow * (1.0 - air);
-        self.booked.breathed += (arriving - drawn) * dt;
+        self.booked.breathed += flow * air * dt;
+        self.booked.shrunk += flow * SHRINKS * self.air.line * dt;
         self.booked.vented += vented * dt;
         self.level -= (drawn - back - (self.returned - vented)) * dt / TANK;
     }
 
-    /// Steady running for `seconds`: what is injected comes out of the tank,
-    /// and the rest goes round.
+    /// Steady running for `seconds`: what is injected and what seeps away comes
+    /// out of the tank, and the rest goes round.
     pub(crate) fn use_up(&mut self, injected: f64, seconds: f64) {
+        let seeping = self.seepage * self.at_inlet().max(0.0);
         self.booked.injected += injected * seconds;
-        self.level -= injected * seconds / TANK;
+        self.booked.seeped += seeping * seconds;
+        self.level -= (injected + seeping) * seconds / TANK;
     }
 
     /// The inlet is empty: what comes through the filter fills the void.

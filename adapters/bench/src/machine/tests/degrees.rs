@@ -37,7 +37,8 @@ fn pulls(seed: u64, faults: &str) -> f64 {
     at(&m, "engine-speed")
 }
 
-/// What grows as this fault gets worse.
+/// What grows as this fault gets worse: what an instrument shows or, where
+/// nothing shows until a unit gives up, how much it takes for that.
 fn effect(kind: FaultKind, seed: u64, faults: &str) -> f64 {
     use FaultKind as K;
     let cranked = |point| mean(cranking(seed, faults), point, 2.0);
@@ -124,6 +125,7 @@ fn faults_are_the_same_machine_in_any_order() {
         ("harness-open", "connector-pins-bad"),
         ("tank-empty:0.8", "suction-air-leak"),
         ("controller-ground-bad", "pump-relay-or-fuse:0.5"),
+        ("harness-short:0.9", "data-bus-fault:0.35"),
     ] {
         let one = machine(6, &format!("{first}+{second}"));
         let other = machine(6, &format!("{second}+{first}"));
@@ -131,6 +133,18 @@ fn faults_are_the_same_machine_in_any_order() {
             format!("{one:?}"),
             format!("{other:?}"),
             "{first}, {second}"
+        );
+    }
+}
+
+/// A second fault on the same wire does not cure the first.
+#[test]
+fn a_mild_bus_fault_leaves_a_short_as_it_is() {
+    for seed in 0..40 {
+        let held = |faults| machine(seed, faults).parts.wiring.bus_held();
+        assert!(
+            held("harness-short:0.9+data-bus-fault:0.35") >= held("harness-short:0.9"),
+            "seed {seed}"
         );
     }
 }

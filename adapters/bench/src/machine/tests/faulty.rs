@@ -39,6 +39,10 @@ const NO_START: Option<&str> = Some("cranks-no-start");
 
 #[test]
 fn a_weak_lift_pump_starves_the_pump_with_the_battery_good() {
+    for seed in 0..6 {
+        let mut m = cranking(seed, "lift-pump-weak");
+        assert!(over(&mut m, "battery", 1.0).0 > 9.6, "seed {seed}");
+    }
     let (low, high) = cranking_pressure("lift-pump-weak");
     assert!(low > -1.0 && high < 4.0, "{low} … {high} psi");
     check_answers(
@@ -270,7 +274,7 @@ fn other_faults_show_where_they_sit() {
 }
 
 #[test]
-fn a_waxed_filter_loses_pressure_and_both_drives_starve() {
+fn waxed_fuel_starves_the_pump() {
     let (_, high) = cranking_pressure("fuel-waxed");
     assert!(high < 4.0, "{high} psi");
     check_complaint(
@@ -288,6 +292,10 @@ fn a_waxed_filter_loses_pressure_and_both_drives_starve() {
 fn bad_cables_and_a_slow_starter_crank_slowly_on_a_good_battery() {
     for seed in 0..10 {
         let healthy = over(&mut cranking(seed, ""), "engine-speed", 2.0).1;
+        for fault in ["", "cable-resistance", "starter-slow"] {
+            let rest = at(&machine(seed, fault), "battery");
+            assert!(rest > 12.4, "seed {seed}, {fault}: {rest} V at rest");
+        }
         for (fault, slower) in [("cable-resistance", 0.97), ("starter-slow", 0.85)] {
             let speed = over(&mut cranking(seed, fault), "engine-speed", 2.0).1;
             assert!(
@@ -362,7 +370,7 @@ fn a_data_bus_fault_stops_the_pump_and_most_show_across_the_wires() {
 }
 
 #[test]
-fn a_worn_rotor_leaks_when_slow_and_answers_when_fast() {
+fn a_worn_rotor_leaks_when_slow_and_delivers_when_fast() {
     for seed in 0..6 {
         let slow = |faults| {
             let mut m = cranking(seed, faults);
@@ -370,6 +378,15 @@ fn a_worn_rotor_leaks_when_slow_and_answers_when_fast() {
             m.parts.pump.delivered
         };
         assert!(slow("pump-rotor-worn") < 0.4 * slow(""), "seed {seed}");
+        // Brought up to high idle, it delivers what keeps it there, as a sound one does.
+        let mut m = machine(seed, "pump-rotor-worn:0.4");
+        assert!(
+            m.try_start_twice(Drive::Bypass, 10.0).started,
+            "seed {seed}"
+        );
+        m.with(|c| c.bypass = BypassCommand::HighIdle);
+        m.advance(8.0);
+        assert!(m.rpm() > 1600.0, "seed {seed}: {} rpm", m.rpm());
     }
     check_complaint(
         "pump-rotor-worn",
