@@ -237,3 +237,43 @@ async fn a_meter_speaks_however_slowly_time_passes() {
         bay.stop().await;
     }
 }
+
+#[test]
+fn only_a_lossy_bay_loses_frames_and_every_real_line_is_late() {
+    let place = Place::new("lossy");
+    let options = |lossy, perfect| Options {
+        lossy,
+        perfect,
+        ..Options::default()
+    };
+    let all = |options: Options| -> Vec<Device> {
+        describe(&place.0, &options)
+            .iter()
+            .map(|instrument| open(instrument, 1, &options).unwrap())
+            .collect()
+    };
+    let lost = |device: &mut Device| {
+        let frames = 0..20_000;
+        frames
+            .filter(|_| device.trouble.pass(vec![1]).is_none())
+            .count()
+    };
+    for device in &mut all(options(true, false)) {
+        // A hundredth, or a five-hundredth, give or take four standard deviations.
+        let expected = match device.kind {
+            Kind::Meter(_) => 143..=257,
+            Kind::Transducer(_) => 15..=65,
+        };
+        let lost = lost(device);
+        assert!(expected.contains(&lost), "{}: {lost}", device.id);
+        assert!(device.trouble.delay > 0.0, "{}", device.id);
+    }
+    for device in &mut all(options(false, true)) {
+        assert_eq!(
+            (lost(device), device.trouble.delay),
+            (0, 0.0),
+            "{}",
+            device.id
+        );
+    }
+}
