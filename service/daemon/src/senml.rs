@@ -5,43 +5,23 @@ use trisect_api::WireError;
 use trisect_journal::{Happened, Reading, StoredEvent};
 use trisect_measure::senml::{self, Record};
 use trisect_measure::{Amount, Quantity};
-use trisect_rules::RuleSet;
 
 use crate::bay::internal;
-use crate::rpc::outside::quantity_of;
 
-/// The readings of a page as a pack: names are test points, values in SenML's
+/// The readings of a page as a pack: names are what they are kept under (test points, or
+/// instrument, channel and quantity), whose quantity is told by the caller, values in SenML's
 /// own units. An overload is a text that says the end of the range, such as
 /// `> 40000000 Ohm`: SenML has no word for it.
 pub(crate) fn pack(
-    rules: &RuleSet,
     page: &[StoredEvent],
+    quantity_of: impl Fn(&str) -> Option<Quantity>,
 ) -> Result<Vec<Map<String, Value>>, WireError> {
-    let records: Vec<Record> = page
-        .iter()
-        .filter_map(|event| record(rules, event))
-        .collect();
-    senml::write(&records).map_err(|error| internal(&error))
-}
-
-/// The same of readings outside any job: names are instrument, channel and quantity.
-pub(crate) fn pack_outside(page: &[StoredEvent]) -> Result<Vec<Map<String, Value>>, WireError> {
-    let record = |event: &StoredEvent| {
-        let Happened::Reading(reading) = &event.row.what else {
-            return None;
-        };
-        Some(told(event, reading, quantity_of(&reading.point)?))
+    let record = |event: &StoredEvent| match &event.row.what {
+        Happened::Reading(reading) => Some(told(event, reading, quantity_of(&reading.point)?)),
+        _ => None,
     };
     let records: Vec<Record> = page.iter().filter_map(record).collect();
     senml::write(&records).map_err(|error| internal(&error))
-}
-
-fn record(rules: &RuleSet, event: &StoredEvent) -> Option<Record> {
-    let Happened::Reading(reading) = &event.row.what else {
-        return None;
-    };
-    let point = rules.point_index(&reading.point)?;
-    Some(told(event, reading, rules.point_unit(point).quantity()))
 }
 
 fn told(event: &StoredEvent, reading: &Reading, quantity: Quantity) -> Record {

@@ -144,6 +144,7 @@ impl Direct {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::instruments::mean_and_spread;
 
     /// Errors stay within what the stated uncertainty covers.
     fn check(make: Make, quantity: Quantity, value: f64) {
@@ -181,17 +182,9 @@ mod tests {
                 .filter_map(|_| instrument.show(quantity, value, &mut random))
                 .map(|(amount, _)| amount.exact().unwrap())
                 .collect();
-            let mean = all.iter().sum::<f64>() / all.len() as f64;
-            let square: f64 = all.iter().map(|shown| (shown - mean).powi(2)).sum();
-            (mean, (square / all.len() as f64).sqrt())
+            mean_and_spread(&all)
         };
         (0..40).map(of).collect()
-    }
-
-    fn spread(values: impl Iterator<Item = f64> + Clone) -> f64 {
-        let count = values.clone().count() as f64;
-        let mean = values.clone().sum::<f64>() / count;
-        (values.map(|value| (value - mean).powi(2)).sum::<f64>() / count).sqrt()
     }
 
     #[test]
@@ -204,10 +197,9 @@ mod tests {
             (Make::Dial, Pressure, 40e6, 0.004),
             (Make::Tachometer, RotationalSpeed, 40e3, 0.0003),
         ] {
-            let shares = shown(make, quantity, value)
-                .into_iter()
-                .map(|(mean, _)| mean / value);
-            let found = spread(shares);
+            let shares = shown(make, quantity, value).into_iter();
+            let shares: Vec<f64> = shares.map(|(mean, _)| mean / value).collect();
+            let (_, found) = mean_and_spread(&shares);
             assert!(
                 (0.6 * gain..1.3 * gain).contains(&found),
                 "{make:?}: gain {found}"
@@ -223,7 +215,8 @@ mod tests {
             let at_nothing = shown(make, quantity, 0.0);
             let instrument = Direct::new(make, &mut Random::new(0, 1));
             let (step, _) = instrument.step(quantity, 0.0);
-            let offsets = spread(at_nothing.iter().map(|(mean, _)| *mean));
+            let means: Vec<f64> = at_nothing.iter().map(|(mean, _)| *mean).collect();
+            let (_, offsets) = mean_and_spread(&means);
             assert!(
                 offsets > 0.3 * step,
                 "{make:?}: offset {offsets}, step {step}"

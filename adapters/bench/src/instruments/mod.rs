@@ -63,6 +63,15 @@ pub enum PlaceError {
     },
 }
 
+/// Mean and standard deviation.
+#[cfg(test)]
+pub(crate) fn mean_and_spread(values: &[f64]) -> (f64, f64) {
+    let count = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / count;
+    let square: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+    (mean, (square / count).sqrt())
+}
+
 #[cfg(test)]
 pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes

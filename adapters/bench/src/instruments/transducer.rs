@@ -142,6 +142,7 @@ impl Transducer {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
+    use crate::instruments::mean_and_spread;
 
     /// The float that input 0 answers with, in its unit.
     fn shown(unit: Unit, point: Option<&str>) -> f32 {
@@ -188,9 +189,7 @@ mod tests {
                     "{psi} psi is no whole count"
                 );
             }
-            let mean = shown.iter().sum::<f64>() / 400.0;
-            let square: f64 = shown.iter().map(|psi| (psi - mean).powi(2)).sum();
-            (mean, (square / 400.0).sqrt())
+            mean_and_spread(&shown)
         };
         let seeds = (0..10).map(at_rest).collect::<Vec<_>>();
         // 200 Pa are 0.029 psi.

@@ -68,7 +68,6 @@ pub(crate) struct Electrics {
     pub alternator_takes: f64,
     /// A temperature, and the cold's factor on the resistance at it.
     cold: (f64, f64),
-    circuit: Circuit,
     /// Where the energy went.
     pub booked: Booked,
 }
@@ -123,8 +122,7 @@ const FULL_AT: f64 = 1.001;
 /// Rounds until the starter's current agrees with a crankshaft that stops within the step.
 const STOPPING: usize = 12;
 
-/// The loop as the last step found it.
-#[derive(Clone, Copy, Debug, Default)]
+/// The loop over one step.
 struct Circuit {
     /// Mean open-circuit voltage, volts.
     source: f64,
@@ -153,7 +151,6 @@ impl Electrics {
             starter_amps: 0.0,
             alternator_takes: 0.0,
             cold: (TABLE_AT, 1.0),
-            circuit: Circuit::default(),
             booked: Booked::default(),
         }
     }
@@ -204,9 +201,9 @@ impl Electrics {
             ALTERNATOR_AMPS * ((shaft.omega - 45.0) / 60.0).clamp(0.0, 1.0)
         };
         let inner = self.inner(kelvin);
-        let others = self.sagging(others, inner, kelvin);
         // Over a step the source is its mean: it moves with the charge, as behind a small resistance.
         let (begins, slope) = source(self.charge, kelvin);
+        let others = self.sagging(others, begins, inner);
         let moves = slope * dt / (2.0 * CAPACITY);
         self.starter_amps = if cranking {
             self.starter(begins, inner + moves, others, shaft)
@@ -225,22 +222,21 @@ impl Electrics {
         };
         let before = self.charge;
         self.charge = (before + flow * dt / CAPACITY).clamp(0.0, 1.0);
-        self.circuit = Circuit {
+        let circuit = Circuit {
             source: begins + moves * flow,
             flow,
             resistance,
             given: flow + load,
         };
-        self.volts = self.circuit.source + resistance * flow;
-        self.alternator_takes = self.volts * self.circuit.given / ALTERNATOR_EFFICIENCY;
-        self.book(others, self.charge - before, dt);
+        self.volts = circuit.source + resistance * flow;
+        self.alternator_takes = self.volts * circuit.given / ALTERNATOR_EFFICIENCY;
+        self.book(&circuit, others, self.charge - before, dt);
     }
 
-    /// What the other consumers draw, amperes. They are given as they were a
+    /// What the other consumers draw of this source, amperes. They are given as they were a
     /// step ago, which is near enough while the battery holds; one that is
     /// nearly flat sags under them, and they draw less at once.
-    fn sagging(&self, others: f64, inner: f64, kelvin: f64) -> f64 {
-        let source = open_circuit(self.charge, kelvin);
+    fn sagging(&self, others: f64, source: f64, inner: f64) -> f64 {
         if inner * others < SAGS * source {
             return others;
         }
@@ -255,13 +251,13 @@ impl Electrics {
         self.resistance * self.cold.1 * (1.0 + LAST_OF_CHARGE / self.charge.max(1e-15))
     }
 
-    fn book(&mut self, others: f64, charged: f64, dt: f64) {
-        let Circuit {
+    fn book(&mut self, circuit: &Circuit, others: f64, charged: f64, dt: f64) {
+        let &Circuit {
             source,
             flow,
             resistance,
             given,
-        } = self.circuit;
+        } = circuit;
         let amps = self.starter_amps;
         let ohms = self.positive_cable + self.ground_cable + self.armature;
         // A full battery takes no more: the rest gases away.

@@ -267,8 +267,7 @@ impl FromStr for Fault {
         match degree.parse::<f64>() {
             Ok(value) if (0.0..=1.0).contains(&value) => Ok(Fault {
                 kind,
-                // Minus zero is as good as new too, and is told without its sign.
-                // As fine as anyone can mean it; and minus nought is nought.
+                // As fine as anyone can mean it; and minus nought is told without its sign.
                 degree: (value * 1e6).round() / 1e6 + 0.0,
             }),
             _ => Err(FaultError::Degree {

@@ -58,10 +58,18 @@ impl Heater {
 
     /// Warms by what it is fed at these volts, and cools by what passes it at `omega` rad/s.
     pub(crate) fn warm(&mut self, volts: f64, omega: f64, dt: f64) {
+        if self.never_used() {
+            return;
+        }
         let fed = volts * self.amps;
         let gives = gives(omega);
         // Implicit, so that a long step does not overshoot.
         self.hotter = (self.hotter + fed * dt / CAPACITY) / (1.0 + gives * dt / CAPACITY);
+    }
+
+    /// Most machines never use it, and step a hundred times a second.
+    fn never_used(&self) -> bool {
+        self.amps <= 0.0 && self.hotter <= 0.0
     }
 
     /// Does the lamp tell to wait with cranking?
@@ -76,6 +84,9 @@ impl Heater {
 
     /// By how much it warms what the engine breathes at `omega` rad/s, kelvins.
     pub(crate) fn rise(&self, omega: f64) -> f64 {
+        if self.never_used() {
+            return 0.0;
+        }
         let (density, capacity) = AIR;
         let breathed = density * SWEPT * omega.max(SLOWEST) / (2.0 * std::f64::consts::TAU);
         gives(omega) * self.hotter / (breathed * capacity)

@@ -4,7 +4,7 @@ mod audit;
 mod bay;
 mod instrument;
 mod job;
-pub(crate) mod outside;
+mod outside;
 mod port;
 mod probe;
 mod reading;

@@ -60,7 +60,7 @@ impl Hall {
             readings: Vec::new(),
             outside: Some(readings.filter_map(shown).collect()),
             senml: as_senml
-                .then(|| crate::senml::pack_outside(&events))
+                .then(|| crate::senml::pack(&events, quantity_of))
                 .transpose()?,
             last_seq: events.last().map(|event| event.seq.unsigned_abs()),
             more,
@@ -76,7 +76,7 @@ fn subject(subject: &str) -> Option<(&str, &str, Quantity)> {
 }
 
 /// The quantity that a reading outside any job is of.
-pub(crate) fn quantity_of(kept_under: &str) -> Option<Quantity> {
+fn quantity_of(kept_under: &str) -> Option<Quantity> {
     subject(kept_under).map(|(_, _, quantity)| quantity)
 }
 

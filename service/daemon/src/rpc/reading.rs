@@ -105,7 +105,12 @@ impl Hall {
             readings: readings.filter_map(|e| stored_reading(rules, e)).collect(),
             outside: None,
             senml: as_senml
-                .then(|| crate::senml::pack(rules, &events))
+                .then(|| {
+                    crate::senml::pack(&events, |point| {
+                        let point = rules.point_index(point)?;
+                        Some(rules.point_unit(point).quantity())
+                    })
+                })
                 .transpose()?,
             last_seq: events.last().map(|event| event.seq.unsigned_abs()),
         })
