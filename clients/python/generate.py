@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-DOCUMENT = HERE.parent.parent / "service/api/openrpc.json"
+DOCUMENT = HERE.parent.parent / "service/wire/openrpc.json"
 PLAIN = {"string": "str", "integer": "int", "number": "float", "boolean": "bool", "null": "None"}
 HEAD = '"""{what}\n\nMade from the service\'s OpenRPC document by generate.py: do not edit.\n"""\n'
 

@@ -16,9 +16,9 @@ use std::fmt::Write as _;
 use std::time::{Duration, Instant};
 
 use rustix::thread::{CpuSet, sched_getaffinity, sched_setaffinity};
-use trisect_api::client::{Client, Watch};
-use trisect_api::table::{JobOpen, ProbePlace, ReadingWatch};
-use trisect_api::wire::{BayName, JobOpenParams, ProbePlaceParams, Reading, ReadingItem};
+use trisect_wire::client::{Client, Watch};
+use trisect_wire::table::{JobOpen, ProbePlace, ReadingWatch};
+use trisect_wire::types::{BayName, JobOpenParams, ProbePlaceParams, Reading, ReadingItem};
 use trisect_kit::Decoded;
 use trisect_tests::daemon::Daemon;
 use trisect_tests::instrument::Cable;

@@ -13,9 +13,9 @@
 
 use std::time::{Duration, Instant};
 
-use trisect_api::client::{Client, Watch};
-use trisect_api::table::{BayList, VerdictWatch};
-use trisect_api::wire::{BayName, NoParams, Phase, VerdictItem};
+use trisect_wire::client::{Client, Watch};
+use trisect_wire::table::{BayList, VerdictWatch};
+use trisect_wire::types::{BayName, NoParams, Phase, VerdictItem};
 use trisect_tests::instrument::{Cable, place};
 use trisect_tests::service::{BAY, Served, open_job, say};
 use trisect_tests::timing::{durable_commits, quantile};

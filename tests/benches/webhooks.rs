@@ -2,7 +2,7 @@
 //! verdict that has it, at a subscriber, with and without.
 //!
 //! Goal: the p99 does not move. Baseline in the same run: the same service without a webhook, in turns; the machine's
-//! own noise moves a p99 more than the letters do, so the median of several ratios is told.
+//! own noise moves a p99 more than the deliveries do, so the median of several ratios is told.
 
 #![allow(
     clippy::unwrap_used,
@@ -13,9 +13,9 @@
 use std::time::{Duration, Instant};
 
 use serde_json::json;
-use trisect_api::client::Client;
-use trisect_api::table::{InstrumentAttach, InstrumentDetach, VerdictWatch, WebhookList};
-use trisect_api::wire::{
+use trisect_wire::client::Client;
+use trisect_wire::table::{InstrumentAttach, InstrumentDetach, VerdictWatch, WebhookList};
+use trisect_wire::types::{
     BayName, InstrumentAttachParams, InstrumentName, NoParams, Phase, VerdictItem,
 };
 use trisect_tests::service::{BAY, Served, open_job, readings, say, submit};
@@ -68,7 +68,7 @@ async fn waiting(client: &Client) -> u64 {
     all.webhooks.first().map_or(0, |one| one.waiting)
 }
 
-/// Times from a submission to its verdict; and how many letters were on their way before and after.
+/// Times from a submission to its verdict; and how many deliveries were on their way before and after.
 async fn measure(url: Option<&str>) -> (Vec<Duration>, u64, u64) {
     let served = served(url).await;
     let client = served.client().await;
@@ -133,7 +133,7 @@ fn main() {
                 let (times, before, after) = measure(url.as_deref()).await;
                 let quantile = |part: f64| times[((times.len() - 1) as f64 * part) as usize];
                 let what = if url.is_some() { "with webhooks" } else { "without" };
-                println!("{what:<14} p50 {:>8.2?}  p99 {:>8.2?}  ({before} letters before, {after} after)", quantile(0.5), quantile(0.99));
+                println!("{what:<14} p50 {:>8.2?}  p99 {:>8.2?}  ({before} deliveries before, {after} after)", quantile(0.5), quantile(0.99));
                 p99[usize::from(url.is_some())] = quantile(0.99).as_secs_f64();
             }
             ratios.push(p99[1] / p99[0]);

@@ -2,7 +2,7 @@
 //! reference library: laminar, turbulent and between.
 
 use serde_json::{Value, json};
-use trisect_bench::machine::Pipe;
+use trisect_machine::Pipe;
 
 /// A litre an hour, m³/s.
 const LITRE_PER_HOUR: f64 = 1e-3 / 3600.0;

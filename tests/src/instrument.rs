@@ -6,9 +6,9 @@ use std::time::Duration;
 
 use serde_json::{Map, Value, json};
 use tempfile::TempDir;
-use trisect_api::client::{Client, Watch};
-use trisect_api::table::{InstrumentAttach, InstrumentList, InstrumentWatch, ProbePlace};
-use trisect_api::wire::{
+use trisect_wire::client::{Client, Watch};
+use trisect_wire::table::{InstrumentAttach, InstrumentList, InstrumentWatch, ProbePlace};
+use trisect_wire::types::{
     Instrument, InstrumentAttachParams, InstrumentItem, InstrumentListParams, ProbePlaceParams,
 };
 use trisect_kit::harness::Pty;

@@ -4,9 +4,9 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use tempfile::TempDir;
-use trisect_api::client::Client;
-use trisect_api::table::{JobOpen, PhaseSay, ReadingSubmit};
-use trisect_api::wire::{
+use trisect_wire::client::Client;
+use trisect_wire::table::{JobOpen, PhaseSay, ReadingSubmit};
+use trisect_wire::types::{
     Job, JobOpenParams, Phase, PhaseSayParams, ReadingSubmitParams, SubmittedReading,
 };
 use trisectd::Service;

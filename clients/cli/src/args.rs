@@ -2,7 +2,7 @@
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
-use trisect_api::wire::{Drive, JobState, Phase};
+use trisect_wire::types::{Drive, JobState, Phase};
 use trisect_survey::MOST_THREADS;
 
 /// Finds which side is at fault: supply, controller or pump.

@@ -13,15 +13,15 @@ use std::process::ExitCode;
 use std::sync::mpsc;
 use std::time::Duration;
 use tokio::runtime::Runtime;
-use trisect_api::serve::{Publisher, register, register_watch};
-use trisect_api::table::{
+use trisect_wire::serve::{Publisher, register, register_watch};
+use trisect_wire::table::{
     BayList, InstrumentAttach, InstrumentList, JobClose, JobList, JobReplay, JobShow, PhaseSay,
     ProbePlace, ReadingWatch, RulesetInstall, RulesetList, VerdictWatch,
 };
-use trisect_api::wire::{
+use trisect_wire::types::{
     Bays, Job, JobCloseParams, JobDetail, Jobs, ReadingItem, RulesetInstalled, VerdictItem,
 };
-use trisect_api::{ErrorKind, Role, WireError};
+use trisect_wire::{ErrorKind, Role, WireError};
 
 /// The recorded answer of a method, from the examples of the wire.
 fn example<T: serde::de::DeserializeOwned>(text: &str, member: &str) -> T {
@@ -31,28 +31,28 @@ fn example<T: serde::de::DeserializeOwned>(text: &str, member: &str) -> T {
 
 fn jobs() -> Jobs {
     example(
-        include_str!("../../../service/api/examples/job.list.json"),
+        include_str!("../../../service/wire/examples/job.list.json"),
         "/result",
     )
 }
 
 fn detail() -> JobDetail {
     example(
-        include_str!("../../../service/api/examples/job.show.json"),
+        include_str!("../../../service/wire/examples/job.show.json"),
         "/result",
     )
 }
 
 fn reading() -> ReadingItem {
     example(
-        include_str!("../../../service/api/examples/reading.watch.json"),
+        include_str!("../../../service/wire/examples/reading.watch.json"),
         "/items/0",
     )
 }
 
 fn verdict() -> VerdictItem {
     example(
-        include_str!("../../../service/api/examples/verdict.watch.json"),
+        include_str!("../../../service/wire/examples/verdict.watch.json"),
         "/items/0",
     )
 }
@@ -67,7 +67,7 @@ async fn close(params: JobCloseParams) -> Result<Job, WireError> {
 /// The refusal that the examples have.
 async fn install() -> Result<RulesetInstalled, WireError> {
     let errors: Value =
-        serde_json::from_str(include_str!("../../../service/api/examples/errors.json")).unwrap();
+        serde_json::from_str(include_str!("../../../service/wire/examples/errors.json")).unwrap();
     let errors = errors["errors"].as_array().unwrap();
     let defective = errors
         .iter()
@@ -97,7 +97,7 @@ fn service(readings: Publisher<ReadingWatch>) -> (Runtime, String, ServerHandle)
     });
     register::<BayList, _, _, _>(&mut module, |_, _| async {
         Ok(example::<Bays>(
-            include_str!("../../../service/api/examples/bay.list.json"),
+            include_str!("../../../service/wire/examples/bay.list.json"),
             "/result",
         ))
     });
@@ -108,7 +108,7 @@ fn service(readings: Publisher<ReadingWatch>) -> (Runtime, String, ServerHandle)
     macro_rules! recorded {
         ($($method:ident $file:literal)+) => {$(
             register::<$method, _, _, _>(&mut module, |_, _| async {
-                let text = include_str!(concat!("../../../service/api/examples/", $file));
+                let text = include_str!(concat!("../../../service/wire/examples/", $file));
                 Ok(example(text, "/result"))
             });
         )+};

@@ -1,6 +1,6 @@
 //! How a command ends.
 
-use trisect_api::client::ClientError;
+use trisect_wire::client::ClientError;
 
 /// A command that was carried out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -12,8 +12,8 @@ use tokio_rustls::rustls::crypto::ring;
 use tokio_rustls::rustls::pki_types::pem::PemObject as _;
 use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
 use tokio_rustls::rustls::{ClientConfig, RootCertStore};
-use trisect_api::RPC_PATH;
-use trisect_api::client::{Client, Url};
+use trisect_wire::RPC_PATH;
+use trisect_wire::client::{Client, Url};
 
 use crate::ended::Fault;
 use crate::server::Server;

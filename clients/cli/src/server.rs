@@ -4,8 +4,8 @@ use crate::ended::Fault;
 use crate::reach::reach;
 use std::future::Future;
 use std::path::PathBuf;
-use trisect_api::Method;
-use trisect_api::client::Client;
+use trisect_wire::Method;
+use trisect_wire::client::Client;
 
 /// Which service, and what to show it.
 #[derive(Debug)]

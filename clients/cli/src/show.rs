@@ -1,7 +1,7 @@
 //! Jobs, readings and verdicts as text for people.
 
 use std::fmt::Write;
-use trisect_api::wire::{
+use trisect_wire::types::{
     Bay, Beyond, Counters, Evidence, Instrument, Job, JobDetail, Missing, NextTest, Outcome,
     Reading, Side, Standing, Verdict,
 };
@@ -325,7 +325,7 @@ mod tests {
     use super::*;
 
     fn example() -> Verdict {
-        let text = include_str!("../../../service/api/examples/job.verdict.json");
+        let text = include_str!("../../../service/wire/examples/job.verdict.json");
         let mut example: serde_json::Value = serde_json::from_str(text).unwrap();
         serde_json::from_value(example["result"].take()).unwrap()
     }

@@ -7,10 +7,10 @@ use crate::server::{Server, talk};
 use crate::show;
 use serde::Serialize;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
-use trisect_api::Subscription;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{BayList, ReadingWatch, VerdictWatch};
-use trisect_api::wire::{BayName, NoParams, ReadingItem, VerdictItem};
+use trisect_wire::Subscription;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{BayList, ReadingWatch, VerdictWatch};
+use trisect_wire::types::{BayName, NoParams, ReadingItem, VerdictItem};
 
 /// Items on their way to the screen; the service says so itself if more had to be left out.
 const ROOM: usize = 1024;

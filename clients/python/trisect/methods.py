@@ -145,16 +145,16 @@ class Methods:
         return cast("RulesetTried", self._call('ruleset.trial', {'cases': cases, 'ruleset': ruleset, 'sensitivity': sensitivity, 'text': text}))
 
     def webhook_list(self) -> Webhooks:
-        """Who is told what happens, with the letters that wait and those given up."""
+        """Who is told what happens, with the deliveries that wait and those given up."""
         return cast("Webhooks", self._call('webhook.list', {}))
 
-    def letter_list(self, *, limit: int | None = None, waiting: bool | None = None, webhook: str | None = None) -> Letters:
+    def delivery_list(self, *, limit: int | None = None, waiting: bool | None = None, webhook: str | None = None) -> Deliveries:
         """Events that could not be delivered and were given up, or those on their way."""
-        return cast("Letters", self._call('letter.list', {'limit': limit, 'waiting': waiting, 'webhook': webhook}))
+        return cast("Deliveries", self._call('delivery.list', {'limit': limit, 'waiting': waiting, 'webhook': webhook}))
 
-    def letter_resend(self, *, webhook: str, letters: list[int] | None = None) -> LettersResent:
+    def delivery_resend(self, *, webhook: str, deliveries: list[int] | None = None) -> DeliveriesResent:
         """Puts events that were given up on their way again."""
-        return cast("LettersResent", self._call('letter.resend', {'webhook': webhook, 'letters': letters}))
+        return cast("DeliveriesResent", self._call('delivery.resend', {'webhook': webhook, 'deliveries': deliveries}))
 
     def audit_list(self, *, before: int | None = None, limit: int | None = None, subject: str | None = None, who: str | None = None) -> AuditTrail:
         """Who did what, newest first."""
@@ -311,16 +311,16 @@ class AsyncMethods:
         return cast("RulesetTried", await self._call('ruleset.trial', {'cases': cases, 'ruleset': ruleset, 'sensitivity': sensitivity, 'text': text}))
 
     async def webhook_list(self) -> Webhooks:
-        """Who is told what happens, with the letters that wait and those given up."""
+        """Who is told what happens, with the deliveries that wait and those given up."""
         return cast("Webhooks", await self._call('webhook.list', {}))
 
-    async def letter_list(self, *, limit: int | None = None, waiting: bool | None = None, webhook: str | None = None) -> Letters:
+    async def delivery_list(self, *, limit: int | None = None, waiting: bool | None = None, webhook: str | None = None) -> Deliveries:
         """Events that could not be delivered and were given up, or those on their way."""
-        return cast("Letters", await self._call('letter.list', {'limit': limit, 'waiting': waiting, 'webhook': webhook}))
+        return cast("Deliveries", await self._call('delivery.list', {'limit': limit, 'waiting': waiting, 'webhook': webhook}))
 
-    async def letter_resend(self, *, webhook: str, letters: list[int] | None = None) -> LettersResent:
+    async def delivery_resend(self, *, webhook: str, deliveries: list[int] | None = None) -> DeliveriesResent:
         """Puts events that were given up on their way again."""
-        return cast("LettersResent", await self._call('letter.resend', {'webhook': webhook, 'letters': letters}))
+        return cast("DeliveriesResent", await self._call('delivery.resend', {'webhook': webhook, 'deliveries': deliveries}))
 
     async def audit_list(self, *, before: int | None = None, limit: int | None = None, subject: str | None = None, who: str | None = None) -> AuditTrail:
         """Who did what, newest first."""

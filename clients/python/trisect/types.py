@@ -368,24 +368,24 @@ class LeftOut(TypedDict):
     what: "str"
 
 # An event on its way to a webhook.
-class Letter(TypedDict):
+class Delivery(TypedDict):
     attempts: "int"
     due: "NotRequired[Time | None]"
     event: "str"
     id: "str"
-    letter: "int"
+    delivery: "int"
     note: "NotRequired[str | None]"
     posted: "Time"
     subject: "str"
     webhook: "str"
 
-# Letters.
-class Letters(TypedDict):
-    letters: "list[Letter]"
+# Deliveries.
+class Deliveries(TypedDict):
+    deliveries: "list[Delivery]"
 
-# Letters put on their way again.
-class LettersResent(TypedDict):
-    letters: "int"
+# Deliveries put on their way again.
+class DeliveriesResent(TypedDict):
+    deliveries: "int"
 
 # The line that stands out of the spectrum of a ripple's newest window.
 class Line(TypedDict):

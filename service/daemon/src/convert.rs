@@ -1,6 +1,6 @@
 //! From the words of the pure crates to those of the wire.
 
-use trisect_api::wire;
+use trisect_wire::types as wire;
 use trisect_diagnosis as said;
 use trisect_measure::Amount;
 use trisect_rules::{Drive, Outcome, Phase, RuleSet, Side, Standing};
@@ -226,7 +226,7 @@ pub(crate) fn defects(found: &[trisect_rules::Defect]) -> Vec<wire::Defect> {
 /// A finding of the pure crates as the wire's type of the same JSON.
 pub(crate) fn alike<T: serde::Serialize, U: serde::de::DeserializeOwned>(
     found: &T,
-) -> Result<U, trisect_api::WireError> {
+) -> Result<U, trisect_wire::WireError> {
     let value = serde_json::to_value(found).map_err(|error| crate::bay::internal(&error))?;
     serde_json::from_value(value).map_err(|error| crate::bay::internal(&error))
 }

@@ -2,7 +2,7 @@
 //!
 //! [`Service::start`] makes a running service from [`config::Settings`]; the
 //! binary adds the command line, logging and signals. A bay is one task that
-//! owns one state machine; the methods of `trisect-api` are answered by asking
+//! owns one state machine; the methods of `trisect-wire` are answered by asking
 //! the bays or reading the journal.
 //!
 //! Invariants, each an absence:

@@ -4,8 +4,8 @@
 use std::path::Path;
 use std::sync::PoisonError;
 
-use trisect_api::wire::{InstrumentAttachParams, InstrumentName};
-use trisect_api::{ErrorKind, WireError};
+use trisect_wire::types::{InstrumentAttachParams, InstrumentName};
+use trisect_wire::{ErrorKind, WireError};
 
 use crate::bay::{Attaching, BayHandle};
 use crate::catalog::{Origin, compile};

@@ -1,6 +1,6 @@
 //! A job in plain language.
 
-use trisect_api::wire::{Evidence, Job, JobVerdict, Outcome, Side, Verdict};
+use trisect_wire::types::{Evidence, Job, JobVerdict, Outcome, Side, Verdict};
 use trisect_rules::RuleSet;
 
 /// What a report always ends with.

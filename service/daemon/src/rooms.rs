@@ -5,8 +5,8 @@ use std::time::Duration;
 
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use trisect_api::wire::{InstrumentAttachParams, InstrumentName};
-use trisect_api::{ErrorKind, WireError};
+use trisect_wire::types::{InstrumentAttachParams, InstrumentName};
+use trisect_wire::{ErrorKind, WireError};
 use trisect_journal::{JobFilter, JobState, Journal};
 use trisect_kit::ports::back_off_between;
 

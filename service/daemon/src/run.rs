@@ -183,10 +183,10 @@ async fn until_told(mut service: Service, mut signals: Signals, flags: &Flags) -
     println!(
         "listening on http://{}{}",
         service.address(),
-        trisect_api::RPC_PATH
+        trisect_wire::RPC_PATH
     );
     if let Some(address) = service.tls_address() {
-        println!("listening on https://{address}{}", trisect_api::RPC_PATH);
+        println!("listening on https://{address}{}", trisect_wire::RPC_PATH);
     }
     supervisor.ready();
     loop {

@@ -1,7 +1,7 @@
 //! Stored readings as a SenML pack (RFC 8428).
 
 use serde_json::{Map, Value};
-use trisect_api::WireError;
+use trisect_wire::WireError;
 use trisect_journal::{Happened, Reading, StoredEvent};
 use trisect_measure::senml::{self, Record};
 use trisect_measure::{Amount, Quantity};

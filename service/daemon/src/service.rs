@@ -8,8 +8,8 @@ use tokio::sync::{Mutex, Semaphore};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use trisect_api::WireError;
-use trisect_api::serve::Publisher;
+use trisect_wire::WireError;
+use trisect_wire::serve::Publisher;
 use trisect_journal::{Journal, JournalError, Outbox, SqliteJournal};
 
 use crate::access::{Access, Places, TokenFileError};

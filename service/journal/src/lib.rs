@@ -33,7 +33,7 @@ pub use job::{
     StoredVerdict,
 };
 pub use journal::{Journal, Pending};
-pub use outbox::{Content, Counts, Fate, Letter, Outbox, Tried};
+pub use outbox::{Content, Counts, Fate, Delivery, Outbox, Tried};
 pub use row::{
     Appended, Batch, EventRow, Happened, Outside, Probe, Reading, ReadingFilter, StoredEvent,
     SubmissionKey,

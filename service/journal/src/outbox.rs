@@ -8,7 +8,7 @@ use crate::{Job, Pending};
 
 /// Something that happened, and what is known of telling it to one webhook.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Letter {
+pub struct Delivery {
     /// The webhook.
     pub webhook: String,
     /// Its place in the outbox: news of one lane goes out in this order.
@@ -33,7 +33,7 @@ pub struct Letter {
     pub dead: bool,
 }
 
-/// What a letter says.
+/// What a delivery says.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Content {
     /// A job as it stands now, and the identity of its rule set.
@@ -60,18 +60,18 @@ pub enum Content {
     Instrument(String),
 }
 
-/// What came of trying to deliver letters.
+/// What came of trying to deliver deliveries.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tried {
     /// The webhook.
     pub webhook: String,
-    /// The letter's place.
+    /// The delivery's place.
     pub seq: i64,
     /// What came of it.
     pub fate: Fate,
 }
 
-/// What becomes of a letter.
+/// What becomes of a delivery.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Fate {
     /// It arrived, and is forgotten.
@@ -90,7 +90,7 @@ pub enum Fate {
     },
 }
 
-/// How many letters of a webhook wait, and how many were given up.
+/// How many deliveries of a webhook wait, and how many were given up.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Counts {
     /// On their way.
@@ -101,31 +101,31 @@ pub struct Counts {
 
 /// The durable outbox. Job and verdict news post themselves, in the commit of their cause.
 pub trait Outbox: Send + Sync {
-    /// Says who is written to, each with the nouns it wants to hear of. Letters of others stay as they are.
+    /// Says who is written to, each with the nouns it wants to hear of. Deliveries of others stay as they are.
     fn address_to(&self, webhooks: Vec<(String, Vec<String>)>) -> Pending<()>;
 
     /// Posts news of an instrument; `lane` names it.
     fn post(&self, verb: &'static str, lane: String, body: String) -> Pending<()>;
 
-    /// Up to `limit` letters of a webhook that may be tried now or later: of each lane the first, the one that is
+    /// Up to `limit` deliveries of a webhook that may be tried now or later: of each lane the first, the one that is
     /// due first first.
-    fn heads(&self, webhook: &str, limit: usize) -> Pending<Vec<Letter>>;
+    fn heads(&self, webhook: &str, limit: usize) -> Pending<Vec<Delivery>>;
 
-    /// What a letter says; `None` if it is gone.
+    /// What a delivery says; `None` if it is gone.
     fn content(&self, seq: i64) -> Pending<Option<Content>>;
 
     /// Keeps what came of trying.
     fn settle(&self, tried: Vec<Tried>) -> Pending<()>;
 
-    /// Up to `limit` letters of one webhook or of all, oldest first: those given up, or those on their way.
-    fn letters(&self, webhook: Option<&str>, dead: bool, limit: usize) -> Pending<Vec<Letter>>;
+    /// Up to `limit` deliveries of one webhook or of all, oldest first: those given up, or those on their way.
+    fn deliveries(&self, webhook: Option<&str>, dead: bool, limit: usize) -> Pending<Vec<Delivery>>;
 
-    /// Puts letters that were given up on their way again: those of a webhook, all or at these places. How many.
+    /// Puts deliveries that were given up on their way again: those of a webhook, all or at these places. How many.
     fn revive(&self, webhook: &str, seqs: Option<Vec<i64>>) -> Pending<u64>;
 
-    /// How many letters a webhook has.
+    /// How many deliveries a webhook has.
     fn counts(&self, webhook: &str) -> Pending<Counts>;
 
-    /// Told when there may be new letters.
+    /// Told when there may be new deliveries.
     fn posted(&self) -> Arc<Notify>;
 }

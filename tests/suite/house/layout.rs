@@ -46,7 +46,11 @@ const HOUSE: &[Room] = &[
     Room {
         folder: "service/",
         must: &[
-            "api",
+            "front",
+            "bay",
+            "webhooks",
+            "simulation",
+            "wire",
             "daemon",
             "diagnosis",
             "journal",

@@ -12,7 +12,7 @@ async fn the_python_client_calls_every_method_and_does_the_readmes_job() {
         return;
     };
     let served = Served::start().await;
-    let api = root().join("service/api");
+    let api = root().join("service/wire");
     command
         .env("TRISECT_SERVER", format!("ws://{}/rpc", served.address))
         .args([

@@ -6,8 +6,8 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
-use trisect_bench::bay::{Options, SimulatedBay};
-use trisect_bench::instruments::WordOrder;
+use trisect_simulated::bay::{Options, SimulatedBay};
+use trisect_simulated::instruments::WordOrder;
 use trisect_kit::harness::Pty;
 use trisect_kit::{Context, Health};
 use trisect_measure::{Amount, Unit};

@@ -4,9 +4,9 @@
 use std::time::Duration;
 
 use serde_json::json;
-use trisect_api::client::Client;
-use trisect_api::table::ReadingHistory;
-use trisect_api::wire::{Instrument, ReadingHistoryParams};
+use trisect_wire::client::Client;
+use trisect_wire::table::ReadingHistory;
+use trisect_wire::types::{Instrument, ReadingHistoryParams};
 use trisect_tests::instrument::{Cable, counted, place};
 use trisect_tests::service::{BAY, Served, open_job};
 use trisect_tests::wait::within;

@@ -1,13 +1,13 @@
 //! The measurement chain, end to end: calibration, the air, a gauge read by eye, SenML.
 
 use serde_json::{Value, json};
-use trisect_api::ErrorKind;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{
+use trisect_wire::ErrorKind;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{
     BarometerSay, CalibrationShow, InstrumentAttach, ReadingEnter, ReadingHistory, ReadingSubmit,
     ReadingWatch,
 };
-use trisect_api::wire::{
+use trisect_wire::types::{
     BarometerSayParams, BayName, Beyond, CalibrationName, HistoryFormat, InstrumentAttachParams,
     Reading, ReadingEnterParams, ReadingHistoryParams, ReadingItem, ReadingSubmitParams, Readings,
     SubmittedReading,

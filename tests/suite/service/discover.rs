@@ -14,7 +14,7 @@ async fn discover_answers_the_committed_document_whose_methods_exist() {
     )
     .await
     .json();
-    let committed: Value = serde_json::from_str(&text("service/api/openrpc.json")).unwrap();
+    let committed: Value = serde_json::from_str(&text("service/wire/openrpc.json")).unwrap();
     assert_eq!(answer["result"], committed);
     let mut missing = Vec::new();
     for method in committed["methods"].as_array().unwrap() {
@@ -42,7 +42,7 @@ async fn discover_answers_the_committed_document_whose_methods_exist() {
 #[tokio::test]
 async fn every_subscription_of_the_document_can_be_opened_and_ended() {
     let served = Served::start().await;
-    let committed: Value = serde_json::from_str(&text("service/api/openrpc.json")).unwrap();
+    let committed: Value = serde_json::from_str(&text("service/wire/openrpc.json")).unwrap();
     let mut socket = trisect_tests::raw::WebSocket::open(served.address).await;
     let methods = committed["methods"].as_array().unwrap();
     let subscriptions: Vec<&Value> = methods

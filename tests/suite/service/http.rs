@@ -4,10 +4,10 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use serde_json::{Value, json};
-use trisect_api::ErrorKind;
-use trisect_api::client::{ClientError, Watch};
-use trisect_api::table::{InstrumentAttach, InstrumentList, ReadingWatch};
-use trisect_api::wire::{
+use trisect_wire::ErrorKind;
+use trisect_wire::client::{ClientError, Watch};
+use trisect_wire::table::{InstrumentAttach, InstrumentList, ReadingWatch};
+use trisect_wire::types::{
     BayName, Instrument, InstrumentAttachParams, InstrumentListParams, InstrumentState, Reading,
     ReadingItem,
 };

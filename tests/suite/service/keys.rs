@@ -1,10 +1,10 @@
 //! What is acknowledged is stored, once: keys of submissions, SenML, and all or none.
 
 use serde_json::json;
-use trisect_api::ErrorKind;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{JobClose, JobVerdictNow, ReadingEnter, ReadingHistory, ReadingSubmit};
-use trisect_api::wire::{
+use trisect_wire::ErrorKind;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{JobClose, JobVerdictNow, ReadingEnter, ReadingHistory, ReadingSubmit};
+use trisect_wire::types::{
     JobCloseParams, JobName, Phase, Reading, ReadingEnterParams, ReadingHistoryParams,
     ReadingSubmitParams, ReadingSubmitted,
 };

@@ -2,8 +2,8 @@
 //! `reading.watch` as its display had it.
 
 use serde_json::Value;
-use trisect_api::table::ReadingWatch;
-use trisect_api::wire::{BayName, Beyond, Reading, ReadingItem};
+use trisect_wire::table::ReadingWatch;
+use trisect_wire::types::{BayName, Beyond, Reading, ReadingItem};
 use trisect_measure::Unit;
 use trisect_tests::instrument::{Cable, place};
 use trisect_tests::repository::root;

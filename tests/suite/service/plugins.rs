@@ -3,10 +3,10 @@
 use std::path::Path;
 
 use serde_json::{Value, json};
-use trisect_api::ErrorKind;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{InstrumentAttach, ReadingWatch};
-use trisect_api::wire::{
+use trisect_wire::ErrorKind;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{InstrumentAttach, ReadingWatch};
+use trisect_wire::types::{
     BayName, Instrument, InstrumentAttachParams, InstrumentState, ReadingItem,
 };
 use trisect_tests::instrument::{METER, place, until, watch};

@@ -6,11 +6,11 @@ use std::time::Duration;
 
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
 use tokio::process::Command;
-use trisect_api::client::{Client, Watch};
-use trisect_api::table::{
+use trisect_wire::client::{Client, Watch};
+use trisect_wire::table::{
     InstrumentList, JobClose, JobOpen, PhaseSay, ProbePlace, ReadingHistory, ReadingWatch,
 };
-use trisect_api::wire::{
+use trisect_wire::types::{
     BayName, Drive, Instrument, InstrumentListParams, InstrumentState, Phase, PhaseSayParams,
     ProbePlaceParams, Reading, ReadingHistoryParams, ReadingItem,
 };
@@ -251,7 +251,7 @@ async fn what_is_typed_is_done() {
         loop {
             let name = serde_json::from_value(serde_json::json!({"job": job})).unwrap();
             let verdict = client
-                .call::<trisect_api::table::JobVerdictNow>(&name)
+                .call::<trisect_wire::table::JobVerdictNow>(&name)
                 .await
                 .unwrap();
             if verdict.verdict.phase == Phase::KeyOn {

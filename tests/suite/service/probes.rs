@@ -4,16 +4,16 @@ use std::net::SocketAddr;
 use std::time::Duration;
 
 use serde_json::json;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{
     InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentProbe, JobClose, PortList,
     ProbeLift, ProbeList,
 };
-use trisect_api::wire::{
+use trisect_wire::types::{
     Instrument, InstrumentAttachParams, InstrumentListParams, InstrumentName,
     InstrumentProbeParams, JobCloseParams, NoParams, Placement, ProbeLiftParams, ProbeListParams,
 };
-use trisect_api::{ErrorKind, WireError};
+use trisect_wire::{ErrorKind, WireError};
 use trisect_tests::instrument::{Cable, METER, counted, place};
 use trisect_tests::service::{BAY, Served, client, open_job};
 use trisect_tests::wait::within;
@@ -192,14 +192,14 @@ async fn probes_are_where_they_were_after_a_restart() {
     let service = start(folder.path()).await;
     let first = client(service.address()).await;
     let job = open_job(&first, None).await.job;
-    let params = trisect_api::wire::ProbePlaceParams {
+    let params = trisect_wire::types::ProbePlaceParams {
         bay: BAY.to_owned(),
         instrument: "gauge".to_owned(),
         channel: "0".to_owned(),
         point: "pump-inlet-pressure".to_owned(),
     };
     first
-        .call::<trisect_api::table::ProbePlace>(&params)
+        .call::<trisect_wire::table::ProbePlace>(&params)
         .await
         .unwrap();
     drop(first);

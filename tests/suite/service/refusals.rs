@@ -1,8 +1,8 @@
 //! Bad input: every refusal names its kind, the field at fault and the way out, and changes nothing.
 
 use serde_json::{Value, json};
-use trisect_api::table::ReadingHistory;
-use trisect_api::wire::ReadingHistoryParams;
+use trisect_wire::table::ReadingHistory;
+use trisect_wire::types::ReadingHistoryParams;
 use trisect_tests::raw::post;
 use trisect_tests::service::{BAY, Served, open_job};
 

@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use serde_json::{Value, json};
-use trisect_api::wire::Phase;
+use trisect_wire::types::Phase;
 use trisect_tests::raw::post;
 use trisect_tests::service::{Served, open_job, readings, say, submit};
 

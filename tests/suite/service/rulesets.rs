@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 
 use serde_json::{Value, json};
-use trisect_api::wire::Phase;
+use trisect_wire::types::Phase;
 use trisect_tests::programs::trisect;
 use trisect_tests::raw::{get_with, post};
 use trisect_tests::repository::text;

@@ -1,8 +1,8 @@
 //! How it ends: told to stop, it finishes what it has in hand; killed, it loses nothing it acknowledged; and
 //! an open job goes on where it was.
 
-use trisect_api::table::{JobList, JobShow, ReadingHistory, VerdictWatch};
-use trisect_api::wire::{
+use trisect_wire::table::{JobList, JobShow, ReadingHistory, VerdictWatch};
+use trisect_wire::types::{
     BayName, JobListParams, JobName, JobState, Phase, ReadingHistoryParams, VerdictItem,
 };
 use trisect_tests::daemon::Daemon;

@@ -2,8 +2,8 @@
 
 use std::time::{Duration, Instant};
 
-use trisect_api::table::ReadingWatch;
-use trisect_api::wire::{BayName, InstrumentState, ReadingItem};
+use trisect_wire::table::ReadingWatch;
+use trisect_wire::types::{BayName, InstrumentState, ReadingItem};
 use trisect_tests::instrument::{Cable, place, until, watch};
 use trisect_tests::service::{BAY, Served, open_job};
 use trisect_tests::wait::within;

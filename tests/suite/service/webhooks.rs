@@ -1,11 +1,11 @@
 //! What happens in a bay reaches somebody who was asked to be told; what does not is listed and sent again.
 
 use serde_json::{Value, json};
-use trisect_api::ErrorKind;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{InstrumentDetach, JobClose, LetterList, LetterResend, WebhookList};
-use trisect_api::wire::{
-    InstrumentName, JobCloseParams, LetterListParams, LetterResendParams, NoParams, Phase,
+use trisect_wire::ErrorKind;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{InstrumentDetach, JobClose, DeliveryList, DeliveryResend, WebhookList};
+use trisect_wire::types::{
+    InstrumentName, JobCloseParams, DeliveryListParams, DeliveryResendParams, NoParams, Phase,
 };
 use trisect_tests::instrument::{Cable, METER};
 use trisect_tests::service::{BAY, Served, open_job, readings, say, submit};
@@ -61,7 +61,7 @@ pub(crate) async fn settled(client: &Client) -> u64 {
             }
         }
     };
-    within("the letters", asking).await
+    within("the deliveries", asking).await
 }
 
 async fn received(server: &MockServer) -> Vec<Value> {
@@ -145,31 +145,31 @@ async fn what_was_given_up_is_listed_and_sent_again() {
     let client = served.client().await;
     open_job(&client, None).await;
     let dead = settled(&client).await;
-    let all = LetterListParams::default();
-    let letters = client.call::<LetterList>(&all).await.unwrap().letters;
-    assert_eq!(letters.len() as u64, dead);
+    let all = DeliveryListParams::default();
+    let deliveries = client.call::<DeliveryList>(&all).await.unwrap().deliveries;
+    assert_eq!(deliveries.len() as u64, dead);
     assert_eq!(
-        (letters[0].event.as_str(), letters[0].attempts),
+        (deliveries[0].event.as_str(), deliveries[0].attempts),
         ("trisect.job.opened", 2)
     );
-    assert!(letters[0].note.as_deref().unwrap().contains("answered 500"));
+    assert!(deliveries[0].note.as_deref().unwrap().contains("answered 500"));
     server.reset().await;
     Mock::given(method("POST"))
         .respond_with(ResponseTemplate::new(200))
         .mount(&server)
         .await;
-    let mut resend = LetterResendParams {
+    let mut resend = DeliveryResendParams {
         webhook: "erp".to_owned(),
-        letters: Some(vec![letters[0].letter]),
+        deliveries: Some(vec![deliveries[0].delivery]),
     };
     assert_eq!(
-        client.call::<LetterResend>(&resend).await.unwrap().letters,
+        client.call::<DeliveryResend>(&resend).await.unwrap().deliveries,
         1
     );
     assert_eq!(settled(&client).await, dead - 1);
-    assert_eq!(received(&server).await[0]["id"], json!(letters[0].id));
+    assert_eq!(received(&server).await[0]["id"], json!(deliveries[0].id));
     resend.webhook = "epr".to_owned();
-    let ClientError::Refused(error) = client.call::<LetterResend>(&resend).await.unwrap_err()
+    let ClientError::Refused(error) = client.call::<DeliveryResend>(&resend).await.unwrap_err()
     else {
         panic!("not refused");
     };

@@ -5,9 +5,9 @@ use std::net::SocketAddr;
 
 use serde_json::json;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use trisect_api::client::Client;
-use trisect_api::table::{AuditList, JobOpen};
-use trisect_api::wire::{AuditListParams, JobOpenParams};
+use trisect_wire::client::Client;
+use trisect_wire::table::{AuditList, JobOpen};
+use trisect_wire::types::{AuditListParams, JobOpenParams};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::raw::{Answer, Frame, WebSocket, get_with, post_with};
 use trisect_tests::wait::within;

@@ -9,8 +9,8 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use serde_json::{Value, json};
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, BufReader};
 use tokio::process::Command;
-use trisect_api::table::{JobClose, JobReplay, JobVerify, WebhookList};
-use trisect_api::wire::{JobName, NoParams};
+use trisect_wire::table::{JobClose, JobReplay, JobVerify, WebhookList};
+use trisect_wire::types::{JobName, NoParams};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::program;
 use trisect_tests::service::{client, open_job, readings, submit};
@@ -182,7 +182,7 @@ async fn news_that_was_on_its_way_arrives_after_a_kill_in_order() {
         .await;
     let daemon = Daemon::serve(&file).await;
     let calling = client(daemon.address).await;
-    within("the letters", async {
+    within("the deliveries", async {
         let mut again = tokio::time::interval(std::time::Duration::from_millis(20));
         loop {
             again.tick().await;

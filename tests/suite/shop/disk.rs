@@ -10,9 +10,9 @@ use std::process::Command;
 
 use serde_json::json;
 use tempfile::TempDir;
-use trisect_api::ErrorKind;
-use trisect_api::table::{JobAnswer, JobReplay, JobVerify};
-use trisect_api::wire::{JobAnswerParams, JobName};
+use trisect_wire::ErrorKind;
+use trisect_wire::table::{JobAnswer, JobReplay, JobVerify};
+use trisect_wire::types::{JobAnswerParams, JobName};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::service::{client, open_job, readings, submit};
 

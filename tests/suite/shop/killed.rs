@@ -5,11 +5,11 @@ use std::path::Path;
 use std::time::Duration;
 
 use serde_json::json;
-use trisect_api::client::Client;
-use trisect_api::table::{
+use trisect_wire::client::Client;
+use trisect_wire::table::{
     JobAnswer, JobClose, JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit,
 };
-use trisect_api::wire::{JobAnswerParams, JobName, ReadingHistoryParams, ReadingSubmitParams};
+use trisect_wire::types::{JobAnswerParams, JobName, ReadingHistoryParams, ReadingSubmitParams};
 use trisect_journal::{Journal, SqliteJournal};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::service::{BAY, client, open_job, readings};

@@ -1,10 +1,10 @@
 //! What instruments say outside any job, shown by `reading.history`.
 
 use serde_json::{Value, json};
-use trisect_api::client::{Client, ClientError};
-use trisect_api::table::{JobClose, ReadingHistory};
-use trisect_api::wire::{OutsideReading, ReadingHistoryParams, Readings};
-use trisect_api::{ErrorKind, WireError};
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{JobClose, ReadingHistory};
+use trisect_wire::types::{OutsideReading, ReadingHistoryParams, Readings};
+use trisect_wire::{ErrorKind, WireError};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::instrument::{Cable, METER, counted, place};
 use trisect_tests::service::{BAY, client, open_job, readings, submit};

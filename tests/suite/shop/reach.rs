@@ -7,7 +7,7 @@ use std::time::Duration;
 use serde_json::{Value, json};
 use tokio::io::AsyncReadExt;
 use tokio::net::TcpStream;
-use trisect_network::{Ask, Caller, Tls, Url};
+use trisect_http::{Ask, Caller, Tls, Url};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::{Ended, trisect};
 use trisect_tests::raw::WebSocket;

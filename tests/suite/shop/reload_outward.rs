@@ -133,17 +133,17 @@ async fn webhooks_that_changed_are_exchanged_and_lose_nothing() {
     let tries = got(&left).await.len();
     sleep(Duration::from_millis(1500)).await;
     assert_eq!(got(&left).await.len(), tries);
-    let waiting = ask(&daemon, "letter.list", json!({"waiting": true})).await;
-    let letters = waiting["letters"].as_array().unwrap();
-    assert_eq!(letters.len(), 1, "{waiting}");
+    let waiting = ask(&daemon, "delivery.list", json!({"waiting": true})).await;
+    let deliveries = waiting["deliveries"].as_array().unwrap();
+    assert_eq!(deliveries.len(), 1, "{waiting}");
     assert_eq!(
-        (&letters[0]["webhook"], &letters[0]["event"]),
+        (&deliveries[0]["webhook"], &deliveries[0]["event"]),
         (&json!("left"), &json!(OPENED))
     );
     // It is sent once one of that name is back.
     telling(folder.path(), &[after[0], after[1], ("left", &back)]);
     daemon.reload();
-    until("the letter that waited", async || {
+    until("the delivery that waited", async || {
         !got(&back).await.is_empty()
     })
     .await;

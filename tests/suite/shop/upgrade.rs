@@ -9,9 +9,9 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use rustix::io::{FdFlags, fcntl_setfd};
 use tokio::process::Command;
-use trisect_api::client::Client;
-use trisect_api::table::{JobShow, ReadingSubmit};
-use trisect_api::wire::{JobName, ReadingSubmitParams};
+use trisect_wire::client::Client;
+use trisect_wire::table::{JobShow, ReadingSubmit};
+use trisect_wire::types::{JobName, ReadingSubmitParams};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::program;
 use trisect_tests::service::{BAY, client, open_job, readings};

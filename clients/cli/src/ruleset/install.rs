@@ -7,9 +7,9 @@ use crate::job::tell;
 use crate::server::{Server, call};
 use std::fmt::Write;
 use std::path::Path;
-use trisect_api::client::ClientError;
-use trisect_api::table;
-use trisect_api::wire::{Defect, NoParams, RulesetInstallParams, RulesetInstalled, RulesetSummary};
+use trisect_wire::client::ClientError;
+use trisect_wire::table;
+use trisect_wire::types::{Defect, NoParams, RulesetInstallParams, RulesetInstalled, RulesetSummary};
 
 /// Lists the rule sets of the service.
 ///

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::Deserialize;
-use trisect_api::Role;
+use trisect_wire::Role;
 
 use super::span::Span;
 use crate::transport::TransportSettings;

@@ -119,7 +119,7 @@ pub enum LogFormat {
 impl Default for Settings {
     fn default() -> Settings {
         Settings {
-            listen: SocketAddr::from(([127, 0, 0, 1], trisect_api::DEFAULT_PORT)),
+            listen: SocketAddr::from(([127, 0, 0, 1], trisect_wire::DEFAULT_PORT)),
             journal: PathBuf::from("trisect.db"),
             token_file: None,
             access: AccessSettings::here(),

@@ -3,12 +3,12 @@
 
 use std::time::{Duration, Instant};
 
-use trisect_api::table::{JobVerdictNow, PhaseSay, ProbeLift, ProbePlace};
-use trisect_api::wire::{
+use trisect_wire::table::{JobVerdictNow, PhaseSay, ProbeLift, ProbePlace};
+use trisect_wire::types::{
     CheckShown, Drive, HowShown, JobName, JobVerdict, Outcome, Phase, PhaseSayParams,
     ProbeLiftParams, ProbePlaceParams, Ruleset,
 };
-use trisect_bench::machine::{self, BypassCommand, Key};
+use trisect_machine::{self, BypassCommand, Key};
 
 use super::DemoError;
 use super::stage::{BAY, Stage};

@@ -2,12 +2,12 @@
 
 use std::collections::HashSet;
 
-use trisect_api::table::{JobAnswer, JobClose, JobOpen, JobReplay, ReadingEnter, RulesetShow};
-use trisect_api::wire::{
+use trisect_wire::table::{JobAnswer, JobClose, JobOpen, JobReplay, ReadingEnter, RulesetShow};
+use trisect_wire::types::{
     CheckShown, HowShown, Job, JobAnswerParams, JobCloseParams, JobOpenParams, JobReplayParams,
     NextTest, ReadingEnterParams, Ruleset, RulesetName, Standing, Verdict,
 };
-use trisect_bench::machine::Fault;
+use trisect_machine::Fault;
 use trisect_measure::Unit;
 
 use super::DemoError;
@@ -95,7 +95,7 @@ async fn open(stage: &Stage, rules: &Ruleset, faults: &[Fault]) -> Result<Job, D
     );
     say::line(
         "service",
-        &format!("http://{}{}", stage.address, trisect_api::RPC_PATH),
+        &format!("http://{}{}", stage.address, trisect_wire::RPC_PATH),
     );
     say::line("job", &job.job);
     Ok(job)

@@ -10,10 +10,10 @@ pub(crate) mod stage;
 
 use std::path::PathBuf;
 
-use trisect_api::client::ClientError;
-use trisect_bench::bay::BayError;
-use trisect_bench::instruments::PlaceError;
-use trisect_bench::machine::{Fault, FaultError};
+use trisect_wire::client::ClientError;
+use trisect_simulated::bay::BayError;
+use trisect_simulated::instruments::PlaceError;
+use trisect_machine::{Fault, FaultError};
 
 use crate::StartError;
 use stage::Stage;

@@ -1,6 +1,6 @@
 //! What the demo prints.
 
-use trisect_api::wire::{
+use trisect_wire::types::{
     CheckShown, Evidence, JobVerdict, NextTest, Outcome, Side, Standing, Verdict,
 };
 

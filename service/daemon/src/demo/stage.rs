@@ -6,12 +6,12 @@ use std::path::Path;
 
 use serde_json::{Map, Value, json};
 use tempfile::TempDir;
-use trisect_api::RPC_PATH;
-use trisect_api::client::{Client, ClientError};
-use trisect_api::method::Method;
-use trisect_bench::bay::{Instrument, Options, SimulatedBay, Speaks};
-use trisect_bench::instruments::WordOrder;
-use trisect_bench::machine::Fault;
+use trisect_wire::RPC_PATH;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::method::Method;
+use trisect_simulated::bay::{Instrument, Options, SimulatedBay, Speaks};
+use trisect_simulated::instruments::WordOrder;
+use trisect_machine::Fault;
 
 use super::{DemoError, Wishes};
 use crate::Service;

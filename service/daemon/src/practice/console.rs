@@ -3,7 +3,7 @@
 use std::io::BufRead as _;
 
 use tokio::sync::{mpsc, watch};
-use trisect_bench::bay::SimulatedBay;
+use trisect_simulated::bay::SimulatedBay;
 
 use super::hands::Wanted;
 use super::say;

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use tokio::sync::watch;
-use trisect_api::wire::{Drive, Phase, PhaseSayParams};
-use trisect_bench::bay::SimulatedBay;
-use trisect_bench::machine::{self, BypassCommand, Key};
+use trisect_wire::types::{Drive, Phase, PhaseSayParams};
+use trisect_simulated::bay::SimulatedBay;
+use trisect_machine::{self, BypassCommand, Key};
 
 use super::say;
 use crate::bay::BayHandle;

@@ -15,11 +15,11 @@ use std::path::PathBuf;
 
 use tempfile::TempDir;
 use tokio::sync::watch;
-use trisect_api::WireError;
-use trisect_api::wire::{JobOpenParams, ProbePlaceParams};
-use trisect_bench::bay::{BayError, Options, SimulatedBay};
-use trisect_bench::instruments::PlaceError;
-use trisect_bench::machine::{Fault, FaultError};
+use trisect_wire::WireError;
+use trisect_wire::types::{JobOpenParams, ProbePlaceParams};
+use trisect_simulated::bay::{BayError, Options, SimulatedBay};
+use trisect_simulated::instruments::PlaceError;
+use trisect_machine::{Fault, FaultError};
 
 use crate::bay::BayHandle;
 use crate::config::{self, ConfigError, Flags, Settings};
@@ -146,7 +146,7 @@ pub async fn run(wishes: Wishes, ending: impl Future<Output = ()>) -> Result<(),
             what,
         })?;
     }
-    let directory = TempDir::with_prefix("trisect-bench-")?;
+    let directory = TempDir::with_prefix("trisect-simulated-")?;
     let mut settings = config::load(&flags(&wishes, &directory))?;
     log::start(&settings.log)?;
     let (lines, speed) = (directory.path(), wishes.speed);

@@ -1,8 +1,8 @@
 //! What the practice bay says of itself when it is there.
 
-use trisect_api::RPC_PATH;
-use trisect_bench::bay::{SimulatedBay, Speaks};
-use trisect_bench::machine::Fault;
+use trisect_wire::RPC_PATH;
+use trisect_simulated::bay::{SimulatedBay, Speaks};
+use trisect_machine::Fault;
 
 use super::{LEADS, console, say};
 use crate::Service;
@@ -56,7 +56,7 @@ pub(super) async fn tell(
         line(&one.id, &format!("{speaks}{at}"));
     }
     let server = match address.port() {
-        trisect_api::DEFAULT_PORT => String::new(),
+        trisect_wire::DEFAULT_PORT => String::new(),
         _ => format!(" --server ws://{address}{RPC_PATH}"),
     };
     line("try", &format!("trisect watch{server}"));

@@ -8,14 +8,14 @@ use tokio::sync::Notify;
 use super::SqliteJournal;
 use super::query::Reader;
 use super::store::{Done, Write};
-use crate::{Content, Counts, Fate, JournalError, Letter, Outbox, Pending, Tried};
+use crate::{Content, Counts, Fate, JournalError, Delivery, Outbox, Pending, Tried};
 
-/// Letters given up that are kept for each webhook: the oldest go first.
+/// Deliveries given up that are kept for each webhook: the oldest go first.
 const DEAD_KEPT: i64 = 10_000;
 
-const LETTER: &str = "SELECT letter.webhook, news.seq, news.id, news.noun, news.verb, news.lane, \
-     news.posted, letter.attempts, letter.due, letter.why, letter.dead \
-     FROM letter JOIN news ON news.seq = letter.news ";
+const DELIVERY: &str = "SELECT delivery.webhook, news.seq, news.id, news.noun, news.verb, news.lane, \
+     news.posted, delivery.attempts, delivery.due, delivery.why, delivery.dead \
+     FROM delivery JOIN news ON news.seq = delivery.news ";
 
 /// What can be written about the outbox.
 #[derive(Debug)]
@@ -34,7 +34,7 @@ pub(super) enum Mail {
 }
 
 impl Mail {
-    /// Carries it out; how many letters it was about.
+    /// Carries it out; how many deliveries it was about.
     pub(super) fn carry_out(&self, connection: &Connection) -> Result<u64, JournalError> {
         let done = match self {
             Mail::Address(webhooks) => address(connection, webhooks),
@@ -72,27 +72,27 @@ fn settle(connection: &Connection, tried: &Tried) -> rusqlite::Result<()> {
     let (webhook, seq) = (&tried.webhook, tried.seq);
     match &tried.fate {
         Fate::Delivered => {
-            let forget = "DELETE FROM letter WHERE webhook = ?1 AND news = ?2";
+            let forget = "DELETE FROM delivery WHERE webhook = ?1 AND news = ?2";
             connection.execute(forget, params![webhook, seq])?;
             forget_news(connection, seq)
         }
         Fate::Later { due, why } => {
-            let later = "UPDATE letter SET attempts = attempts + 1, due = ?3, why = ?4
+            let later = "UPDATE delivery SET attempts = attempts + 1, due = ?3, why = ?4
                          WHERE webhook = ?1 AND news = ?2";
             connection
                 .execute(later, params![webhook, seq, due, why])
                 .map(|_| ())
         }
         Fate::Dead { why } => {
-            let dead = "UPDATE letter SET attempts = attempts + 1, dead = 1, why = ?3
+            let dead = "UPDATE delivery SET attempts = attempts + 1, dead = 1, why = ?3
                         WHERE webhook = ?1 AND news = ?2";
             connection.execute(dead, params![webhook, seq, why])?;
-            let oldest = "SELECT news FROM letter WHERE webhook = ?1 AND dead = 1 ORDER BY news DESC LIMIT 1 OFFSET ?2";
+            let oldest = "SELECT news FROM delivery WHERE webhook = ?1 AND dead = 1 ORDER BY news DESC LIMIT 1 OFFSET ?2";
             let find = connection.query_row(oldest, params![webhook, DEAD_KEPT], |row| row.get(0));
             let Some(oldest): Option<i64> = find.optional()? else {
                 return Ok(());
             };
-            let forget = "DELETE FROM letter WHERE webhook = ?1 AND news = ?2";
+            let forget = "DELETE FROM delivery WHERE webhook = ?1 AND news = ?2";
             connection.execute(forget, params![webhook, oldest])?;
             forget_news(connection, oldest)
         }
@@ -101,12 +101,12 @@ fn settle(connection: &Connection, tried: &Tried) -> rusqlite::Result<()> {
 
 fn forget_news(connection: &Connection, seq: i64) -> rusqlite::Result<()> {
     let forget =
-        "DELETE FROM news WHERE seq = ?1 AND NOT EXISTS (SELECT 1 FROM letter WHERE news = ?1)";
+        "DELETE FROM news WHERE seq = ?1 AND NOT EXISTS (SELECT 1 FROM delivery WHERE news = ?1)";
     connection.execute(forget, params![seq]).map(|_| ())
 }
 
 fn revive(connection: &Connection, webhook: &str, seqs: Option<&[i64]>) -> rusqlite::Result<u64> {
-    let all = "UPDATE letter SET dead = 0, attempts = 0, due = 0 WHERE dead = 1 AND webhook = ?1";
+    let all = "UPDATE delivery SET dead = 0, attempts = 0, due = 0 WHERE dead = 1 AND webhook = ?1";
     let Some(seqs) = seqs else {
         return connection
             .execute(all, params![webhook])
@@ -120,8 +120,8 @@ fn revive(connection: &Connection, webhook: &str, seqs: Option<&[i64]>) -> rusql
     Ok(count as u64)
 }
 
-fn letter(row: &Row<'_>) -> rusqlite::Result<Letter> {
-    Ok(Letter {
+fn delivery(row: &Row<'_>) -> rusqlite::Result<Delivery> {
+    Ok(Delivery {
         webhook: row.get(0)?,
         seq: row.get(1)?,
         id: row.get(2)?,
@@ -137,24 +137,24 @@ fn letter(row: &Row<'_>) -> rusqlite::Result<Letter> {
 }
 
 impl Reader {
-    fn letters_of(
+    fn deliveries_of(
         &self,
         rest: &str,
         values: &[&dyn rusqlite::ToSql],
-    ) -> Result<Vec<Letter>, JournalError> {
+    ) -> Result<Vec<Delivery>, JournalError> {
         let reading = JournalError::storage("read the outbox");
         let mut find = self
             .connection()
-            .prepare_cached(&format!("{LETTER}{rest}"))
+            .prepare_cached(&format!("{DELIVERY}{rest}"))
             .map_err(&reading)?;
         let found = find
-            .query_map(params_from_iter(values), letter)
+            .query_map(params_from_iter(values), delivery)
             .map_err(&reading)?;
         found.collect::<Result<_, _>>().map_err(&reading)
     }
 
     fn content(&self, seq: i64) -> Result<Option<Content>, JournalError> {
-        let reading = JournalError::storage("read a letter");
+        let reading = JournalError::storage("read a delivery");
         let find = "SELECT noun, body, (SELECT id FROM job WHERE key = news.job), verdict FROM news WHERE seq = ?1";
         let found = self.connection().query_row(find, params![seq], |row| {
             Ok((
@@ -200,7 +200,7 @@ impl Reader {
     }
 
     fn counts(&self, webhook: &str) -> Result<Counts, JournalError> {
-        let count = "SELECT coalesce(sum(dead = 0), 0), coalesce(sum(dead = 1), 0) FROM letter WHERE webhook = ?1";
+        let count = "SELECT coalesce(sum(dead = 0), 0), coalesce(sum(dead = 1), 0) FROM delivery WHERE webhook = ?1";
         let counted = self.connection().query_row(count, params![webhook], |row| {
             Ok(Counts {
                 waiting: row.get::<_, i64>(0)?.unsigned_abs(),
@@ -220,12 +220,12 @@ impl Outbox for SqliteJournal {
         self.plain(Write::Mail(Mail::Post { verb, lane, body }))
     }
 
-    fn heads(&self, webhook: &str, limit: usize) -> Pending<Vec<Letter>> {
+    fn heads(&self, webhook: &str, limit: usize) -> Pending<Vec<Delivery>> {
         let webhook = webhook.to_owned();
         self.readers().ask(move |reader| {
-            let rest = "WHERE letter.webhook = ?1 AND letter.news IN (SELECT min(news) FROM letter
-                        WHERE webhook = ?1 AND dead = 0 GROUP BY lane) ORDER BY letter.due, news.seq LIMIT ?2";
-            reader.letters_of(rest, &[&webhook, &page(limit)])
+            let rest = "WHERE delivery.webhook = ?1 AND delivery.news IN (SELECT min(news) FROM delivery
+                        WHERE webhook = ?1 AND dead = 0 GROUP BY lane) ORDER BY delivery.due, news.seq LIMIT ?2";
+            reader.deliveries_of(rest, &[&webhook, &page(limit)])
         })
     }
 
@@ -237,11 +237,11 @@ impl Outbox for SqliteJournal {
         self.plain(Write::Mail(Mail::Settle(tried)))
     }
 
-    fn letters(&self, webhook: Option<&str>, dead: bool, limit: usize) -> Pending<Vec<Letter>> {
+    fn deliveries(&self, webhook: Option<&str>, dead: bool, limit: usize) -> Pending<Vec<Delivery>> {
         let webhook = webhook.map(str::to_owned);
         self.readers().ask(move |reader| {
-            let rest = "WHERE (?1 IS NULL OR letter.webhook = ?1) AND letter.dead = ?2 ORDER BY news.seq LIMIT ?3";
-            reader.letters_of(rest, &[&webhook, &dead, &page(limit)])
+            let rest = "WHERE (?1 IS NULL OR delivery.webhook = ?1) AND delivery.dead = ?2 ORDER BY news.seq LIMIT ?3";
+            reader.deliveries_of(rest, &[&webhook, &dead, &page(limit)])
         })
     }
 

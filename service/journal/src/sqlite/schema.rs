@@ -22,6 +22,7 @@ pub(crate) const MIGRATIONS: &[&str] = &[
     include_str!("v4.sql"),
     include_str!("v5.sql"),
     include_str!("v6.sql"),
+    include_str!("v7.sql"),
 ];
 
 /// The newest schema.

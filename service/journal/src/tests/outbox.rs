@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Kept, batch, new_job, reading, rule_set};
-use crate::{Closing, Content, Counts, Fate, Journal, Letter, Outbox, Tried};
+use crate::{Closing, Content, Counts, Fate, Journal, Delivery, Outbox, Tried};
 
 async fn addressed() -> Kept {
     let kept = Kept::new();
@@ -48,17 +48,17 @@ async fn job(kept: &Kept, id: &str) {
         .unwrap();
 }
 
-fn words(letters: &[Letter]) -> Vec<String> {
-    letters
+fn words(deliveries: &[Delivery]) -> Vec<String> {
+    deliveries
         .iter()
         .map(|l| format!("{} {}.{}", l.lane, l.noun, l.verb))
         .collect()
 }
 
-async fn tried(kept: &Kept, letter: &Letter, fate: Fate) {
+async fn tried(kept: &Kept, delivery: &Delivery, fate: Fate) {
     let tried = Tried {
-        webhook: letter.webhook.clone(),
-        seq: letter.seq,
+        webhook: delivery.webhook.clone(),
+        seq: delivery.seq,
         fate,
     };
     kept.journal.settle(vec![tried]).await.unwrap();
@@ -73,7 +73,7 @@ async fn what_happens_is_posted_to_those_who_want_it_and_survives() {
         .await
         .unwrap();
     let kept = kept.reopened();
-    let all = kept.journal.letters(Some("erp"), false, 100).await.unwrap();
+    let all = kept.journal.deliveries(Some("erp"), false, 100).await.unwrap();
     assert_eq!(
         words(&all),
         [
@@ -85,7 +85,7 @@ async fn what_happens_is_posted_to_those_who_want_it_and_survives() {
     );
     let wall = kept
         .journal
-        .letters(Some("wall"), false, 100)
+        .deliveries(Some("wall"), false, 100)
         .await
         .unwrap();
     assert_eq!(words(&wall), ["job-1 verdict.changed"]);
@@ -143,7 +143,7 @@ async fn what_was_given_up_is_kept_and_can_be_sent_again() {
         },
     )
     .await;
-    let dead = kept.journal.letters(None, true, 10).await.unwrap();
+    let dead = kept.journal.deliveries(None, true, 10).await.unwrap();
     assert_eq!(
         (words(&dead), dead[0].dead),
         (vec!["job-1 job.opened".to_owned()], true)
@@ -182,6 +182,6 @@ async fn nobody_to_write_to_means_nothing_is_noted() {
         .post("changed", "bay-1/meter".to_owned(), "{}".to_owned())
         .await
         .unwrap();
-    assert_eq!(kept.journal.letters(None, false, 10).await.unwrap(), []);
+    assert_eq!(kept.journal.deliveries(None, false, 10).await.unwrap(), []);
     assert_eq!(kept.journal.content(1).await.unwrap(), None);
 }

@@ -1,0 +1,279 @@
+//! Jobs: opened, taken up again after a restart, answered, closed.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use jiff::Timestamp;
+use trisect_wire::types::{
+    self, Job, JobAnswerParams, JobCloseParams, JobOpenParams, JobState, JobVerdict, VerdictItem,
+};
+use trisect_wire::{ErrorKind, WireError};
+use trisect_diagnosis::Diagnosis;
+use trisect_journal::{self as journal, Closing, EventRow, Happened, Ids, NewJob, RuleSetText};
+use trisect_rules::RuleSet;
+
+use super::record::{internal, refusal};
+use super::state::{Bay, OpenJob};
+use crate::catalog::Entry;
+use crate::convert;
+use crate::replay::replay;
+
+impl Bay {
+    /// `job.open`.
+    pub(crate) async fn open(&mut self, params: JobOpenParams) -> Result<Job, WireError> {
+        if let Some(open) = &self.job {
+            return Err(ErrorKind::BayBusy
+                .because(format!("{} has the open job {}", self.name, open.job.job))
+                .at("bay")
+                .hint("close it first with job.close"));
+        }
+        if params.machine.trim().is_empty() || params.machine.len() > 200 {
+            return Err(ErrorKind::InvalidParams
+                .because("a machine is named by 1 to 200 characters")
+                .at("machine")
+                .hint("write what the shop calls it"));
+        }
+        let rules = self.rules_for(params.ruleset.as_deref())?;
+        let complaint = complaint(rules.model.rules(), params.complaint.as_deref())?;
+        let opened = self.clock.now();
+        let new = NewJob {
+            id: uuid::Uuid::now_v7().to_string(),
+            bay: self.name.clone(),
+            machine: params.machine,
+            complaint: params.complaint,
+            rule_set: rules.model.rules().digest.clone(),
+            opened_at: self.clock.wall(opened).to_string(),
+            opened_by: params.by,
+        };
+        let text = kept_text(&rules);
+        self.journal
+            .put_rule_set(text)
+            .await
+            .map_err(|error| refusal(&error))?;
+        self.journal
+            .open_job(new.clone())
+            .await
+            .map_err(|error| refusal(&error))?;
+        let kept = journal::Job {
+            opened: new,
+            closed_at: None,
+            confirmed: vec![],
+            note: None,
+        };
+        let job = shown(&kept, rules.model.rules());
+        let diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
+        self.job = Some(open_job(job.clone(), rules, diagnosis, opened));
+        self.judge().await?;
+        Ok(job)
+    }
+
+    /// Takes up the job that was open when the service last ended.
+    pub(crate) async fn resume(&mut self, kept: journal::Job) -> Result<(), WireError> {
+        let journal = Arc::clone(&self.journal);
+        let replayed = replay(&*journal, &self.catalog, &kept).await?;
+        let opened_at: Timestamp = kept
+            .opened
+            .opened_at
+            .parse()
+            .map_err(|error: jiff::Error| internal(&error))?;
+        let job = shown(&kept, replayed.rules.model.rules());
+        let mut open = open_job(
+            job,
+            replayed.rules,
+            replayed.diagnosis,
+            self.clock.at(opened_at),
+        );
+        open.seq = replayed.seq;
+        open.newest = replayed.newest;
+        // If the wall clock went back since, the job's time still goes on.
+        let behind = (open.newest - (self.clock.now() - open.opened)).max(0);
+        open.opened -= behind;
+        tracing::info!(
+            bay = self.name,
+            job = open.job.job,
+            "took up the open job again"
+        );
+        self.job = Some(open);
+        self.replace(&replayed.placed);
+        self.judge().await
+    }
+
+    /// `job.answer`.
+    pub(crate) async fn answer(
+        &mut self,
+        params: JobAnswerParams,
+    ) -> Result<JobVerdict, WireError> {
+        self.this_job(&params.job)?;
+        let (rules, at) = self.moment()?;
+        check_answer(&rules, &params)?;
+        let row = EventRow {
+            at,
+            wall: self.wall_of(at),
+            by: params.by.as_deref().map(Arc::from),
+            what: Happened::Answer {
+                check: Arc::from(params.check.as_str()),
+                answer: Arc::from(params.answer.as_str()),
+            },
+        };
+        self.record(vec![row], None).await?;
+        self.verdict_now()
+    }
+
+    /// `job.close`.
+    pub(crate) async fn close(&mut self, params: JobCloseParams) -> Result<Job, WireError> {
+        self.this_job(&params.job)?;
+        let (rules, _) = self.moment()?;
+        for (index, suspect) in params.confirmed.iter().flatten().enumerate() {
+            if rules.suspect_index(suspect).is_none() {
+                return Err(ErrorKind::UnknownSuspect
+                    .because(format!("there is no suspect `{suspect}`"))
+                    .at(format!("confirmed[{index}]"))
+                    .hint_nearest(suspect, rules.suspects.iter().map(|s| s.id.as_str())));
+            }
+        }
+        // Whoever watches is told what the last readings came to before the end.
+        self.judge().await?;
+        let closed_at = self.clock.wall(self.clock.now()).to_string();
+        let open = self.open_job()?;
+        let id = Arc::clone(&open.id);
+        let closing = Closing {
+            closed_at: closed_at.clone(),
+            confirmed: params.confirmed.clone().unwrap_or_default(),
+            note: params.note.clone(),
+            verdict: open.diagnosis.verdict().to_bytes(),
+        };
+        let mut job = open.job.clone();
+        self.journal
+            .close_job(id, closing)
+            .await
+            .map_err(|error| refusal(&error))?;
+        self.job = None;
+        for instrument in self.instruments.values_mut() {
+            instrument.probes.clear();
+        }
+        job.state = JobState::Closed;
+        job.closed = Some(wire::Time(closed_at.clone()));
+        job.confirmed = params.confirmed;
+        job.note = params.note;
+        let item = VerdictItem::Closed {
+            job: job.job.clone(),
+            time: wire::Time(closed_at),
+        };
+        self.news
+            .verdicts
+            .publish(&item)
+            .map_err(|error| internal(&error))?;
+        Ok(job)
+    }
+
+    /// Refuses another job than the open one: it was closed in the meantime.
+    pub(crate) fn this_job(&mut self, job: &str) -> Result<(), WireError> {
+        match &self.job {
+            Some(open) if open.is(job) => Ok(()),
+            _ => Err(ErrorKind::JobClosed
+                .because(format!("job {job} is closed"))
+                .at("job")
+                .hint("open another one for the bay")),
+        }
+    }
+
+    fn rules_for(&self, id: Option<&str>) -> Result<Entry, WireError> {
+        let id = id.unwrap_or(&self.ruleset);
+        self.catalog.get(id).ok_or_else(|| {
+            ErrorKind::UnknownRuleset
+                .because(format!("there is no rule set `{id}`"))
+                .at("ruleset")
+                .hint_nearest(id, self.catalog.ids().iter().map(String::as_str))
+        })
+    }
+}
+
+fn open_job(job: Job, rules: Entry, diagnosis: Diagnosis, opened: i64) -> OpenJob {
+    OpenJob {
+        id: Arc::from(job.job.as_str()),
+        ids: Ids::new(rules.model.rules()),
+        job,
+        rules,
+        diagnosis,
+        opened,
+        seq: 0,
+        newest: 0,
+        told: Vec::new(),
+        due: None,
+        cost: Duration::ZERO,
+        kept: None,
+    }
+}
+
+fn kept_text(rules: &Entry) -> RuleSetText {
+    let set = rules.model.rules();
+    RuleSetText {
+        digest: set.digest.clone(),
+        id: set.id.clone(),
+        version: set.version.clone(),
+        text: rules.text.to_string(),
+    }
+}
+
+fn complaint(rules: &RuleSet, id: Option<&str>) -> Result<Option<usize>, WireError> {
+    let Some(id) = id else { return Ok(None) };
+    let known = rules.complaint_index(id).ok_or_else(|| {
+        ErrorKind::UnknownComplaint
+            .because(format!("there is no complaint `{id}`"))
+            .at("complaint")
+            .hint_nearest(id, rules.complaints.iter().map(|c| c.id.as_str()))
+    })?;
+    Ok(Some(known))
+}
+
+fn check_answer(rules: &RuleSet, params: &JobAnswerParams) -> Result<(), WireError> {
+    let asked_checks = || rules.checks.iter().filter(|c| c.asked().is_some());
+    let check = rules
+        .checks
+        .iter()
+        .find(|c| c.id == params.check)
+        .ok_or_else(|| {
+            ErrorKind::UnknownCheck
+                .because(format!("there is no check `{}`", params.check))
+                .at("check")
+                .hint_nearest(&params.check, asked_checks().map(|c| c.id.as_str()))
+        })?;
+    let asked = check.asked().ok_or_else(|| {
+        ErrorKind::UnknownCheck
+            .because(format!("`{}` is measured, not asked", params.check))
+            .at("check")
+            .hint("measure it, or enter a reading with reading.enter")
+    })?;
+    if asked.answers.contains(&params.answer) {
+        return Ok(());
+    }
+    Err(ErrorKind::UnknownAnswer
+        .because(format!(
+            "`{}` is no answer to `{}`",
+            params.answer, params.check
+        ))
+        .at("answer")
+        .hint(format!("answer one of {}", asked.answers.join(", "))))
+}
+
+/// A job of the journal as it goes over the wire.
+pub(crate) fn shown(kept: &journal::Job, rules: &RuleSet) -> Job {
+    let closed = kept.closed_at.is_some();
+    Job {
+        job: kept.opened.id.clone(),
+        bay: kept.opened.bay.clone(),
+        machine: kept.opened.machine.clone(),
+        state: if closed {
+            JobState::Closed
+        } else {
+            JobState::Open
+        },
+        complaint: kept.opened.complaint.clone(),
+        ruleset: convert::digest(rules),
+        by: kept.opened.opened_by.clone(),
+        opened: wire::Time(kept.opened.opened_at.clone()),
+        closed: kept.closed_at.clone().map(wire::Time),
+        confirmed: (!kept.confirmed.is_empty()).then(|| kept.confirmed.clone()),
+        note: kept.note.clone(),
+    }
+}

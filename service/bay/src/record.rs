@@ -1,0 +1,273 @@
+//! What happens is kept first, then weighed, then told.
+
+use std::sync::Arc;
+
+use tokio::time::Instant;
+use trisect_wire::types::{self as wire, JobVerdict, ReadingItem, VerdictItem};
+use trisect_wire::{ErrorKind, WireError};
+use trisect_diagnosis::Verdict;
+use trisect_journal::{
+    Appended, Batch, EventRow, Happened, JournalError, StoredEvent, SubmissionKey,
+};
+use trisect_rules::{Outcome, RuleSet, Side, Standing};
+
+use super::state::{Bay, OpenJob};
+use crate::convert;
+use crate::metrics::Fate;
+
+/// What of a verdict is worth keeping at once: a reading that only moves a
+/// belief can always be weighed again from the journal.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Gist {
+    standing: Standing,
+    side: Option<Side>,
+    also: Vec<Side>,
+    named: Option<String>,
+    outcomes: Vec<(String, Outcome)>,
+}
+
+impl Gist {
+    fn of(verdict: &Verdict) -> Gist {
+        Gist {
+            standing: verdict.standing,
+            side: verdict.side,
+            also: verdict.also.clone(),
+            named: verdict.named.clone(),
+            outcomes: verdict
+                .evidence
+                .iter()
+                .map(|e| (e.check.clone(), e.outcome))
+                .collect(),
+        }
+    }
+}
+
+impl Bay {
+    /// Keeps rows of the open job, all or none, and waits until they are on
+    /// disk; then weighs them, judges, and tells the news.
+    pub(crate) async fn record(
+        &mut self,
+        rows: Vec<EventRow>,
+        key: Option<SubmissionKey>,
+    ) -> Result<Appended, WireError> {
+        let appended = self.keep(rows, key).await?;
+        if let Appended::Stored { .. } = appended {
+            self.judge().await?;
+        }
+        Ok(appended)
+    }
+
+    /// The same for what instruments stream: it is judged when its turn comes.
+    pub(crate) async fn stream(&mut self, rows: Vec<EventRow>) -> Result<(), WireError> {
+        self.keep(rows, None).await?;
+        let cost = self.open_job()?.cost;
+        if self.verdict_due().is_none() {
+            let due = self.pace.book(&self.name, cost);
+            self.open_job()?.due = Some(due);
+        }
+        Ok(())
+    }
+
+    /// When the verdict on what was streamed is due, if anything was.
+    pub(super) fn verdict_due(&self) -> Option<Instant> {
+        self.job.as_ref()?.due
+    }
+
+    /// Judges what was streamed, as its turn has come.
+    pub(super) async fn judge_streamed(&mut self) {
+        // The readings themselves go out first.
+        tokio::task::yield_now().await;
+        if let Err(error) = self.judge().await {
+            // It is folded anew from the journal whenever it is asked for; the log says what failed.
+            tracing::error!(bay = self.name, %error, "the verdict on what was streamed was not told");
+        }
+    }
+
+    async fn keep(
+        &mut self,
+        rows: Vec<EventRow>,
+        key: Option<SubmissionKey>,
+    ) -> Result<Appended, WireError> {
+        let job = Arc::clone(&self.open_job()?.id);
+        let bay = Arc::from(self.name.as_str());
+        // The rows are shared with the journal's thread: texts are, too, so this is cheap.
+        let batch = Batch {
+            job: Some(job),
+            bay,
+            key,
+            events: rows.clone(),
+        };
+        let appended = self
+            .journal
+            .append(batch)
+            .await
+            .map_err(|error| refusal(&error))?;
+        if let Appended::Stored { first, .. } = appended {
+            let reading = |row: &&EventRow| matches!(row.what, Happened::Reading(_));
+            let readings = rows.iter().filter(reading).count();
+            self.metrics.readings(&self.name, Fate::OfJob, readings);
+            self.weigh(&rows, first)?;
+        }
+        Ok(appended)
+    }
+
+    fn weigh(&mut self, rows: &[EventRow], first: i64) -> Result<(), WireError> {
+        let told = self.news.readings.is_watched();
+        let (bay, news) = (self.name.clone(), self.news.clone());
+        let open = self.open_job()?;
+        let rules = Arc::clone(open.rules.model.rules());
+        for (row, seq) in rows.iter().zip(first..) {
+            let event = open.ids.event(row).map_err(|error| internal(&error))?;
+            if let Some(event) = event {
+                open.diagnosis.push(&event);
+            }
+            open.seq = seq.unsigned_abs();
+            open.newest = row.at;
+            if told && matches!(row.what, Happened::Reading(_)) {
+                let item = reading(&rules, &bay, &open.id, seq, row).map(ReadingItem::Reading);
+                if let Some(item) = item {
+                    news.readings
+                        .publish(&item)
+                        .map_err(|error| internal(&error))?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Tells the verdict if it changed, and keeps it if its gist did.
+    pub(crate) async fn judge(&mut self) -> Result<(), WireError> {
+        let begun = Instant::now();
+        let watched = self.news.verdicts.is_watched();
+        let open = self.open_job()?;
+        open.due = None;
+        let verdict = open.diagnosis.verdict();
+        let bytes = verdict.to_bytes();
+        if bytes == open.told {
+            return Ok(());
+        }
+        let gist = Gist::of(&verdict);
+        let (id, seq) = (Arc::clone(&open.id), open.seq);
+        let keep = open.kept.as_ref() != Some(&gist);
+        open.kept = Some(gist);
+        open.told.clone_from(&bytes);
+        if watched {
+            let item = VerdictItem::Verdict(Box::new(self.verdict_now()?));
+            self.news
+                .verdicts
+                .publish(&item)
+                .map_err(|error| internal(&error))?;
+        }
+        let open = self.open_job()?;
+        open.cost = begun.elapsed();
+        if keep {
+            let seq = i64::try_from(seq).unwrap_or(i64::MAX);
+            let kept = self.journal.record_verdict(id, seq, bytes).await;
+            kept.map_err(|error| refusal(&error))?;
+        }
+        Ok(())
+    }
+
+    /// The verdict of the open job as it stands.
+    pub(crate) fn verdict_now(&mut self) -> Result<JobVerdict, WireError> {
+        let bay = self.name.clone();
+        let clock = self.clock;
+        let open = self.open_job()?;
+        Ok(JobVerdict {
+            job: open.job.job.clone(),
+            bay,
+            seq: open.seq,
+            time: wire::Time(clock.wall(open.opened + open.newest).to_string()),
+            verdict: convert::verdict(&open.diagnosis.verdict()),
+        })
+    }
+
+    /// What a verdict subscriber is told first.
+    pub(crate) fn verdict_item(&mut self) -> Option<VerdictItem> {
+        let verdict = self.verdict_now().ok()?;
+        Some(VerdictItem::Verdict(Box::new(verdict)))
+    }
+}
+
+impl OpenJob {
+    /// Whether this is the job of an id.
+    pub(crate) fn is(&self, job: &str) -> bool {
+        self.job.job == job
+    }
+}
+
+/// A stored reading as it goes over the wire; `None` for other events.
+pub(crate) fn stored_reading(rules: &RuleSet, event: &StoredEvent) -> Option<wire::Reading> {
+    let job = event.job.as_deref().unwrap_or_default();
+    reading(rules, &event.bay, job, event.seq, &event.row)
+}
+
+fn reading(
+    rules: &RuleSet,
+    bay: &str,
+    job: &str,
+    seq: i64,
+    row: &EventRow,
+) -> Option<wire::Reading> {
+    let Happened::Reading(reading) = &row.what else {
+        return None;
+    };
+    let point = rules.point_index(&reading.point)?;
+    let unit = rules.point_unit(point);
+    let wall = jiff::Timestamp::from_microsecond(row.wall).ok()?;
+    Some(wire::Reading {
+        seq: seq.unsigned_abs(),
+        job: job.to_owned(),
+        bay: bay.to_owned(),
+        point: reading.point.to_string(),
+        time: wire::Time(wall.to_string()),
+        at: row.at as f64 / 1e9,
+        value: unit.from_si(reading.amount.edge()),
+        unit: unit.symbol().to_owned(),
+        uncertainty: unit.span_from_si(reading.uncertainty),
+        beyond: convert::beyond(reading.amount),
+        instrument: reading.instrument.as_ref().map(ToString::to_string),
+        channel: reading.channel.map(|channel| channel.to_string()),
+        calibration: reading.calibration.as_ref().map(ToString::to_string),
+        latency: reading.latency.map(|nanos| nanos as f64 / 1e9),
+        barometer: reading.barometer.map(|pressure| unit.from_si(pressure)),
+        by: row.by.as_ref().map(ToString::to_string),
+        entered: reading.entered,
+        flags: reading
+            .flags
+            .words()
+            .into_iter()
+            .map(str::to_owned)
+            .collect(),
+        repeated: false,
+    })
+}
+
+/// What the journal refuses, in the words of the wire.
+pub(crate) fn refusal(error: &JournalError) -> WireError {
+    let said = error.to_string();
+    match error {
+        JournalError::UnknownJob { .. } => ErrorKind::UnknownJob.because(said).at("job"),
+        JournalError::JobClosed { .. } => ErrorKind::JobClosed.because(said).at("job"),
+        JournalError::BayBusy { .. } => ErrorKind::BayBusy.because(said).at("bay"),
+        JournalError::KeyReused { .. } => ErrorKind::InvalidValue
+            .because(said)
+            .at("key")
+            .hint("use a new key for other readings"),
+        JournalError::BadRow { .. } => ErrorKind::InvalidValue.because(said),
+        _ => {
+            tracing::error!(error = error as &dyn std::error::Error, "journal failed");
+            ErrorKind::Storage
+                .because(said)
+                .hint("see the service's log; nothing was stored")
+        }
+    }
+}
+
+/// Something that cannot happen unless the program is wrong.
+pub(crate) fn internal(error: &(dyn std::error::Error + 'static)) -> WireError {
+    tracing::error!(error, "internal error");
+    ErrorKind::Internal
+        .because(error.to_string())
+        .hint("see the service's log")
+}

@@ -1,0 +1,78 @@
+//! `audit.list` and `job.verify`.
+
+use jsonrpsee::RpcModule;
+use trisect_wire::serve::register;
+use trisect_wire::table::{AuditList, JobVerify};
+use trisect_wire::types::{AuditEntry, AuditListParams, AuditTrail, JobVerified};
+use trisect_wire::{ErrorKind, WireError};
+use trisect_journal::AuditFilter;
+
+use super::Hall;
+use super::job::time_of;
+use crate::bay::refusal;
+
+/// Entries of one page, unless the caller wants fewer; and at the most.
+const PAGE: u32 = 100;
+const MOST: u32 = 1000;
+
+pub(super) fn register_all(module: &mut RpcModule<Hall>) {
+    register::<AuditList, _, _, _>(module, |hall, params| async move {
+        hall.audit_trail(params).await
+    });
+    register::<JobVerify, _, _, _>(module, |hall, params| async move {
+        hall.kept_job(&params.job).await?;
+        let verified = hall.journal.verify(&params.job).await;
+        let verified = verified.map_err(|error| refusal(&error))?;
+        Ok(JobVerified {
+            job: params.job,
+            sound: verified.findings.is_empty(),
+            events: verified.events,
+            digest: verified.digest,
+            chained_after: verified.adopted.map(i64::unsigned_abs),
+            findings: verified.findings,
+        })
+    });
+}
+
+impl Hall {
+    async fn audit_trail(&self, params: AuditListParams) -> Result<AuditTrail, WireError> {
+        let limit = params.limit.unwrap_or(PAGE);
+        if limit == 0 || limit > MOST {
+            return Err(ErrorKind::TooLarge
+                .because(format!("a page has 1 to {MOST} entries"))
+                .at("limit")
+                .hint("ask for the next page with `before`"));
+        }
+        let filter = AuditFilter {
+            who: params.who,
+            subject: params.subject,
+            before: params
+                .before
+                .map(|seq| i64::try_from(seq).unwrap_or(i64::MAX)),
+        };
+        let wanted = limit as usize;
+        // One more than asked for tells whether there are more.
+        let rows = self.journal.audit_trail(filter, wanted + 1).await;
+        let mut rows = rows.map_err(|error| refusal(&error))?;
+        let more = rows.len() > wanted;
+        rows.truncate(wanted);
+        let entries = rows.into_iter().map(|stored| {
+            let row = stored.row;
+            Ok(AuditEntry {
+                seq: stored.seq.unsigned_abs(),
+                time: time_of(row.wall)?,
+                until: time_of(row.until)?,
+                count: row.count,
+                who: row.who,
+                peer: row.peer,
+                what: row.what,
+                subject: row.subject,
+                outcome: row.outcome,
+            })
+        });
+        Ok(AuditTrail {
+            entries: entries.collect::<Result<_, WireError>>()?,
+            more,
+        })
+    }
+}

@@ -1,0 +1,123 @@
+//! `webhook.list`, `delivery.list` and `delivery.resend`.
+
+use std::sync::Arc;
+
+use jiff::Timestamp;
+use jsonrpsee::RpcModule;
+use trisect_wire::serve::register;
+use trisect_wire::table::{DeliveryList, DeliveryResend, WebhookList};
+use trisect_wire::types::{
+    Delivery, DeliveryListParams, DeliveryResendParams, Deliveries, DeliveriesResent, Time, Webhooks,
+};
+use trisect_wire::{ErrorKind, WireError, wire};
+
+use super::Hall;
+use crate::bay::refusal;
+use crate::webhooks::{Webhook, event_id, event_kind};
+
+/// Deliveries of one answer.
+const USUAL: u32 = 100;
+const MOST: u32 = 10_000;
+
+pub(super) fn register_all(module: &mut RpcModule<Hall>) {
+    register::<WebhookList, _, _, _>(module, |hall, _| async move { hall.webhooks().await });
+    register::<DeliveryList, _, _, _>(
+        module,
+        |hall, params| async move { hall.deliveries(params).await },
+    );
+    register::<DeliveryResend, _, _, _>(
+        module,
+        |hall, params| async move { hall.resend(params).await },
+    );
+}
+
+impl Hall {
+    fn webhook(&self, name: &str) -> Result<Arc<Webhook>, WireError> {
+        let all = self.office.webhooks();
+        let found = all.iter().find(|one| one.name == name);
+        found.cloned().ok_or_else(|| {
+            ErrorKind::UnknownWebhook
+                .because(format!("there is no webhook `{name}`"))
+                .at("webhook")
+                .hint_nearest(name, all.iter().map(|one| one.name.as_str()))
+        })
+    }
+
+    async fn webhooks(&self) -> Result<Webhooks, WireError> {
+        let mut webhooks = Vec::new();
+        for one in self.office.webhooks().iter() {
+            let counts = self.office.outbox.counts(&one.name).await;
+            let counts = counts.map_err(|error| refusal(&error))?;
+            webhooks.push(wire::Webhook {
+                webhook: one.name.clone(),
+                url: one.url.to_string(),
+                about: one.about.clone(),
+                waiting: counts.waiting,
+                dead: counts.dead,
+                gone: one.is_gone(),
+                note: one.failure(),
+            });
+        }
+        Ok(Webhooks { webhooks })
+    }
+
+    async fn deliveries(&self, params: DeliveryListParams) -> Result<Deliveries, WireError> {
+        if let Some(name) = &params.webhook {
+            self.webhook(name)?;
+        }
+        let limit = params.limit.unwrap_or(USUAL);
+        if limit > MOST {
+            return Err(ErrorKind::TooLarge
+                .because(format!("at most {MOST} deliveries are listed at once"))
+                .at("limit")
+                .hint("ask for fewer"));
+        }
+        let limit = usize::try_from(limit).unwrap_or(usize::MAX);
+        let outbox = &self.office.outbox;
+        let found = outbox
+            .deliveries(params.webhook.as_deref(), !params.waiting, limit)
+            .await;
+        let found = found.map_err(|error| refusal(&error))?;
+        let deliveries = found.into_iter().map(|one| Delivery {
+            delivery: one.seq.unsigned_abs(),
+            id: event_id(&one),
+            event: event_kind(&one),
+            // Deliveries never tried are due from the beginning of time: at once.
+            due: Timestamp::from_millisecond(one.due)
+                .ok()
+                .filter(|_| !one.dead)
+                .map(|due| {
+                    if one.due == 0 {
+                        Time(one.posted.clone())
+                    } else {
+                        Time(due.to_string())
+                    }
+                }),
+            webhook: one.webhook,
+            subject: one.lane,
+            posted: Time(one.posted),
+            attempts: u64::from(one.attempts),
+            note: one.why,
+        });
+        Ok(Deliveries {
+            deliveries: deliveries.collect(),
+        })
+    }
+
+    async fn resend(&self, params: DeliveryResendParams) -> Result<DeliveriesResent, WireError> {
+        let webhook = self.webhook(&params.webhook)?;
+        let places = |seqs: Vec<u64>| {
+            seqs.into_iter()
+                .filter_map(|seq| i64::try_from(seq).ok())
+                .collect()
+        };
+        webhook.forgive();
+        let revived = self
+            .office
+            .outbox
+            .revive(&webhook.name, params.deliveries.map(places))
+            .await;
+        let deliveries = revived.map_err(|error| refusal(&error))?;
+        Ok(DeliveriesResent { deliveries })
+    }
+}

@@ -1,0 +1,87 @@
+//! `probe.list` and `calibration.show`: what a reading is traced by.
+
+use jsonrpsee::RpcModule;
+use trisect_wire::serve::register;
+use trisect_wire::table::{CalibrationShow, ProbeList};
+use trisect_wire::types::{Calibration, Placement, Placements, Time};
+use trisect_wire::{ErrorKind, WireError};
+use trisect_journal::{Happened, Probe, StoredEvent};
+
+use super::Hall;
+use super::job::{PAGE, time_of};
+use crate::bay::{internal, refusal};
+
+pub(super) fn register_all(module: &mut RpcModule<Hall>) {
+    register::<ProbeList, _, _, _>(module, |hall, params| async move {
+        let job = hall.job_meant(params.job, params.bay.as_deref()).await?;
+        hall.placements(&job).await
+    });
+    register::<CalibrationShow, _, _, _>(module, |hall, params| async move {
+        hall.calibration(&params.calibration).await
+    });
+}
+
+impl Hall {
+    async fn placements(&self, job: &str) -> Result<Placements, WireError> {
+        let kept = self.kept_job(job).await?;
+        let (mut placements, mut after) = (Vec::new(), 0);
+        loop {
+            let page = self.journal.events(job, after, PAGE).await;
+            let page = page.map_err(|error| refusal(&error))?;
+            for event in &page {
+                after = event.seq;
+                follow(&mut placements, event)?;
+            }
+            if page.len() < PAGE {
+                break;
+            }
+        }
+        // A job that is closed has no probes placed any more.
+        for placement in placements.iter_mut().filter(|p| p.until.is_none()) {
+            placement.until = kept.closed_at.clone().map(Time);
+        }
+        Ok(Placements { placements })
+    }
+
+    async fn calibration(&self, id: &str) -> Result<Calibration, WireError> {
+        let kept = self.journal.calibration(id).await;
+        let kept = kept.map_err(|error| refusal(&error))?.ok_or_else(|| {
+            ErrorKind::UnknownCalibration
+                .because(format!("there is no calibration {id}"))
+                .at("calibration")
+                .hint("readings and instrument.list tell the ids")
+        })?;
+        serde_json::from_str(&kept.record).map_err(|error| internal(&error))
+    }
+}
+
+fn follow(placements: &mut Vec<Placement>, event: &StoredEvent) -> Result<(), WireError> {
+    let (Happened::Window(probe) | Happened::Lifted(probe)) = &event.row.what else {
+        return Ok(());
+    };
+    let Probe {
+        point,
+        instrument: Some(instrument),
+        channel: Some(channel),
+    } = probe
+    else {
+        // Placed by an older service, which did not say what.
+        return Ok(());
+    };
+    let (time, channel) = (time_of(event.row.wall)?, channel.to_string());
+    let before = placements
+        .iter_mut()
+        .filter(|p| p.until.is_none() && *p.instrument == **instrument && p.channel == channel);
+    before.for_each(|placement| placement.until = Some(time.clone()));
+    if matches!(event.row.what, Happened::Window(_)) {
+        placements.push(Placement {
+            seq: event.seq.unsigned_abs(),
+            instrument: instrument.to_string(),
+            channel,
+            point: point.to_string(),
+            from: time,
+            until: None,
+        });
+    }
+    Ok(())
+}

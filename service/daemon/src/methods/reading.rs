@@ -1,0 +1,156 @@
+//! `reading.*`.
+
+use jsonrpsee::RpcModule;
+use trisect_wire::serve::{register, register_watch};
+use trisect_wire::table::{ReadingEnter, ReadingHistory, ReadingSubmit, ReadingWatch};
+use trisect_wire::types::{HistoryFormat, ReadingHistoryParams, Readings, Time};
+use trisect_wire::{ErrorKind, WireError};
+use trisect_journal::{ReadingFilter, StoredEvent};
+
+use super::Hall;
+use crate::bay::{refusal, stored_reading};
+use crate::replay::rule_set;
+
+/// Readings of one page, unless the caller wants fewer.
+const PAGE: u32 = 1000;
+/// Readings of one page at the most.
+const MOST: u32 = 10_000;
+
+pub(super) fn register_all(module: &mut RpcModule<Hall>) {
+    register::<ReadingSubmit, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(bay.submit(params))).await
+    });
+    register::<ReadingEnter, _, _, _>(module, |hall, params| async move {
+        let bay = hall.bay(&params.bay)?;
+        bay.ask(move |bay| Box::pin(bay.enter(params))).await
+    });
+    register::<ReadingHistory, _, _, _>(module, |hall, params| async move {
+        hall.history(params).await
+    });
+    register_watch::<ReadingWatch, _, _, _>(module, |hall, params| async move {
+        Ok(hall.bay(&params.bay)?.news().readings.feed())
+    });
+}
+
+/// Stored readings, and whether there are more after them.
+pub(super) struct Page {
+    pub(super) events: Vec<StoredEvent>,
+    pub(super) more: bool,
+}
+
+/// A time that was asked for, in microseconds since 1970.
+pub(super) fn time_asked(time: Option<&Time>, field: &str) -> Result<Option<i64>, WireError> {
+    let Some(Time(text)) = time else {
+        return Ok(None);
+    };
+    let parsed: Result<jiff::Timestamp, _> = text.parse();
+    parsed.map(|time| Some(time.as_microsecond())).map_err(|_| {
+        ErrorKind::InvalidTime
+            .because(format!("`{text}` is no time"))
+            .at(field)
+            .hint("write RFC 3339, such as 2026-11-24T07:31:05Z")
+    })
+}
+
+impl Hall {
+    async fn history(&self, params: ReadingHistoryParams) -> Result<Readings, WireError> {
+        let limit = params.limit.unwrap_or(PAGE);
+        if limit == 0 || limit > MOST {
+            return Err(ErrorKind::TooLarge
+                .because(format!("a page has 1 to {MOST} readings"))
+                .at("limit")
+                .hint("ask for the next page with `after_seq`"));
+        }
+        if params.outside {
+            return self.outside(params, limit as usize).await;
+        }
+        for (given, field) in [
+            (params.instrument.is_some(), "instrument"),
+            (params.channel.is_some(), "channel"),
+            (params.quantity.is_some(), "quantity"),
+        ] {
+            if given {
+                return Err(ErrorKind::InvalidParams
+                    .because(format!("`{field}` chooses among readings outside any job"))
+                    .at(field)
+                    .hint("choose a job's readings by `point`, or ask with `outside`"));
+            }
+        }
+        let job = self.job_meant(params.job, params.bay.as_deref()).await?;
+        let kept = self.kept_job(&job).await?;
+        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set).await?;
+        let rules = rules.model.rules();
+        if let Some(point) = &params.point
+            && rules.point_index(point).is_none()
+        {
+            return Err(ErrorKind::UnknownPoint
+                .because(format!("there is no test point `{point}`"))
+                .at("point")
+                .hint_nearest(point, rules.point_ids()));
+        }
+        let filter = ReadingFilter {
+            job: Some(job),
+            point: params.point,
+            from: time_asked(params.from.as_ref(), "from")?,
+            until: time_asked(params.until.as_ref(), "until")?,
+            ..ReadingFilter::default()
+        };
+        let page = self.page(filter, params.after_seq, limit as usize).await?;
+        let Page { events, more } = page;
+        let as_senml = params.format == Some(HistoryFormat::Senml);
+        let readings = events.iter().filter(|_| !as_senml);
+        Ok(Readings {
+            more,
+            readings: readings.filter_map(|e| stored_reading(rules, e)).collect(),
+            outside: None,
+            senml: as_senml
+                .then(|| {
+                    crate::senml::pack(&events, |point| {
+                        let point = rules.point_index(point)?;
+                        Some(rules.point_unit(point).quantity())
+                    })
+                })
+                .transpose()?,
+            last_seq: events.last().map(|event| event.seq.unsigned_abs()),
+        })
+    }
+
+    /// A page of what a filter lets through.
+    pub(super) async fn page(
+        &self,
+        filter: ReadingFilter,
+        after_seq: Option<u64>,
+        limit: usize,
+    ) -> Result<Page, WireError> {
+        let after = i64::try_from(after_seq.unwrap_or(0)).unwrap_or(i64::MAX);
+        // One more than asked for tells whether there are more.
+        let page = self.journal.readings(filter, after, limit + 1).await;
+        let mut events = page.map_err(|error| refusal(&error))?;
+        let more = events.len() > limit;
+        events.truncate(limit);
+        Ok(Page { events, more })
+    }
+
+    /// The job of an id, or the open job of a bay: one of the two is given.
+    pub(super) async fn job_meant(
+        &self,
+        job: Option<String>,
+        bay: Option<&str>,
+    ) -> Result<String, WireError> {
+        match (job, bay) {
+            (Some(job), None) => Ok(job),
+            (None, Some(bay)) => self.open_job_of(bay).await,
+            _ => Err(ErrorKind::InvalidParams
+                .because("what is asked for is of a job or of a bay's open job")
+                .at("job")
+                .hint("give one of `job` and `bay`")),
+        }
+    }
+
+    async fn open_job_of(&self, bay: &str) -> Result<String, WireError> {
+        let bay = self.bay(bay)?;
+        bay.ask(|bay| Box::pin(async move { Ok(bay.open_job()?.job.job.clone()) }))
+            .await
+    }
+}

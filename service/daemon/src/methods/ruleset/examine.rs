@@ -1,0 +1,28 @@
+//! `ruleset.examine`.
+
+use trisect_wire::WireError;
+use trisect_wire::types::{RulesetExamineParams, RulesetExamined};
+use trisect_diagnosis::trial::prove;
+use trisect_rules::testability::testability;
+
+use super::{Hall, not_too_long};
+use crate::convert;
+
+pub(super) async fn examine(
+    hall: &Hall,
+    params: RulesetExamineParams,
+) -> Result<RulesetExamined, WireError> {
+    not_too_long(&params.text)?;
+    let examined = hall.at_a_desk(move || {
+        let found = trisect_rules::examine(&params.text);
+        let rules = found.rule_set.as_ref();
+        let proving = rules.filter(|_| params.prove).map(prove);
+        Ok(RulesetExamined {
+            ok: rules.is_some(),
+            defects: convert::defects(&found.defects),
+            testability: convert::alike(&rules.map(testability))?,
+            proving: convert::alike(&proving)?,
+        })
+    });
+    examined.await?
+}

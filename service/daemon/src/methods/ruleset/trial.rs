@@ -1,0 +1,154 @@
+//! `ruleset.trial`.
+
+use std::sync::Arc;
+
+use trisect_wire::types::{CaseText, CaseTried, RulesetTrialParams, RulesetTried};
+use trisect_wire::{ErrorKind, WireError};
+use trisect_diagnosis::trial::{Recording, coverage, differences, sensitivity};
+use trisect_diagnosis::{Model, Verdict};
+use trisect_rules::{Defect, case};
+
+use super::{Hall, install, not_too_long};
+use crate::bay::internal;
+use crate::catalog::{CatalogError, Origin, compile};
+use crate::convert;
+
+/// Cases of one trial.
+const MOST_CASES: usize = 200;
+/// Bytes of all of them together, their streams included; a request has no more either.
+const MOST_BYTES: usize = 4 * 1024 * 1024;
+
+pub(super) async fn trial(
+    hall: &Hall,
+    params: RulesetTrialParams,
+) -> Result<RulesetTried, WireError> {
+    bounded(&params.cases)?;
+    let model = model(hall, &params).await?;
+    let work = move || run_all(&model, &params.cases, params.sensitivity);
+    hall.at_a_desk(work).await?
+}
+
+fn bounded(cases: &[CaseText]) -> Result<(), WireError> {
+    let refused = |why: String| {
+        Err(ErrorKind::TooLarge
+            .because(why)
+            .at("cases")
+            .hint("try fewer at a time, or with `trisect ruleset trial`, which needs no service"))
+    };
+    if cases.len() > MOST_CASES {
+        return refused(format!("{} cases are more than {MOST_CASES}", cases.len()));
+    }
+    let bytes = |case: &CaseText| case.text.len() + case.stream.as_ref().map_or(0, String::len);
+    let all: usize = cases.iter().map(bytes).sum();
+    if all > MOST_BYTES {
+        return refused(format!("cases of {all} bytes are more than {MOST_BYTES}"));
+    }
+    Ok(())
+}
+
+async fn model(hall: &Hall, params: &RulesetTrialParams) -> Result<Arc<Model>, WireError> {
+    match (&params.ruleset, params.text.clone()) {
+        (Some(name), None) => Ok(hall.rules(name)?.model),
+        (None, Some(text)) => {
+            not_too_long(&text)?;
+            let compiled = hall.at_a_desk(move || compile("text", &text, Origin::File));
+            compiled
+                .await?
+                .map(|entry| entry.model)
+                .map_err(|error| match error {
+                    CatalogError::Defects { defects, .. } => install::refused(&defects),
+                    other => internal(&other),
+                })
+        }
+        _ => Err(ErrorKind::InvalidParams
+            .because("a trial is on one rule set: give either `ruleset` or `text`")
+            .at("ruleset")
+            .hint("`ruleset` is an id or a digest, `text` a rule set as TOML")),
+    }
+}
+
+/// A case, run.
+struct Run {
+    recording: Recording,
+    verdict: Arc<Verdict>,
+    tried: CaseTried,
+}
+
+fn run_all(model: &Arc<Model>, cases: &[CaseText], slack: bool) -> Result<RulesetTried, WireError> {
+    let runs = cases
+        .iter()
+        .enumerate()
+        .map(|(place, case)| run(model, case, place));
+    let runs: Vec<Run> = runs.collect::<Result<_, _>>()?;
+    let reached: Vec<_> = runs
+        .iter()
+        .map(|run| (&run.recording, run.verdict.as_ref()))
+        .collect();
+    let rules = model.rules();
+    let covered = coverage(rules, &reached);
+    let recordings: Vec<&Recording> = runs.iter().map(|run| &run.recording).collect();
+    let unnoticed = if slack {
+        sensitivity(rules, &recordings)
+    } else {
+        Vec::new()
+    };
+    Ok(RulesetTried {
+        ok: runs.iter().all(|run| run.tried.ok),
+        ruleset: convert::digest(rules),
+        coverage: convert::alike(&covered)?,
+        sensitivity: convert::alike(&unnoticed)?,
+        cases: runs.into_iter().map(|run| run.tried).collect(),
+    })
+}
+
+fn run(model: &Arc<Model>, text: &CaseText, place: usize) -> Result<Run, WireError> {
+    let defective = |defects: Vec<Defect>| {
+        let count = defects.len();
+        refused(
+            &text.name,
+            format!("has {count} defects"),
+            &format!("cases[{place}].text"),
+        )
+        .listing(convert::defects(&defects))
+    };
+    let parsed = case::parse(&text.text).map_err(defective)?;
+    let rules = model.rules();
+    let mut recording = Recording::of(&parsed, rules).map_err(defective)?;
+    match (&parsed.stream, &text.stream) {
+        (_, Some(stream)) => {
+            recording = recording.with_stream(stream, rules).map_err(|error| {
+                refused(
+                    &text.name,
+                    error.to_string(),
+                    &format!("cases[{place}].stream"),
+                )
+            })?;
+        }
+        (Some(name), None) => {
+            let why = format!("names the stream `{name}`, which was not sent");
+            return Err(refused(&text.name, why, &format!("cases[{place}].stream")));
+        }
+        (None, None) => {}
+    }
+    let verdict = recording.verdict(model);
+    let differences = differences(&recording.expect, &verdict);
+    let tried = CaseTried {
+        name: text.name.clone(),
+        title: parsed.title,
+        ok: differences.is_empty(),
+        differences: convert::alike(&differences)?,
+        verdict: convert::verdict(&verdict),
+    };
+    Ok(Run {
+        recording,
+        verdict,
+        tried,
+    })
+}
+
+fn refused(name: &str, why: String, field: &str) -> WireError {
+    ErrorKind::DefectiveCase
+        .because(format!("{name}: {why}"))
+        .at(field)
+        .hint("mend it; no case was run")
+}

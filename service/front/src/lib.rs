@@ -1,0 +1,203 @@
+//! JSON-RPC 2.0 over HTTP POST and WebSocket at `/rpc`, beside other routes, on
+//! one port.
+//!
+//! jsonrpsee keeps the methods and runs subscriptions. The way to them is our
+//! own, because jsonrpsee's server takes requests with unusual ids for
+//! notifications, answers notifications with `null`, calls `"method": 1` a
+//! parse error, and lets a WebSocket have any number of calls running: all of
+//! it decided before any layer of it can be reached.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `settings` | limits and names |
+//! | `accept` | connections: accepting, counting, stopping |
+//! | `listen`, `tls` | what they are accepted on; certificates |
+//! | `stall` | ends a connection that does not take what it is sent |
+//! | `gate` | Host and Origin |
+//! | `admission` | who asks, and what needs no asking |
+//! | `observer` | who looks on: counting, the audit trail |
+//! | `http`, `websocket`, `outbox` | the two transports |
+//! | `envelope` | what a text asks for |
+//! | `dispatch` | running it, putting the reply together |
+//! | `refusal` | what the transport itself answers |
+//!
+//! Unusual ids (`-1`, `1.5`, `1e3`, beyond 64 bits) are answered under exactly
+//! the text they came with; a subscription needs a string, null or a whole
+//! number of up to 64 bits. Notifications are carried out, and answered by
+//! nothing: 204 over HTTP. The entries of a batch run one after the other; the
+//! calls of one WebSocket side by side, replies in the order they are ready.
+
+mod accept;
+pub mod access;
+mod admission;
+mod dispatch;
+mod envelope;
+mod gate;
+mod http;
+mod listen;
+mod observer;
+mod outbox;
+mod refusal;
+mod settings;
+mod sockets;
+mod stall;
+#[cfg(test)]
+mod tests;
+mod tls;
+mod websocket;
+
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::{Request, State};
+use axum::http::Method;
+use axum::middleware;
+use axum::response::Response;
+use axum::routing::any;
+use jsonrpsee::server::Methods;
+use tokio::net::TcpListener;
+use tokio_util::sync::CancellationToken;
+
+use accept::Connection;
+use admission::Admission;
+use dispatch::{Caller, Dispatcher};
+use gate::Gate;
+pub use listen::Listener;
+pub use sockets::{HandedOver, SocketError, SocketSettings, Sockets, UnixSocket};
+use refusal::Refusal;
+pub use settings::TransportSettings;
+pub use tls::TlsFront;
+pub use tls::{TlsError, TlsFiles};
+use websocket::Conversation;
+pub use observer::{CallEnded, CallObserver};
+
+use crate::access::{Access, Places};
+
+/// Why the transport ended by itself.
+#[derive(Debug, thiserror::Error)]
+pub enum TransportError {
+    /// The listening socket does not give connections any more.
+    #[error("could not accept connections on the listening socket; restart the service")]
+    Accept {
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+}
+
+/// Serves `methods` at `/rpc` and `routes` beside it on one listener, without
+/// tokens: whoever comes from this machine may do what the settings' role may.
+///
+/// # Panics
+/// When `routes` has a route at `/rpc` as well.
+///
+/// # Errors
+/// When the listener keeps failing, which no waiting mends.
+pub async fn serve(
+    listener: TcpListener,
+    methods: impl Into<Methods>,
+    routes: Router,
+    settings: TransportSettings,
+    stop: CancellationToken,
+) -> Result<(), TransportError> {
+    let places = Places {
+        loopback: Some(settings.role),
+        unix: None,
+    };
+    // Without a file there is nothing that could fail.
+    let access = Access::new(None, places, f64::INFINITY).unwrap_or_else(|_| Access::closed());
+    let front = Front {
+        listeners: vec![Listener::Plain(listener)],
+        methods: methods.into(),
+        routes,
+        settings,
+        access: Arc::new(access),
+        observer: None,
+    };
+    front.serve(stop).await
+}
+
+/// Everything that is served, and who may come in.
+pub struct Front {
+    /// What connections are accepted on.
+    pub listeners: Vec<Listener>,
+    /// The methods at `/rpc`.
+    pub methods: Methods,
+    /// What is served beside it; there is none at `/rpc`.
+    pub routes: Router,
+    /// Limits and names.
+    pub settings: TransportSettings,
+    /// Who may come in.
+    pub access: Arc<Access>,
+    /// Who looks on.
+    pub observer: Option<Arc<dyn CallObserver>>,
+}
+
+impl Front {
+    /// Serves until `stop` is cancelled; then lets running calls finish for up to
+    /// [`TransportSettings::stop_within`], closes the WebSockets and returns.
+    ///
+    /// Who asks reaches the methods in the extensions of the request, over HTTP
+    /// and WebSocket alike.
+    ///
+    /// # Errors
+    /// When a listener keeps failing, which no waiting mends.
+    pub async fn serve(self, stop: CancellationToken) -> Result<(), TransportError> {
+        let conversation = Conversation {
+            dispatcher: Arc::new(Dispatcher {
+                methods: self.methods,
+                batch_entries: self.settings.batch_entries,
+                reply_bytes: self.settings.reply_bytes,
+                observer: self.observer.clone(),
+            }),
+            settings: Arc::new(self.settings),
+            stop,
+        };
+        let settings = conversation.settings.clone();
+        let stop = conversation.stop.clone();
+        let admission = Admission {
+            gate: Gate::new(&settings.host_names, &settings.origins),
+            access: self.access,
+            observer: self.observer.clone(),
+        };
+        let router = Router::new()
+            .route("/rpc", any(rpc).with_state(conversation))
+            .merge(self.routes)
+            .layer(middleware::from_fn_with_state(
+                Arc::new(admission),
+                admission::through,
+            ));
+        accept::run(self.listeners, router, settings, self.observer, stop).await
+    }
+}
+
+/// Everything at `/rpc`: a POST, or the upgrade to a WebSocket.
+async fn rpc(State(conversation): State<Conversation>, mut request: Request) -> Response {
+    let Some(connection) = request.extensions_mut().remove::<Connection>() else {
+        return Refusal::Internal.response();
+    };
+    let caller = Caller {
+        connection: connection.id(),
+        peer: Some(connection.peer()),
+        extensions: request.extensions().clone(),
+        subscribing: None,
+    };
+    if jsonrpsee::server::ws::is_upgrade_request(&request) {
+        let (response, conversing) = websocket::upgrade(conversation, request, caller);
+        if let Some(conversing) = conversing {
+            connection.carry_on(conversing);
+        }
+        return response;
+    }
+    if request.method() != Method::POST {
+        return Refusal::HttpMethod.response();
+    }
+    let (parts, body) = request.into_parts();
+    let Conversation {
+        dispatcher,
+        settings,
+        ..
+    } = conversation;
+    http::post(&dispatcher, &settings, &parts.headers, body, &caller).await
+}

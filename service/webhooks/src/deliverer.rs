@@ -1,0 +1,312 @@
+//! Carries one webhook's deliveries: of each lane one at a time, a few lanes at once, again and again on the
+//! schedule, until they arrive or are given up.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::Duration;
+
+use bytes::Bytes;
+use hyper::header::{CONTENT_TYPE, HeaderValue};
+use hyper::{HeaderMap, Method};
+use jiff::Timestamp;
+use tokio::sync::watch;
+use tokio::task::JoinSet;
+use tokio_util::sync::CancellationToken;
+use trisect_journal::{Fate, JournalError, Delivery, Outbox, Tried};
+use trisect_http::{Answer, Ask, Caller, retry_after};
+
+use super::{EventData, Webhook, event, target};
+
+/// Deliveries to one webhook at once.
+const AT_ONCE: usize = 4;
+/// Deliveries looked at in one go.
+const PAGE: usize = 64;
+/// The longest that is looked ahead: a clock that was set is noticed by then.
+const AHEAD: Duration = Duration::from_secs(60);
+/// A `Retry-After` beyond this is cut.
+const LONGEST_ASKED: Duration = Duration::from_secs(86_400);
+/// How much of an answer is read: its status is what counts.
+const LONGEST_ANSWER: usize = 64 * 1024;
+
+/// What came of one attempt.
+struct Done {
+    caller: Caller,
+    delivery: Delivery,
+    /// `None`: it arrived.
+    failed: Option<Failed>,
+}
+
+struct Failed {
+    why: String,
+    /// How long the receiver asks to be left alone.
+    wait: Option<Duration>,
+    /// It does not want any more.
+    gone: bool,
+}
+
+/// Carries deliveries until told to stop or to leave.
+pub(super) struct Deliverer {
+    pub webhook: Arc<Webhook>,
+    pub outbox: Arc<dyn Outbox>,
+    pub data: Arc<dyn EventData>,
+    /// Give up what is on its way, and end.
+    pub stop: CancellationToken,
+    /// End once what is on its way has come to something: somebody else goes on, or nobody.
+    pub leave: CancellationToken,
+    pub posted: watch::Receiver<u64>,
+}
+
+impl Deliverer {
+    pub(super) async fn run(mut self) {
+        let (mut on_the_way, mut busy) = (JoinSet::new(), BTreeSet::new());
+        let mut idle: Vec<Caller> = Vec::new();
+        // Not before: the receiver asked to be left alone.
+        let mut until = i64::MIN;
+        loop {
+            let leaving = self.leave.is_cancelled();
+            if leaving && on_the_way.is_empty() {
+                return;
+            }
+            let next = match self
+                .send(&mut on_the_way, &mut busy, &mut idle, until)
+                .await
+            {
+                Ok(next) => next,
+                Err(error) => {
+                    tracing::error!(webhook = self.webhook.name, %error, "the outbox cannot be read");
+                    Some(now().saturating_add(1000))
+                }
+            };
+            let wait = next.map_or(AHEAD, |due| {
+                let millis = due.saturating_sub(now()).max(0).unsigned_abs();
+                Duration::from_millis(millis).min(AHEAD)
+            });
+            tokio::select! {
+                // What is on its way is given up: it is sent again after the start.
+                () = self.stop.cancelled() => return,
+                () = self.leave.cancelled(), if !leaving => {}
+                Some(done) = on_the_way.join_next() => {
+                    let mut all = vec![done];
+                    while let Some(more) = on_the_way.try_join_next() {
+                        all.push(more);
+                    }
+                    // A panic is a defect; its lane stays busy until the next start.
+                    let all: Vec<Done> = all.into_iter().flatten().collect();
+                    until = self.settle(all, &mut busy, &mut idle).await.max(until);
+                }
+                changed = self.posted.changed() => if changed.is_err() { return },
+                () = tokio::time::sleep(wait) => {}
+            }
+        }
+    }
+
+    /// Sends what is due; when the next is, if any.
+    async fn send(
+        &self,
+        on_the_way: &mut JoinSet<Done>,
+        busy: &mut BTreeSet<String>,
+        idle: &mut Vec<Caller>,
+        until: i64,
+    ) -> Result<Option<i64>, JournalError> {
+        if on_the_way.len() >= AT_ONCE || self.webhook.is_gone() || self.leave.is_cancelled() {
+            return Ok(None);
+        }
+        let heads = self.outbox.heads(&self.webhook.name, PAGE).await?;
+        for delivery in heads
+            .into_iter()
+            .filter(|delivery| !busy.contains(&delivery.lane))
+            .collect::<Vec<_>>()
+        {
+            let due = delivery.due.max(until);
+            if due > now() {
+                return Ok(Some(due));
+            }
+            if on_the_way.len() >= AT_ONCE {
+                return Ok(None);
+            }
+            busy.insert(delivery.lane.clone());
+            let caller = idle.pop().unwrap_or_else(|| self.webhook.caller());
+            let sending = Sending {
+                webhook: Arc::clone(&self.webhook),
+                outbox: Arc::clone(&self.outbox),
+                data: Arc::clone(&self.data),
+            };
+            on_the_way.spawn(sending.deliver(caller, delivery));
+        }
+        Ok(None)
+    }
+
+    /// Keeps what came of attempts; until when the receiver asked to be left alone.
+    async fn settle(
+        &self,
+        all: Vec<Done>,
+        busy: &mut BTreeSet<String>,
+        idle: &mut Vec<Caller>,
+    ) -> i64 {
+        let (mut tried, mut until, mut lanes) = (Vec::new(), i64::MIN, Vec::new());
+        for Done {
+            caller,
+            delivery,
+            failed,
+        } in all
+        {
+            idle.push(caller);
+            if let Some(failed) = &failed {
+                let asked = failed.wait.unwrap_or_default().min(LONGEST_ASKED);
+                until = until.max(now().saturating_add(millis(asked)));
+                self.webhook.note(&failed.why, failed.gone);
+                tracing::warn!(
+                    webhook = self.webhook.name,
+                    delivery = delivery.seq,
+                    why = failed.why,
+                    "a webhook was not delivered"
+                );
+            }
+            tried.push(Tried {
+                webhook: delivery.webhook.clone(),
+                seq: delivery.seq,
+                fate: self.fate(&delivery, failed),
+            });
+            lanes.push(delivery.lane);
+        }
+        if let Err(error) = self.outbox.settle(tried).await {
+            tracing::error!(webhook = self.webhook.name, %error, "deliveries were not kept: they are sent again");
+        }
+        for lane in lanes {
+            busy.remove(&lane);
+        }
+        until
+    }
+
+    fn fate(&self, delivery: &Delivery, failed: Option<Failed>) -> Fate {
+        let Some(Failed { why, wait, gone }) = failed else {
+            return Fate::Delivered;
+        };
+        let attempt = usize::try_from(delivery.attempts).unwrap_or(usize::MAX);
+        match self.webhook.retries.get(attempt) {
+            Some(after) if !gone => {
+                let after =
+                    jittered(*after, delivery).max(wait.unwrap_or_default().min(LONGEST_ASKED));
+                Fate::Later {
+                    due: now().saturating_add(millis(after)),
+                    why,
+                }
+            }
+            _ => Fate::Dead { why },
+        }
+    }
+}
+
+/// A wait, longer by up to a tenth: deliveries that failed together do not come again together.
+fn jittered(wait: Duration, delivery: &Delivery) -> Duration {
+    let bytes = delivery.id.bytes().chain(delivery.attempts.to_le_bytes());
+    let mixed = bytes.fold(0u32, |mixed, byte| {
+        mixed.rotate_left(5) ^ u32::from(byte).wrapping_mul(0x9E37_79B9)
+    });
+    wait + wait.mul_f64(f64::from(mixed % 1000) / 10_000.0)
+}
+
+fn now() -> i64 {
+    Timestamp::now().as_millisecond()
+}
+
+fn millis(time: Duration) -> i64 {
+    i64::try_from(time.as_millis()).unwrap_or(i64::MAX)
+}
+
+/// What one attempt needs.
+struct Sending {
+    webhook: Arc<Webhook>,
+    outbox: Arc<dyn Outbox>,
+    data: Arc<dyn EventData>,
+}
+
+impl Sending {
+    async fn deliver(self, mut caller: Caller, delivery: Delivery) -> Done {
+        let failed = self.attempt(&mut caller, &delivery).await.err();
+        Done {
+            caller,
+            delivery,
+            failed,
+        }
+    }
+
+    async fn attempt(&self, caller: &mut Caller, delivery: &Delivery) -> Result<(), Failed> {
+        let plain = |why: String| Failed {
+            why,
+            wait: None,
+            gone: false,
+        };
+        let webhook = &self.webhook;
+        let content = self
+                .outbox
+            .content(delivery.seq)
+            .await
+            .map_err(|error| plain(error.to_string()))?;
+        // Forgotten meanwhile: nobody waits for it.
+        let Some(content) = content else {
+            return Ok(());
+        };
+        let body =
+            event::body(delivery, &content, &*self.data, &webhook.source).map_err(|error| plain(error.to_string()))?;
+        let headers = headers(webhook, delivery, &body)
+            .ok_or_else(|| plain("its headers cannot be written".to_owned()))?;
+        let ask = Ask {
+            method: Method::POST,
+            headers,
+            body: Bytes::from(body),
+        };
+        let answer = caller
+            .call(&ask)
+            .await
+            .map_err(|error| plain(error.to_string()))?;
+        if (200..300).contains(&answer.status) {
+            return Ok(());
+        }
+        Err(refused(webhook, &answer))
+    }
+}
+
+fn headers(webhook: &Webhook, delivery: &Delivery, body: &[u8]) -> Option<HeaderMap> {
+    let (id, timestamp) = (event::id(delivery), Timestamp::now().as_second());
+    let signature = webhook.secrets.sign(&id, timestamp, body);
+    let mut headers = HeaderMap::new();
+    headers.insert(CONTENT_TYPE, HeaderValue::from_static(event::CONTENT_TYPE));
+    headers.insert("webhook-id", HeaderValue::from_str(&id).ok()?);
+    headers.insert("webhook-timestamp", HeaderValue::from(timestamp));
+    headers.insert("webhook-signature", HeaderValue::from_str(&signature).ok()?);
+    Some(headers)
+}
+
+fn refused(webhook: &Webhook, answer: &Answer) -> Failed {
+    let (url, status) = (&webhook.url, answer.status);
+    let why = match status {
+        300..=399 => format!(
+            "{url} redirects ({status}), which is not followed: write the new address as `url`"
+        ),
+        410 => format!(
+            "{url} wants no more (410): nothing is sent until deliveries are sent again by hand"
+        ),
+        _ => format!("{url} answered {status}"),
+    };
+    Failed {
+        why,
+        wait: retry_after(&answer.headers, Timestamp::now()),
+        gone: status == 410,
+    }
+}
+
+impl Webhook {
+    /// A way to it that connects only where it may.
+    fn caller(&self) -> Caller {
+        let allowed = self.allow.clone();
+        let allow = Arc::new(move |address| target::may(address, &allowed));
+        Caller::new(
+            self.url.clone(),
+            self.tls.clone(),
+            allow,
+            self.timeout,
+            LONGEST_ANSWER,
+        )
+    }
+}
