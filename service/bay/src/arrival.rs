@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use trisect_wire::types::PressureReference;
+use crate::instruments::PressureReference;
 use trisect_journal::{EventRow, Happened, Reading};
 use trisect_kit::Emission;
 use trisect_measure::{Flags, Quantity};
@@ -10,7 +10,7 @@ use trisect_rules::RuleSet;
 
 use super::state::Bay;
 use crate::instruments::{Air, Arrival, Instrument, Measured, Shown};
-use crate::metrics::Fate;
+use crate::observer::ReadingsFate;
 
 impl Bay {
     /// Takes what the instruments said since the last time.
@@ -36,7 +36,8 @@ impl Bay {
         let count = rows.len();
         if let Err(error) = self.stream(rows).await {
             // Never acknowledged to anyone; the log and the instruments say it.
-            self.metrics.readings(&self.name, Fate::Lost, count);
+            self.observer
+                .readings_counted(&self.name, ReadingsFate::Lost, count);
             tracing::error!(bay = self.name, count, %error, "readings of instruments were not stored");
             let now = self.clock.now();
             for instrument in self.instruments.values_mut() {

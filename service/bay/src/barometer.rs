@@ -1,15 +1,16 @@
 //! The pressure of the air in a bay, which is taken off absolute pressures.
 
-use trisect_wire::types::{self as wire, BarometerSayParams};
-use trisect_wire::{ErrorKind, WireError};
+use crate::error::{BayError, ErrorKind};
 use trisect_measure::{
-    NANOS_PER_SECOND, Quantity, Unit, parse_entry, parse_span, resolution_uncertainty,
+    NANOS_PER_SECOND, Quantity, parse_entry, parse_span, resolution_uncertainty,
 };
 
 use super::entry::mistake;
 use super::state::Bay;
 use crate::clock::BayClock;
 use crate::instruments::Air;
+use crate::request::BarometerRequest;
+use crate::status::{BarometerStatus, BayStatus};
 
 /// How long what was said or measured holds: the weather moves a few hectopascals
 /// in so long (common practice, no source).
@@ -19,7 +20,7 @@ const LIKELY: std::ops::RangeInclusive<f64> = 50_000.0..=110_000.0;
 
 /// A barometric pressure, and where it is from.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Barometer {
+pub struct Barometer {
     pub(crate) air: Air,
     pub(crate) from: String,
     /// When it was said or measured, on the bay's clock; the configuration's
@@ -32,7 +33,7 @@ impl Barometer {
     ///
     /// # Errors
     /// Texts that are no pressures, or no air.
-    pub(crate) fn configured(value: &str, uncertainty: &str) -> Result<Barometer, String> {
+    pub fn configured(value: &str, uncertainty: &str) -> Result<Barometer, String> {
         let (air, _) = read(value).map_err(|error| error.to_string())?;
         let u = parse_span(uncertainty, Quantity::Pressure).map_err(|error| error.to_string())?;
         Ok(Barometer {
@@ -46,14 +47,12 @@ impl Barometer {
         self.at.is_some_and(|at| now - at > HOLDS)
     }
 
-    pub(super) fn shown(&self, clock: &BayClock) -> wire::Barometer {
-        let unit = Unit::HECTOPASCAL;
-        wire::Barometer {
-            value: unit.from_si(self.air.pressure),
-            unit: unit.symbol().to_owned(),
-            uncertainty: unit.span_from_si(self.air.u),
+    pub(super) fn status(&self, clock: &BayClock) -> BarometerStatus {
+        BarometerStatus {
+            pressure: self.air.pressure,
+            u: self.air.u,
             from: self.from.clone(),
-            time: self.at.map(|at| wire::Time(clock.wall(at).to_string())),
+            time: self.at.map(|at| clock.wall(at)),
             stale: self.stale(clock.now()),
         }
     }
@@ -67,11 +66,11 @@ impl Bay {
         known.filter(|b| !b.stale(now)).map(|b| b.air)
     }
 
-    /// `barometer.say`.
-    pub(crate) fn say_barometer(
-        &mut self,
-        params: BarometerSayParams,
-    ) -> Result<wire::Bay, WireError> {
+    /// Says the barometric pressure.
+    ///
+    /// # Errors
+    /// What is no pressure of the air.
+    pub fn say_barometer(&mut self, params: BarometerRequest) -> Result<BayStatus, BayError> {
         let (air, step) = read(&params.value)?;
         let u = match &params.uncertainty {
             Some(text) => {
@@ -85,7 +84,7 @@ impl Bay {
             from: params.by,
             at: Some(self.clock.now()),
         });
-        Ok(self.shown())
+        Ok(self.status())
     }
 
     /// Takes what a barometer of the bay says.
@@ -115,7 +114,7 @@ fn unlikely(value: &str) -> String {
 }
 
 /// A pressure of the air, without its uncertainty, and one step of its digits.
-fn read(value: &str) -> Result<(Air, Option<f64>), WireError> {
+fn read(value: &str) -> Result<(Air, Option<f64>), BayError> {
     let entry = parse_entry(value).map_err(|error| mistake(&error, "value"))?;
     let (amount, step) = entry
         .absolute()

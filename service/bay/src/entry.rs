@@ -2,31 +2,42 @@
 
 use std::sync::Arc;
 
-use trisect_wire::types::{self as wire, ReadingEnterParams};
-use trisect_wire::{ErrorKind, WireError};
+use crate::error::{BayError, ErrorKind};
 use trisect_journal::{
     Appended, EventRow, Happened, Reading, ReadingFilter, StoredEvent, SubmissionKey,
 };
 use trisect_measure::{
     Amount, EntryError, Flags, Function, Quantity, Sample, parse_entry, parse_span,
 };
-use trisect_rules::{RuleSet, TestPoint};
+use trisect_rules::{Phase, RuleSet, TestPoint};
 
-use super::record::{refusal, stored_reading};
+use super::record::refusal;
 use super::state::Bay;
 use super::submission::submission_key;
-use crate::convert;
 use crate::instruments::{ChainError, Link, Shown, function_of};
 use crate::replay::rule_set;
+use crate::request::EnterRequest;
+
+/// A reading that was entered, as it was stored.
+#[derive(Clone, Debug)]
+pub struct EnteredReading {
+    /// Its event in the journal.
+    pub event: StoredEvent,
+    /// The rule set of its job.
+    pub rules: Arc<RuleSet>,
+    /// The key was known: it had been stored before, and was not stored again.
+    pub repeated: bool,
+}
 
 impl Bay {
-    /// `reading.enter`.
-    pub(crate) async fn enter(
-        &mut self,
-        params: ReadingEnterParams,
-    ) -> Result<wire::Reading, WireError> {
+    /// Stores a reading that a person took.
+    ///
+    /// # Errors
+    /// A value that cannot be read or cannot be true at its point, no open job, or a journal that does not
+    /// store it.
+    pub async fn enter(&mut self, params: EnterRequest) -> Result<EnteredReading, BayError> {
         if params.by.trim().is_empty() || params.by.len() > 200 {
-            return Err(ErrorKind::InvalidParams
+            return Err(ErrorKind::InvalidRequest
                 .because("a reading is signed by 1 to 200 characters")
                 .at("by")
                 .hint("write who took it"));
@@ -46,7 +57,7 @@ impl Bay {
         let mut rows = vec![row(Happened::Reading(entered))];
         // Said with its phase, it is about the whole of it; a phase that the engine
         // has left since is come back from.
-        let then = params.phase.map(convert::phase_said);
+        let then = params.phase;
         if let Some(then) = then {
             rows.insert(0, row(Happened::Phase(then)));
             if then != now {
@@ -65,13 +76,16 @@ impl Bay {
             bay: Arc::from(self.name.as_str()),
             row: stored,
         };
-        stored_reading(&rules, &event)
-            .ok_or_else(|| ErrorKind::Internal.because("a reading that was just stored is none"))
+        Ok(EnteredReading {
+            event,
+            rules,
+            repeated: false,
+        })
     }
 
     /// The reading of an entry whose first row is at a place in the journal. It may be of a job
     /// before this one.
-    async fn entered_before(&self, first: i64) -> Result<wire::Reading, WireError> {
+    async fn entered_before(&self, first: i64) -> Result<EnteredReading, BayError> {
         let lost = || ErrorKind::Internal.because("the journal has lost an entry whose key it has");
         let of_bay = ReadingFilter {
             bay: Some(self.name.clone()),
@@ -79,24 +93,28 @@ impl Bay {
         };
         let found = self.journal.readings(of_bay, first - 1, 1).await;
         let found = found.map_err(|error| refusal(&error))?;
-        let event = found.first().ok_or_else(lost)?;
+        let event = found.into_iter().next().ok_or_else(lost)?;
         let job = self.journal.job(event.job.as_deref().unwrap_or_default());
         let job = job.await.map_err(|error| refusal(&error))?;
         let digest = job.ok_or_else(lost)?.opened.rule_set;
         let rules = rule_set(&*self.journal, &self.catalog, &digest).await?;
-        let reading = stored_reading(rules.model.rules(), event).ok_or_else(lost)?;
-        Ok(wire::Reading {
+        Ok(EnteredReading {
+            event,
+            rules: Arc::clone(rules.model.rules()),
             repeated: true,
-            ..reading
         })
     }
 }
 
 /// The key of an entry with all that was said under it.
-fn entry_key(params: &ReadingEnterParams) -> Result<Option<SubmissionKey>, WireError> {
+fn entry_key(params: &EnterRequest) -> Result<Option<SubmissionKey>, BayError> {
     let said = (
         (&params.point, &params.value, &params.uncertainty),
-        (params.phase, &params.by, &params.instrument),
+        (
+            params.phase.map(Phase::word),
+            &params.by,
+            &params.instrument,
+        ),
     );
     submission_key(params.key.as_deref(), &said)
 }
@@ -104,7 +122,7 @@ fn entry_key(params: &ReadingEnterParams) -> Result<Option<SubmissionKey>, WireE
 impl Bay {
     /// What a person wrote, as a reading. An instrument that the bay knows lends
     /// its accuracy, its calibration and what its pressures count from.
-    fn read(&self, rules: &RuleSet, params: &ReadingEnterParams) -> Result<Reading, WireError> {
+    fn read(&self, rules: &RuleSet, params: &EnterRequest) -> Result<Reading, BayError> {
         let point = test_point(rules, &params.point, "point")?;
         let entry = parse_entry(&params.value).map_err(|error| mistake(&error, "value"))?;
         let end = point.plausible.map(|(_, high)| high);
@@ -165,8 +183,8 @@ fn written(quantity: Quantity, amount: Amount, step: Option<f64>, channel: Optio
     }
 }
 
-/// Why what was written cannot become a reading, in the words of the wire.
-pub(super) fn unmeasured(error: &ChainError) -> WireError {
+/// Why what was written cannot become a reading, in the words of the bay.
+pub(super) fn unmeasured(error: &ChainError) -> BayError {
     match error {
         ChainError::NoBarometer => ErrorKind::NoBarometer
             .because(error.to_string())
@@ -184,7 +202,7 @@ pub(super) fn test_point<'a>(
     rules: &'a RuleSet,
     id: &str,
     field: &str,
-) -> Result<&'a TestPoint, WireError> {
+) -> Result<&'a TestPoint, BayError> {
     if let Some(point) = rules.test_points.iter().find(|p| p.id == id) {
         return Ok(point);
     }
@@ -211,7 +229,7 @@ pub(super) fn check_plausible(
     u: f64,
     written: &str,
     field: &str,
-) -> Result<(), WireError> {
+) -> Result<(), BayError> {
     if !point.implausible(amount, u) {
         return Ok(());
     }
@@ -228,8 +246,8 @@ pub(super) fn check_plausible(
         )))
 }
 
-/// What is wrong with a value, in the words of the wire.
-pub(super) fn mistake(error: &EntryError, field: &str) -> WireError {
+/// What is wrong with a value, in the words of the bay.
+pub(super) fn mistake(error: &EntryError, field: &str) -> BayError {
     let kind = match error {
         EntryError::Unit(_) | EntryError::NoUnit { .. } => ErrorKind::UnknownUnit,
         EntryError::Quantity { .. } | EntryError::Absolute(_) => ErrorKind::WrongQuantity,
@@ -249,7 +267,7 @@ pub(super) fn wrong_quantity(
     unit: &str,
     got: Quantity,
     field: &str,
-) -> WireError {
+) -> BayError {
     ErrorKind::WrongQuantity
         .because(format!(
             "`{}` is a {}, but {unit} measures {got}",

@@ -3,11 +3,8 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use crate::error::{BayError, ErrorKind};
 use jiff::Timestamp;
-use trisect_wire::types::{
-    self, Job, JobAnswerParams, JobCloseParams, JobOpenParams, JobState, JobVerdict, VerdictItem,
-};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_diagnosis::Diagnosis;
 use trisect_journal::{self as journal, Closing, EventRow, Happened, Ids, NewJob, RuleSetText};
 use trisect_rules::RuleSet;
@@ -15,20 +12,34 @@ use trisect_rules::RuleSet;
 use super::record::{internal, refusal};
 use super::state::{Bay, OpenJob};
 use crate::catalog::Entry;
-use crate::convert;
+use crate::observer::JobVerdict;
 use crate::replay::replay;
+use crate::request::{AnswerRequest, CloseJobRequest, OpenJobRequest};
+
+/// A job, and the rule set it was opened with.
+#[derive(Clone, Debug)]
+pub struct BayJob {
+    /// As the journal has it.
+    pub record: journal::Job,
+    /// Its rule set.
+    pub rules: Arc<RuleSet>,
+}
 
 impl Bay {
-    /// `job.open`.
-    pub(crate) async fn open(&mut self, params: JobOpenParams) -> Result<Job, WireError> {
+    /// Opens a job.
+    ///
+    /// # Errors
+    /// A bay that has an open job, a machine without a name, a rule set or complaint that is not there, or a
+    /// journal that does not store it.
+    pub async fn open(&mut self, params: OpenJobRequest) -> Result<BayJob, BayError> {
         if let Some(open) = &self.job {
-            return Err(ErrorKind::BayBusy
-                .because(format!("{} has the open job {}", self.name, open.job.job))
+            return Err(ErrorKind::Busy
+                .because(format!("{} has the open job {}", self.name, open.id))
                 .at("bay")
                 .hint("close it first with job.close"));
         }
         if params.machine.trim().is_empty() || params.machine.len() > 200 {
-            return Err(ErrorKind::InvalidParams
+            return Err(ErrorKind::InvalidRequest
                 .because("a machine is named by 1 to 200 characters")
                 .at("machine")
                 .hint("write what the shop calls it"));
@@ -60,7 +71,10 @@ impl Bay {
             confirmed: vec![],
             note: None,
         };
-        let job = shown(&kept, rules.model.rules());
+        let job = BayJob {
+            record: kept,
+            rules: Arc::clone(rules.model.rules()),
+        };
         let diagnosis = Diagnosis::new(Arc::clone(&rules.model), complaint);
         self.job = Some(open_job(job.clone(), rules, diagnosis, opened));
         self.judge().await?;
@@ -68,15 +82,14 @@ impl Bay {
     }
 
     /// Takes up the job that was open when the service last ended.
-    pub(crate) async fn resume(&mut self, kept: journal::Job) -> Result<(), WireError> {
+    pub(crate) async fn resume(&mut self, kept: journal::Job) -> Result<(), BayError> {
         let journal = Arc::clone(&self.journal);
         let replayed = replay(&*journal, &self.catalog, &kept).await?;
-        let opened_at: Timestamp = kept
-            .opened
-            .opened_at
-            .parse()
-            .map_err(|error: jiff::Error| internal(&error))?;
-        let job = shown(&kept, replayed.rules.model.rules());
+        let opened_at = time_of(&kept.opened.opened_at)?;
+        let job = BayJob {
+            record: kept,
+            rules: Arc::clone(replayed.rules.model.rules()),
+        };
         let mut open = open_job(
             job,
             replayed.rules,
@@ -90,7 +103,7 @@ impl Bay {
         open.opened -= behind;
         tracing::info!(
             bay = self.name,
-            job = open.job.job,
+            job = &*open.id,
             "took up the open job again"
         );
         self.job = Some(open);
@@ -98,11 +111,11 @@ impl Bay {
         self.judge().await
     }
 
-    /// `job.answer`.
-    pub(crate) async fn answer(
-        &mut self,
-        params: JobAnswerParams,
-    ) -> Result<JobVerdict, WireError> {
+    /// Stores the answer to an asked check; the verdict that includes it.
+    ///
+    /// # Errors
+    /// Another job than the open one, a check or answer that is not there, or a journal that does not store it.
+    pub async fn answer(&mut self, params: AnswerRequest) -> Result<JobVerdict, BayError> {
         self.this_job(&params.job)?;
         let (rules, at) = self.moment()?;
         check_answer(&rules, &params)?;
@@ -119,8 +132,11 @@ impl Bay {
         self.verdict_now()
     }
 
-    /// `job.close`.
-    pub(crate) async fn close(&mut self, params: JobCloseParams) -> Result<Job, WireError> {
+    /// Closes the job, and keeps what the machine really had.
+    ///
+    /// # Errors
+    /// Another job than the open one, a suspect that is not there, or a journal that does not store it.
+    pub async fn close(&mut self, params: CloseJobRequest) -> Result<BayJob, BayError> {
         self.this_job(&params.job)?;
         let (rules, _) = self.moment()?;
         for (index, suspect) in params.confirmed.iter().flatten().enumerate() {
@@ -151,23 +167,18 @@ impl Bay {
         for instrument in self.instruments.values_mut() {
             instrument.probes.clear();
         }
-        job.state = JobState::Closed;
-        job.closed = Some(wire::Time(closed_at.clone()));
-        job.confirmed = params.confirmed;
-        job.note = params.note;
-        let item = VerdictItem::Closed {
-            job: job.job.clone(),
-            time: wire::Time(closed_at),
-        };
-        self.news
-            .verdicts
-            .publish(&item)
-            .map_err(|error| internal(&error))?;
+        job.record.closed_at = Some(closed_at.clone());
+        job.record.confirmed = params.confirmed.unwrap_or_default();
+        job.record.note = params.note;
+        self.observer.job_closed(&job.record.opened.id, &closed_at);
         Ok(job)
     }
 
     /// Refuses another job than the open one: it was closed in the meantime.
-    pub(crate) fn this_job(&mut self, job: &str) -> Result<(), WireError> {
+    ///
+    /// # Errors
+    /// That it is another one.
+    pub fn this_job(&mut self, job: &str) -> Result<(), BayError> {
         match &self.job {
             Some(open) if open.is(job) => Ok(()),
             _ => Err(ErrorKind::JobClosed
@@ -177,10 +188,10 @@ impl Bay {
         }
     }
 
-    fn rules_for(&self, id: Option<&str>) -> Result<Entry, WireError> {
+    fn rules_for(&self, id: Option<&str>) -> Result<Entry, BayError> {
         let id = id.unwrap_or(&self.ruleset);
         self.catalog.get(id).ok_or_else(|| {
-            ErrorKind::UnknownRuleset
+            ErrorKind::UnknownRuleSet
                 .because(format!("there is no rule set `{id}`"))
                 .at("ruleset")
                 .hint_nearest(id, self.catalog.ids().iter().map(String::as_str))
@@ -188,9 +199,9 @@ impl Bay {
     }
 }
 
-fn open_job(job: Job, rules: Entry, diagnosis: Diagnosis, opened: i64) -> OpenJob {
+fn open_job(job: BayJob, rules: Entry, diagnosis: Diagnosis, opened: i64) -> OpenJob {
     OpenJob {
-        id: Arc::from(job.job.as_str()),
+        id: Arc::from(job.record.opened.id.as_str()),
         ids: Ids::new(rules.model.rules()),
         job,
         rules,
@@ -215,7 +226,7 @@ fn kept_text(rules: &Entry) -> RuleSetText {
     }
 }
 
-fn complaint(rules: &RuleSet, id: Option<&str>) -> Result<Option<usize>, WireError> {
+fn complaint(rules: &RuleSet, id: Option<&str>) -> Result<Option<usize>, BayError> {
     let Some(id) = id else { return Ok(None) };
     let known = rules.complaint_index(id).ok_or_else(|| {
         ErrorKind::UnknownComplaint
@@ -226,7 +237,7 @@ fn complaint(rules: &RuleSet, id: Option<&str>) -> Result<Option<usize>, WireErr
     Ok(Some(known))
 }
 
-fn check_answer(rules: &RuleSet, params: &JobAnswerParams) -> Result<(), WireError> {
+fn check_answer(rules: &RuleSet, params: &AnswerRequest) -> Result<(), BayError> {
     let asked_checks = || rules.checks.iter().filter(|c| c.asked().is_some());
     let check = rules
         .checks
@@ -256,24 +267,10 @@ fn check_answer(rules: &RuleSet, params: &JobAnswerParams) -> Result<(), WireErr
         .hint(format!("answer one of {}", asked.answers.join(", "))))
 }
 
-/// A job of the journal as it goes over the wire.
-pub(crate) fn shown(kept: &journal::Job, rules: &RuleSet) -> Job {
-    let closed = kept.closed_at.is_some();
-    Job {
-        job: kept.opened.id.clone(),
-        bay: kept.opened.bay.clone(),
-        machine: kept.opened.machine.clone(),
-        state: if closed {
-            JobState::Closed
-        } else {
-            JobState::Open
-        },
-        complaint: kept.opened.complaint.clone(),
-        ruleset: convert::digest(rules),
-        by: kept.opened.opened_by.clone(),
-        opened: wire::Time(kept.opened.opened_at.clone()),
-        closed: kept.closed_at.clone().map(wire::Time),
-        confirmed: (!kept.confirmed.is_empty()).then(|| kept.confirmed.clone()),
-        note: kept.note.clone(),
-    }
+/// A time that the journal keeps.
+///
+/// # Errors
+/// A text that is none, which means that the journal is damaged.
+pub fn time_of(text: &str) -> Result<Timestamp, BayError> {
+    text.parse().map_err(|error: jiff::Error| internal(&error))
 }

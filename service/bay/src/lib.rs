@@ -1,154 +1,62 @@
-//! A bay: one task that owns one state machine. Nothing of it is shared and
-//! locked; whoever wants something sends a piece of work and waits for its
-//! answer, and the work is finished even if nobody waits any more.
+//! A bay at work: its jobs, instruments, measurement chain, clock and rule sets.
+//!
+//! A bay is one task that owns one state machine. Nothing of it is shared and locked: whoever wants something
+//! sends a piece of work through a [`BayHandle`] and waits for its answer, and the work is finished even if
+//! nobody waits any more.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `handle` | the task, and the way to it |
+//! | `state` | what a bay owns |
+//! | `job`, `entry`, `submission`, `probes`, `barometer` | what it can be asked |
+//! | `request`, `status`, `error` | how it is asked, and answers |
+//! | `arrival`, `outside` | what instruments say becomes readings |
+//! | `record` | kept first, then weighed, then told |
+//! | `observer` | whom it is told |
+//! | `pace` | when streamed readings are taken and judged |
+//! | `setup` | instruments attached, plugins exchanged, the open job taken up |
+//! | `instruments` | adapters by name, the measurement chain, what speaks on a port |
+//! | `catalog`, `replay`, `clock` | rule sets, jobs folded anew, time |
+//!
+//! Invariants, each an absence:
+//! - no reading is acknowledged that is not on disk;
+//! - no type of the API and nothing of HTTP is known here: a bay has its own requests, answers and
+//!   [`BayError`], and tells what happens through a [`BayObserver`];
+//! - no reading is dated by another clock than [`clock::BayClock`].
 
 mod arrival;
 mod barometer;
+pub mod catalog;
+pub mod clock;
 mod entry;
+mod error;
+mod handle;
+pub mod instruments;
 mod job;
+mod observer;
 mod outside;
 mod pace;
-mod probe;
+mod probes;
 mod record;
+pub mod replay;
+mod request;
+pub mod setup;
 mod state;
+mod status;
 mod submission;
 
-pub(crate) use barometer::Barometer;
-pub(crate) use job::shown as job_shown;
-pub(crate) use pace::Pace;
-pub(crate) use probe::Attaching;
-pub(crate) use record::{internal, refusal, stored_reading};
-pub(crate) use state::{Bay, BayParts, News};
-
-use std::future::Future;
-use std::pin::Pin;
-use std::sync::Arc;
-
-use tokio::sync::{mpsc, oneshot};
-use tokio::time::{Instant, sleep_until};
-use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
-use trisect_wire::{ErrorKind, WireError};
-
-use crate::instruments::Arrival;
-
-/// Samples waiting for the bay; a full queue holds the adapters back.
-const ARRIVALS: usize = 4096;
-/// Pieces of work waiting for the bay.
-const WORK: usize = 256;
-/// Samples taken in one go: one commit for all of them.
-const AT_ONCE: usize = 2048;
-
-/// What a piece of work comes to, while it holds the bay.
-pub(crate) type Doing<'a, T> = Pin<Box<dyn Future<Output = Result<T, WireError>> + Send + 'a>>;
-
-type Work = Box<dyn for<'a> FnOnce(&'a mut Bay) -> Doing<'a, ()> + Send>;
-
-/// The way to a bay.
-#[derive(Clone)]
-pub(crate) struct BayHandle {
-    name: Arc<str>,
-    work: mpsc::Sender<Work>,
-    news: News,
-    stop: CancellationToken,
-}
-
-impl BayHandle {
-    /// Starts a bay's task. It ends when `stop` is cancelled, once the work in
-    /// hand is done.
-    pub(crate) fn start(
-        parts: BayParts,
-        tracker: &TaskTracker,
-        stop: CancellationToken,
-    ) -> BayHandle {
-        let (work, queue) = mpsc::channel(WORK);
-        let (arrivals, samples) = mpsc::channel(ARRIVALS);
-        let handle = BayHandle {
-            name: Arc::from(parts.name.as_str()),
-            work,
-            news: parts.news.clone(),
-            stop: stop.clone(),
-        };
-        let bay = Bay::new(parts, arrivals, tracker.clone());
-        tracker.spawn(run(bay, queue, samples, stop));
-        handle
-    }
-
-    pub(crate) fn name(&self) -> &str {
-        &self.name
-    }
-
-    /// Ends the bay's task once the work in hand is done. A job stays open in the journal.
-    pub(crate) fn end(&self) {
-        self.stop.cancel();
-    }
-
-    pub(crate) fn news(&self) -> &News {
-        &self.news
-    }
-
-    /// Has the bay do something and waits for its answer.
-    pub(crate) async fn ask<T, F>(&self, doing: F) -> Result<T, WireError>
-    where
-        T: Send + 'static,
-        F: for<'a> FnOnce(&'a mut Bay) -> Doing<'a, T> + Send + 'static,
-    {
-        let (answer, answered) = oneshot::channel();
-        let work: Work = Box::new(move |bay| {
-            let doing = doing(bay);
-            Box::pin(async move {
-                // Nobody waits any more: the work is done all the same.
-                let _ = answer.send(doing.await);
-                Ok(())
-            })
-        });
-        let stopping = || ErrorKind::TooBusy.because("the service is stopping");
-        self.work.send(work).await.map_err(|_| stopping())?;
-        answered.await.map_err(|_| stopping())?
-    }
-}
-
-async fn run(
-    mut bay: Bay,
-    mut queue: mpsc::Receiver<Work>,
-    mut samples: mpsc::Receiver<Arrival>,
-    stop: CancellationToken,
-) {
-    let mut taken = Vec::with_capacity(AT_ONCE);
-    // When what has begun to arrive is taken.
-    let mut beat: Option<Instant> = None;
-    loop {
-        let due = bay.verdict_due();
-        tokio::select! {
-            biased;
-            () = stop.cancelled() => break,
-            work = queue.recv() => match work {
-                Some(work) => { let _ = work(&mut bay).await; }
-                None => break,
-            },
-            () = sleep_until(due.unwrap_or_else(Instant::now)), if due.is_some() => bay.judge_streamed().await,
-            () = sleep_until(beat.unwrap_or_else(Instant::now)), if beat.is_some() => {
-                if let Some(over) = beat.take() {
-                    bay.pace.woke(over);
-                }
-                while taken.len() < AT_ONCE && let Ok(arrival) = samples.try_recv() {
-                    taken.push(arrival);
-                }
-                bay.arrive(&mut taken).await;
-            }
-            arrival = samples.recv(), if beat.is_none() => match arrival {
-                Some(arrival) => {
-                    taken.push(arrival);
-                    beat = Some(bay.pace.beat());
-                }
-                None => break,
-            },
-        }
-    }
-    bay.stop();
-    // What was asked before the stop is still answered.
-    queue.close();
-    while let Some(work) = queue.recv().await {
-        let _ = work(&mut bay).await;
-    }
-}
+pub use barometer::Barometer;
+pub use entry::EnteredReading;
+pub use error::{BayError, ErrorKind, Hint};
+pub use handle::{BayHandle, Doing};
+pub use job::{BayJob, time_of};
+pub use observer::{BayObserver, JobVerdict, ReadingsFate, StoredReading};
+pub use pace::Pace;
+pub use probes::{Attaching, PortUser};
+pub use record::{internal, refusal};
+pub use request::{
+    AnswerRequest, AttachRequest, BarometerRequest, Beyond, CloseJobRequest, EnterRequest,
+    OpenJobRequest, PlaceProbeRequest, SubmitRequest, Submitted, SubmittedReading,
+};
+pub use state::{Bay, BayParts};
+pub use status::{BarometerStatus, BayStatus};

@@ -5,13 +5,13 @@
 
 use std::sync::Arc;
 
-use trisect_wire::types::PressureReference;
+use crate::instruments::PressureReference;
 use trisect_journal::{Batch, EventRow, Happened};
 use trisect_kit::Emission;
 
 use super::state::Bay;
 use crate::instruments::Shown;
-use crate::metrics::Fate;
+use crate::observer::ReadingsFate;
 
 impl Bay {
     /// The row of a sample whose probe is at no point of a job.
@@ -60,9 +60,12 @@ impl Bay {
             events,
         };
         match self.journal.append(batch).await {
-            Ok(_) => self.metrics.readings(&self.name, Fate::OutsideJobs, count),
+            Ok(_) => self
+                .observer
+                .readings_counted(&self.name, ReadingsFate::OutsideJobs, count),
             Err(error) => {
-                self.metrics.readings(&self.name, Fate::Lost, count);
+                self.observer
+                    .readings_counted(&self.name, ReadingsFate::Lost, count);
                 tracing::error!(bay = self.name, count, %error, "readings outside jobs were not stored");
             }
         }

@@ -58,7 +58,7 @@ impl Ticks {
 
 /// The moments at which streamed readings are taken and judged, the same for all bays.
 #[derive(Debug)]
-pub(crate) struct Pace {
+pub struct Pace {
     begun: Instant,
     ticks: Ticks,
     turns: Mutex<Turns>,
@@ -73,7 +73,8 @@ struct Turns {
 }
 
 impl Pace {
-    pub(crate) fn new() -> Pace {
+    /// Beats that begin now.
+    pub fn start() -> Pace {
         let begun = Instant::now();
         Pace {
             begun,
@@ -133,7 +134,7 @@ mod tests {
 
     #[test]
     fn one_alone_hardly_waits() {
-        let pace = Pace::new();
+        let pace = Pace::start();
         let now = pace.begun;
         let free = now + COST * TOGETHER;
         assert_eq!(pace.book_at(now, "bay-1", COST), now);
@@ -143,7 +144,7 @@ mod tests {
 
     #[test]
     fn several_are_served_in_turn() {
-        let pace = Pace::new();
+        let pace = Pace::start();
         let now = pace.begun;
         for turn in 0..6_u32 {
             let bay = if turn % 2 == 0 { "bay-1" } else { "bay-2" };
@@ -154,7 +155,7 @@ mod tests {
 
     #[test]
     fn what_was_not_used_is_not_saved_up() {
-        let pace = Pace::new();
+        let pace = Pace::start();
         pace.book_at(pace.begun, "bay-1", COST);
         let now = pace.begun + Duration::from_secs(1);
         assert_eq!(pace.book_at(now, "bay-2", COST), now);
@@ -163,7 +164,7 @@ mod tests {
 
     #[test]
     fn nobody_waits_for_ever() {
-        let pace = Pace::new();
+        let pace = Pace::start();
         let now = pace.begun;
         for turn in 0..1000 {
             let bay = if turn % 2 == 0 { "bay-1" } else { "bay-2" };
@@ -173,7 +174,7 @@ mod tests {
 
     #[test]
     fn all_meet_on_the_beat() {
-        let pace = Pace::new();
+        let pace = Pace::start();
         let beat = pace.begun + BEAT;
         for early in [1, 300, 2999] {
             assert_eq!(pace.beat_after(beat - micros(early)), beat);
@@ -193,7 +194,7 @@ mod tests {
         ticks.learn(Duration::ZERO);
         assert_eq!(ticks.shift(), micros(550));
 
-        let pace = Pace::new();
+        let pace = Pace::start();
         pace.ticks.shift.store(550_000, Ordering::Relaxed);
         let moved = pace.begun + micros(550);
         assert_eq!(pace.beat_after(pace.begun), moved);

@@ -2,18 +2,14 @@
 
 use std::sync::Arc;
 
+use crate::error::{BayError, ErrorKind};
 use tokio::time::Instant;
-use trisect_wire::types::{self as wire, JobVerdict, ReadingItem, VerdictItem};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_diagnosis::Verdict;
-use trisect_journal::{
-    Appended, Batch, EventRow, Happened, JournalError, StoredEvent, SubmissionKey,
-};
-use trisect_rules::{Outcome, RuleSet, Side, Standing};
+use trisect_journal::{Appended, Batch, EventRow, Happened, JournalError, SubmissionKey};
+use trisect_rules::{Outcome, Side, Standing};
 
 use super::state::{Bay, OpenJob};
-use crate::convert;
-use crate::metrics::Fate;
+use crate::observer::{JobVerdict, ReadingsFate, StoredReading};
 
 /// What of a verdict is worth keeping at once: a reading that only moves a
 /// belief can always be weighed again from the journal.
@@ -44,12 +40,12 @@ impl Gist {
 
 impl Bay {
     /// Keeps rows of the open job, all or none, and waits until they are on
-    /// disk; then weighs them, judges, and tells the news.
+    /// disk; then weighs them, judges, and tells what is new.
     pub(crate) async fn record(
         &mut self,
         rows: Vec<EventRow>,
         key: Option<SubmissionKey>,
-    ) -> Result<Appended, WireError> {
+    ) -> Result<Appended, BayError> {
         let appended = self.keep(rows, key).await?;
         if let Appended::Stored { .. } = appended {
             self.judge().await?;
@@ -58,7 +54,7 @@ impl Bay {
     }
 
     /// The same for what instruments stream: it is judged when its turn comes.
-    pub(crate) async fn stream(&mut self, rows: Vec<EventRow>) -> Result<(), WireError> {
+    pub(crate) async fn stream(&mut self, rows: Vec<EventRow>) -> Result<(), BayError> {
         self.keep(rows, None).await?;
         let cost = self.open_job()?.cost;
         if self.verdict_due().is_none() {
@@ -87,7 +83,7 @@ impl Bay {
         &mut self,
         rows: Vec<EventRow>,
         key: Option<SubmissionKey>,
-    ) -> Result<Appended, WireError> {
+    ) -> Result<Appended, BayError> {
         let job = Arc::clone(&self.open_job()?.id);
         let bay = Arc::from(self.name.as_str());
         // The rows are shared with the journal's thread: texts are, too, so this is cheap.
@@ -105,15 +101,17 @@ impl Bay {
         if let Appended::Stored { first, .. } = appended {
             let reading = |row: &&EventRow| matches!(row.what, Happened::Reading(_));
             let readings = rows.iter().filter(reading).count();
-            self.metrics.readings(&self.name, Fate::OfJob, readings);
+            self.observer
+                .readings_counted(&self.name, ReadingsFate::OfJob, readings);
             self.weigh(&rows, first)?;
         }
         Ok(appended)
     }
 
-    fn weigh(&mut self, rows: &[EventRow], first: i64) -> Result<(), WireError> {
-        let told = self.news.readings.is_watched();
-        let (bay, news) = (self.name.clone(), self.news.clone());
+    fn weigh(&mut self, rows: &[EventRow], first: i64) -> Result<(), BayError> {
+        let observer = Arc::clone(&self.observer);
+        let wanted = observer.wants_readings();
+        let bay = self.name.clone();
         let open = self.open_job()?;
         let rules = Arc::clone(open.rules.model.rules());
         for (row, seq) in rows.iter().zip(first..) {
@@ -123,22 +121,23 @@ impl Bay {
             }
             open.seq = seq.unsigned_abs();
             open.newest = row.at;
-            if told && matches!(row.what, Happened::Reading(_)) {
-                let item = reading(&rules, &bay, &open.id, seq, row).map(ReadingItem::Reading);
-                if let Some(item) = item {
-                    news.readings
-                        .publish(&item)
-                        .map_err(|error| internal(&error))?;
-                }
+            if wanted && matches!(row.what, Happened::Reading(_)) {
+                observer.reading_stored(&StoredReading {
+                    bay: &bay,
+                    job: &open.id,
+                    rules: &rules,
+                    seq,
+                    row,
+                });
             }
         }
         Ok(())
     }
 
     /// Tells the verdict if it changed, and keeps it if its gist did.
-    pub(crate) async fn judge(&mut self) -> Result<(), WireError> {
+    pub(crate) async fn judge(&mut self) -> Result<(), BayError> {
         let begun = Instant::now();
-        let watched = self.news.verdicts.is_watched();
+        let wanted = self.observer.wants_verdicts();
         let open = self.open_job()?;
         open.due = None;
         let verdict = open.diagnosis.verdict();
@@ -151,12 +150,9 @@ impl Bay {
         let keep = open.kept.as_ref() != Some(&gist);
         open.kept = Some(gist);
         open.told.clone_from(&bytes);
-        if watched {
-            let item = VerdictItem::Verdict(Box::new(self.verdict_now()?));
-            self.news
-                .verdicts
-                .publish(&item)
-                .map_err(|error| internal(&error))?;
+        if wanted {
+            let changed = self.verdict_now()?;
+            self.observer.verdict_changed(changed);
         }
         let open = self.open_job()?;
         open.cost = begun.elapsed();
@@ -169,87 +165,37 @@ impl Bay {
     }
 
     /// The verdict of the open job as it stands.
-    pub(crate) fn verdict_now(&mut self) -> Result<JobVerdict, WireError> {
+    ///
+    /// # Errors
+    /// That no job is open.
+    pub fn verdict_now(&mut self) -> Result<JobVerdict, BayError> {
         let bay = self.name.clone();
         let clock = self.clock;
         let open = self.open_job()?;
         Ok(JobVerdict {
-            job: open.job.job.clone(),
+            job: open.id.to_string(),
             bay,
             seq: open.seq,
-            time: wire::Time(clock.wall(open.opened + open.newest).to_string()),
-            verdict: convert::verdict(&open.diagnosis.verdict()),
+            time: clock.wall(open.opened + open.newest),
+            verdict: open.diagnosis.verdict(),
         })
-    }
-
-    /// What a verdict subscriber is told first.
-    pub(crate) fn verdict_item(&mut self) -> Option<VerdictItem> {
-        let verdict = self.verdict_now().ok()?;
-        Some(VerdictItem::Verdict(Box::new(verdict)))
     }
 }
 
 impl OpenJob {
     /// Whether this is the job of an id.
     pub(crate) fn is(&self, job: &str) -> bool {
-        self.job.job == job
+        &*self.id == job
     }
 }
 
-/// A stored reading as it goes over the wire; `None` for other events.
-pub(crate) fn stored_reading(rules: &RuleSet, event: &StoredEvent) -> Option<wire::Reading> {
-    let job = event.job.as_deref().unwrap_or_default();
-    reading(rules, &event.bay, job, event.seq, &event.row)
-}
-
-fn reading(
-    rules: &RuleSet,
-    bay: &str,
-    job: &str,
-    seq: i64,
-    row: &EventRow,
-) -> Option<wire::Reading> {
-    let Happened::Reading(reading) = &row.what else {
-        return None;
-    };
-    let point = rules.point_index(&reading.point)?;
-    let unit = rules.point_unit(point);
-    let wall = jiff::Timestamp::from_microsecond(row.wall).ok()?;
-    Some(wire::Reading {
-        seq: seq.unsigned_abs(),
-        job: job.to_owned(),
-        bay: bay.to_owned(),
-        point: reading.point.to_string(),
-        time: wire::Time(wall.to_string()),
-        at: row.at as f64 / 1e9,
-        value: unit.from_si(reading.amount.edge()),
-        unit: unit.symbol().to_owned(),
-        uncertainty: unit.span_from_si(reading.uncertainty),
-        beyond: convert::beyond(reading.amount),
-        instrument: reading.instrument.as_ref().map(ToString::to_string),
-        channel: reading.channel.map(|channel| channel.to_string()),
-        calibration: reading.calibration.as_ref().map(ToString::to_string),
-        latency: reading.latency.map(|nanos| nanos as f64 / 1e9),
-        barometer: reading.barometer.map(|pressure| unit.from_si(pressure)),
-        by: row.by.as_ref().map(ToString::to_string),
-        entered: reading.entered,
-        flags: reading
-            .flags
-            .words()
-            .into_iter()
-            .map(str::to_owned)
-            .collect(),
-        repeated: false,
-    })
-}
-
-/// What the journal refuses, in the words of the wire.
-pub(crate) fn refusal(error: &JournalError) -> WireError {
+/// What the journal refuses, in the words of the bay.
+pub fn refusal(error: &JournalError) -> BayError {
     let said = error.to_string();
     match error {
         JournalError::UnknownJob { .. } => ErrorKind::UnknownJob.because(said).at("job"),
         JournalError::JobClosed { .. } => ErrorKind::JobClosed.because(said).at("job"),
-        JournalError::BayBusy { .. } => ErrorKind::BayBusy.because(said).at("bay"),
+        JournalError::BayBusy { .. } => ErrorKind::Busy.because(said).at("bay"),
         JournalError::KeyReused { .. } => ErrorKind::InvalidValue
             .because(said)
             .at("key")
@@ -265,7 +211,7 @@ pub(crate) fn refusal(error: &JournalError) -> WireError {
 }
 
 /// Something that cannot happen unless the program is wrong.
-pub(crate) fn internal(error: &(dyn std::error::Error + 'static)) -> WireError {
+pub fn internal(error: &(dyn std::error::Error + 'static)) -> BayError {
     tracing::error!(error, "internal error");
     ErrorKind::Internal
         .because(error.to_string())

@@ -3,39 +3,39 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use trisect_wire::types::LeftOut;
-use trisect_wire::{ErrorKind, WireError};
+use crate::error::{BayError, ErrorKind};
 use trisect_diagnosis::Diagnosis;
 use trisect_journal::{Happened, Ids, Job, Journal, Probe, StoredEvent, UnknownId};
 
-use crate::bay::{internal, refusal};
 use crate::catalog::{Catalog, Entry, Origin, compile};
+use crate::record::{internal, refusal};
 
 /// Events read in one go.
 const PAGE: usize = 10_000;
 
 /// What a job's events come to.
-pub(crate) struct Replayed {
+pub struct Replayed {
     /// The rule set the job was opened with.
-    pub(crate) rules: Entry,
+    pub rules: Entry,
     /// The fold, all events taken.
-    pub(crate) diagnosis: Diagnosis,
-    /// The newest event, and when it was in nanoseconds since the job opened.
-    pub(crate) seq: u64,
-    pub(crate) newest: i64,
+    pub diagnosis: Diagnosis,
+    /// The newest event.
+    pub seq: u64,
+    /// When it was, in nanoseconds since the job opened.
+    pub newest: i64,
     /// Where the probes are after the last event.
-    pub(crate) placed: Vec<Probe>,
+    pub placed: Vec<Probe>,
 }
 
 /// Folds all events of a job, with the rule set it was opened with.
 ///
 /// # Errors
 /// When the journal cannot be read, or its events do not fit the rule set.
-pub(crate) async fn replay(
+pub async fn replay(
     journal: &dyn Journal,
     catalog: &Catalog,
     job: &Job,
-) -> Result<Replayed, WireError> {
+) -> Result<Replayed, BayError> {
     replay_until(journal, catalog, job, None).await
 }
 
@@ -43,12 +43,12 @@ pub(crate) async fn replay(
 ///
 /// # Errors
 /// As [`replay`].
-pub(crate) async fn replay_until(
+pub async fn replay_until(
     journal: &dyn Journal,
     catalog: &Catalog,
     job: &Job,
     until: Option<i64>,
-) -> Result<Replayed, WireError> {
+) -> Result<Replayed, BayError> {
     let rules = rule_set(journal, catalog, &job.opened.rule_set).await?;
     let set = Arc::clone(rules.model.rules());
     let complaint = job
@@ -96,11 +96,23 @@ fn follow(placed: &mut Vec<Probe>, what: &Happened) {
     }
 }
 
+/// Events that another rule set has no place for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LeftOut {
+    /// What it does not have: `point`, `check`, `answer` or `complaint`.
+    pub what: &'static str,
+    /// Its id.
+    pub id: String,
+    /// How many events were left out for it.
+    pub events: u64,
+}
+
 /// What a job's events come to by another rule set.
-pub(crate) struct Elsewhere {
-    pub(crate) diagnosis: Diagnosis,
+pub struct Elsewhere {
+    /// The fold, all events taken.
+    pub diagnosis: Diagnosis,
     /// What the rule set has no place for.
-    pub(crate) left_out: Vec<LeftOut>,
+    pub left_out: Vec<LeftOut>,
 }
 
 /// Folds the events of a job, up to and with one, with another rule set. What that
@@ -108,12 +120,12 @@ pub(crate) struct Elsewhere {
 ///
 /// # Errors
 /// When the journal cannot be read.
-pub(crate) async fn replay_elsewhere(
+pub async fn replay_elsewhere(
     journal: &dyn Journal,
     rules: &Entry,
     job: &Job,
     until: Option<i64>,
-) -> Result<Elsewhere, WireError> {
+) -> Result<Elsewhere, BayError> {
     let set = Arc::clone(rules.model.rules());
     let mut left_out: BTreeMap<(&'static str, String), u64> = BTreeMap::new();
     let mut complaint = None;
@@ -133,11 +145,9 @@ pub(crate) async fn replay_elsewhere(
             Err(UnknownId { what, id, .. }) => *left_out.entry((what, id)).or_default() += 1,
         }
     }
-    let left_out = left_out.into_iter().map(|((what, id), events)| LeftOut {
-        what: what.to_owned(),
-        id,
-        events,
-    });
+    let left_out = left_out
+        .into_iter()
+        .map(|((what, id), events)| LeftOut { what, id, events });
     Ok(Elsewhere {
         diagnosis,
         left_out: left_out.collect(),
@@ -148,12 +158,12 @@ pub(crate) async fn replay_elsewhere(
 ///
 /// # Errors
 /// When the journal cannot be read.
-pub(crate) async fn events(
+pub async fn events(
     journal: &dyn Journal,
     job: &Job,
     until: Option<i64>,
     most: usize,
-) -> Result<Vec<StoredEvent>, WireError> {
+) -> Result<Vec<StoredEvent>, BayError> {
     let (mut found, mut after) = (Vec::new(), 0);
     loop {
         let page = journal.events(&job.opened.id, after, PAGE).await;
@@ -172,11 +182,11 @@ pub(crate) async fn events(
 ///
 /// # Errors
 /// When the journal does not have it or cannot be read.
-pub(crate) async fn rule_set(
+pub async fn rule_set(
     journal: &dyn Journal,
     catalog: &Catalog,
     digest: &str,
-) -> Result<Entry, WireError> {
+) -> Result<Entry, BayError> {
     if let Some(known) = catalog.by_digest(digest) {
         return Ok(known);
     }

@@ -4,77 +4,57 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
+use crate::error::{BayError, ErrorKind};
 use tokio::sync::mpsc;
 use tokio::time::Instant;
 use tokio_util::task::TaskTracker;
-use trisect_wire::serve::Publisher;
-use trisect_wire::table::{InstrumentWatch, ReadingWatch, VerdictWatch};
-use trisect_wire::types as wire;
-use trisect_wire::{ErrorKind, WireError};
 use trisect_diagnosis::Diagnosis;
 use trisect_journal::{Ids, Journal};
 use trisect_rules::RuleSet;
 
 use super::barometer::Barometer;
+use super::job::BayJob;
 use super::pace::Pace;
 use crate::catalog::{Catalog, Entry};
 use crate::clock::BayClock;
-use crate::convert;
 use crate::instruments::{Arrival, Instrument};
-use crate::metrics::Metrics;
-
-/// Where a bay's subscribers are told.
-#[derive(Clone)]
-pub(crate) struct News {
-    pub(crate) readings: Publisher<ReadingWatch>,
-    pub(crate) verdicts: Publisher<VerdictWatch>,
-    /// Of this bay alone.
-    pub(crate) instruments: Publisher<InstrumentWatch>,
-    /// Of all bays together.
-    pub(crate) all_instruments: Publisher<InstrumentWatch>,
-}
-
-impl News {
-    pub(crate) fn new(all_instruments: Publisher<InstrumentWatch>) -> News {
-        News {
-            // Readings come fast and small, verdicts slowly and large.
-            readings: Publisher::new(4096),
-            verdicts: Publisher::new(64),
-            instruments: Publisher::new(256),
-            all_instruments,
-        }
-    }
-}
+use crate::observer::BayObserver;
+use crate::status::BayStatus;
 
 /// What a bay is made from.
-pub(crate) struct BayParts {
-    pub(crate) name: String,
-    pub(crate) title: String,
-    pub(crate) ruleset: String,
+pub struct BayParts {
+    /// Its name.
+    pub name: String,
+    /// What it is called.
+    pub title: String,
+    /// The rule set of new jobs that name none.
+    pub ruleset: String,
     /// What the configuration says of the air.
-    pub(crate) barometer: Option<Barometer>,
-    pub(crate) clock: BayClock,
-    pub(crate) catalog: Arc<Catalog>,
-    pub(crate) journal: Arc<dyn Journal>,
-    pub(crate) news: News,
+    pub barometer: Option<Barometer>,
+    /// What readings are dated by.
+    pub clock: BayClock,
+    /// The rule sets there are.
+    pub catalog: Arc<Catalog>,
+    /// Where everything is kept.
+    pub journal: Arc<dyn Journal>,
+    /// Whom it tells what happens.
+    pub observer: Arc<dyn BayObserver>,
     /// Whether readings outside any job are kept.
-    pub(crate) keeps_outside: bool,
-    pub(crate) metrics: Arc<Metrics>,
-    /// Shared by all bays.
-    pub(crate) pace: Arc<Pace>,
+    pub keeps_outside: bool,
+    /// When streamed readings are taken; shared by all bays.
+    pub pace: Arc<Pace>,
 }
 
 /// The state machine of one bay.
-pub(crate) struct Bay {
+pub struct Bay {
     pub(crate) name: String,
     pub(crate) title: String,
     pub(crate) ruleset: String,
     pub(crate) clock: BayClock,
     pub(crate) catalog: Arc<Catalog>,
     pub(crate) journal: Arc<dyn Journal>,
-    pub(crate) news: News,
+    pub(crate) observer: Arc<dyn BayObserver>,
     pub(crate) keeps_outside: bool,
-    pub(crate) metrics: Arc<Metrics>,
     pub(crate) pace: Arc<Pace>,
     pub(crate) instruments: BTreeMap<String, Instrument>,
     pub(crate) job: Option<OpenJob>,
@@ -85,7 +65,7 @@ pub(crate) struct Bay {
 
 /// The job a bay is working on.
 pub(crate) struct OpenJob {
-    pub(crate) job: wire::Job,
+    pub(crate) job: BayJob,
     pub(crate) id: Arc<str>,
     pub(crate) rules: Entry,
     pub(crate) ids: Ids,
@@ -119,9 +99,8 @@ impl Bay {
             clock: parts.clock,
             catalog: parts.catalog,
             journal: parts.journal,
-            news: parts.news,
+            observer: parts.observer,
             keeps_outside: parts.keeps_outside,
-            metrics: parts.metrics,
             pace: parts.pace,
             instruments: BTreeMap::new(),
             job: None,
@@ -131,21 +110,42 @@ impl Bay {
         }
     }
 
-    pub(crate) fn shown(&self) -> wire::Bay {
+    /// How it stands.
+    pub fn status(&self) -> BayStatus {
         let job = self.job.as_ref();
-        wire::Bay {
+        BayStatus {
             bay: self.name.clone(),
             title: self.title.clone(),
-            phase: job.map(|open| convert::phase(open.diagnosis.phase())),
-            drive: job.map(|open| convert::drive(open.diagnosis.drive())),
-            job: job.map(|open| open.job.job.clone()),
+            phase: job.map(|open| open.diagnosis.phase()),
+            drive: job.map(|open| open.diagnosis.drive()),
+            job: job.map(|open| open.id.to_string()),
             instruments: self.instruments.keys().cloned().collect(),
-            barometer: self.barometer.as_ref().map(|b| b.shown(&self.clock)),
+            barometer: self.barometer.as_ref().map(|b| b.status(&self.clock)),
         }
     }
 
+    /// Changes what it is called, the rule set of its new jobs, and whether readings outside jobs are kept.
+    pub fn reconfigure(&mut self, title: String, ruleset: String, keeps_outside: bool) {
+        self.title = title;
+        self.ruleset = ruleset;
+        self.keeps_outside = keeps_outside;
+    }
+
+    /// Puts the configuration's barometric pressure, or none, in place of what is known.
+    pub fn set_barometer(&mut self, barometer: Option<Barometer>) {
+        self.barometer = barometer;
+    }
+
+    /// The id of the open job.
+    ///
+    /// # Errors
+    /// That there is none.
+    pub fn open_job_id(&mut self) -> Result<String, BayError> {
+        Ok(self.open_job()?.id.to_string())
+    }
+
     /// The open job.
-    pub(crate) fn open_job(&mut self) -> Result<&mut OpenJob, WireError> {
+    pub(crate) fn open_job(&mut self) -> Result<&mut OpenJob, BayError> {
         let bay = &self.name;
         self.job.as_mut().ok_or_else(|| {
             ErrorKind::NoOpenJob
@@ -156,7 +156,7 @@ impl Bay {
     }
 
     /// The rule set of the open job, and now in nanoseconds since it was opened.
-    pub(crate) fn moment(&mut self) -> Result<(Arc<RuleSet>, i64), WireError> {
+    pub(crate) fn moment(&mut self) -> Result<(Arc<RuleSet>, i64), BayError> {
         let now = self.clock.now();
         let open = self.open_job()?;
         Ok((Arc::clone(open.rules.model.rules()), now - open.opened))

@@ -2,11 +2,10 @@
 
 use std::sync::Arc;
 
+use crate::error::{BayError, ErrorKind};
 use jiff::Timestamp;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
-use trisect_wire::types::{Beyond, ReadingSubmitParams, ReadingSubmitted, SubmittedReading};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_journal::{Appended, EventRow, Happened, Reading, SubmissionKey};
 use trisect_measure::{Amount, Entered, Flags, Reference, Unit, combine, parse_entry, senml};
 use trisect_rules::RuleSet;
@@ -15,16 +14,17 @@ use super::entry::{check_plausible, test_point, unmeasured, wrong_quantity};
 use super::record::internal;
 use super::state::Bay;
 use crate::instruments::{Air, ChainError};
+use crate::request::{Beyond, SubmitRequest, Submitted, SubmittedReading};
 
 /// How far ahead of the bay's clock another clock may be, in nanoseconds.
 const AHEAD: i64 = 5_000_000_000;
 
 impl Bay {
-    /// `reading.submit`.
-    pub(crate) async fn submit(
-        &mut self,
-        params: ReadingSubmitParams,
-    ) -> Result<ReadingSubmitted, WireError> {
+    /// Stores readings that a program sends: all, or none.
+    ///
+    /// # Errors
+    /// The first reading that cannot be one, no open job, or a journal that does not store them.
+    pub async fn submit(&mut self, params: SubmitRequest) -> Result<Submitted, BayError> {
         let (rules, now) = self.moment()?;
         let key = submission_key(params.key.as_deref(), &(&params.readings, &params.senml))?;
         let rows = match (params.readings, params.senml) {
@@ -34,14 +34,14 @@ impl Bay {
                 self.rows(&rules, &readings, now)?
             }
             _ => {
-                return Err(ErrorKind::InvalidParams
+                return Err(ErrorKind::InvalidRequest
                     .because("a submission is either readings or senml")
                     .at("readings")
                     .hint("give one of `readings` and `senml`"));
             }
         };
         if rows.is_empty() {
-            return Ok(ReadingSubmitted {
+            return Ok(Submitted {
                 accepted: 0,
                 repeated: false,
             });
@@ -50,7 +50,7 @@ impl Bay {
             Appended::Stored { count, .. } => (count, false),
             Appended::Repeated { count, .. } => (count, true),
         };
-        Ok(ReadingSubmitted {
+        Ok(Submitted {
             accepted: u64::from(count),
             repeated,
         })
@@ -61,7 +61,7 @@ impl Bay {
         rules: &RuleSet,
         readings: &[SubmittedReading],
         now: i64,
-    ) -> Result<Vec<EventRow>, WireError> {
+    ) -> Result<Vec<EventRow>, BayError> {
         // A submission is mostly of one point: its id is looked up and shared once.
         let mut last: Option<Arc<str>> = None;
         let air = self.air();
@@ -69,7 +69,7 @@ impl Bay {
         for (index, submitted) in readings.iter().enumerate() {
             let at = match &submitted.time {
                 None => now,
-                Some(time) => self.job_time(&time.0, now, index)?,
+                Some(time) => self.job_time(time, now, index)?,
             };
             let id = match &last {
                 Some(id) if **id == *submitted.point => Arc::clone(id),
@@ -88,8 +88,8 @@ impl Bay {
         Ok(rows)
     }
 
-    /// A time on the wire as nanoseconds since the job was opened.
-    fn job_time(&self, time: &str, now: i64, index: usize) -> Result<i64, WireError> {
+    /// A time in RFC 3339 as nanoseconds since the job was opened.
+    fn job_time(&self, time: &str, now: i64, index: usize) -> Result<i64, BayError> {
         let field = format!("readings[{index}].time");
         let wall: Timestamp = time.parse().map_err(|_| {
             ErrorKind::InvalidTime
@@ -118,7 +118,7 @@ impl Bay {
         &self,
         pack: Vec<serde_json::Map<String, serde_json::Value>>,
         now: i64,
-    ) -> Result<Vec<SubmittedReading>, WireError> {
+    ) -> Result<Vec<SubmittedReading>, BayError> {
         let refused = |why: String| {
             ErrorKind::InvalidValue
                 .because(why)
@@ -141,7 +141,7 @@ impl Bay {
                 unit: unit.symbol().to_owned(),
                 uncertainty: None,
                 beyond,
-                time: Some(trisect_wire::types::Time(time.to_string())),
+                time: Some(time.to_string()),
             })
         };
         records.into_iter().map(reading).collect()
@@ -176,7 +176,7 @@ fn read(
     id: Arc<str>,
     air: Option<Air>,
     index: usize,
-) -> Result<Reading, WireError> {
+) -> Result<Reading, BayError> {
     let field = |name: &str| format!("readings[{index}].{name}");
     let refused = |kind: ErrorKind, why: String, name: &str, hint: &str| {
         kind.because(why).at(field(name)).hint(hint)
@@ -253,7 +253,7 @@ fn read(
 pub(super) fn submission_key(
     key: Option<&str>,
     content: &impl Serialize,
-) -> Result<Option<SubmissionKey>, WireError> {
+) -> Result<Option<SubmissionKey>, BayError> {
     let Some(key) = key else {
         return Ok(None);
     };

@@ -2,13 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::error::{BayError, ErrorKind};
 use serde_json::{Map, Value};
-use trisect_wire::types::AboutAdapter;
-use trisect_wire::{ErrorKind, WireError};
+use trisect_http::HttpSettings;
 use trisect_kit::ports::Ports;
 use trisect_kit::{Adapter, PulsesPerTurn, Tachometer};
 use trisect_multimeter::{MultimeterSettings, ScpiSettings};
-use trisect_http::HttpSettings;
 use trisect_transducer::{TextSettings, TransducerSettings};
 
 use super::Chain;
@@ -38,7 +37,7 @@ struct Kind {
 /// How an adapter of a kind is made.
 enum Make {
     /// From its settings alone.
-    Here(fn(Value) -> Result<Made, WireError>),
+    Here(fn(Value) -> Result<Made, BayError>),
     /// By a program of its own, which is asked first.
     Plugin,
 }
@@ -123,8 +122,19 @@ const KINDS: &[Kind] = &[
     },
 ];
 
-/// What can be attached through.
-pub(crate) fn about() -> Vec<AboutAdapter> {
+/// An adapter that instruments can be attached through.
+#[derive(Clone, Debug)]
+pub struct AdapterDescription {
+    /// Its name.
+    pub adapter: String,
+    /// What it is for.
+    pub title: String,
+    /// The JSON Schema of its settings.
+    pub settings: Map<String, Value>,
+}
+
+/// The adapters that instruments can be attached through.
+pub fn about() -> Vec<AdapterDescription> {
     KINDS.iter().map(Kind::about).collect()
 }
 
@@ -138,7 +148,7 @@ struct Taken {
 }
 
 impl Taken {
-    fn of(name: &str, mut settings: Map<String, Value>) -> Result<Taken, WireError> {
+    fn of(name: &str, mut settings: Map<String, Value>) -> Result<Taken, BayError> {
         let kind = KINDS.iter().find(|kind| kind.name == name).ok_or_else(|| {
             ErrorKind::UnknownAdapter
                 .because(format!("there is no adapter `{name}`"))
@@ -171,7 +181,7 @@ pub(crate) async fn build(
     name: &str,
     settings: Map<String, Value>,
     plugins: &Plugins,
-) -> Result<Built, WireError> {
+) -> Result<Built, BayError> {
     let taken = Taken::of(name, settings)?;
     let (adapter, span) = match taken.kind.make {
         Make::Here(make) => make(taken.left)?,
@@ -192,11 +202,7 @@ pub(crate) async fn build(
 ///
 /// # Errors
 /// As [`build`].
-pub(crate) fn check(
-    name: &str,
-    settings: Map<String, Value>,
-    plugins: &Plugins,
-) -> Result<(), WireError> {
+pub fn check(name: &str, settings: Map<String, Value>, plugins: &Plugins) -> Result<(), BayError> {
     let taken = Taken::of(name, settings)?;
     match taken.kind.make {
         Make::Here(make) => make(taken.left).map(drop),
@@ -206,7 +212,7 @@ pub(crate) fn check(
 
 /// Takes the member `pulses_per_turn` out of an instrument's settings: every
 /// frequency it gives is then the speed of a shaft.
-fn pulses_per_turn(settings: &mut Map<String, Value>) -> Result<Option<PulsesPerTurn>, WireError> {
+fn pulses_per_turn(settings: &mut Map<String, Value>) -> Result<Option<PulsesPerTurn>, BayError> {
     let Some(given) = settings.remove("pulses_per_turn") else {
         return Ok(None);
     };
@@ -229,7 +235,7 @@ fn keep_port(settings: &mut Map<String, Value>, ports: &Ports) -> Option<PathBuf
 }
 
 impl Kind {
-    fn about(&self) -> AboutAdapter {
+    fn about(&self) -> AdapterDescription {
         let mut settings = match (self.schema)() {
             Value::Object(schema) => schema,
             _ => Map::new(),
@@ -245,7 +251,7 @@ impl Kind {
                 serde_json::json!({"description": text, "type": "number", "exclusiveMinimum": 0});
             members.insert("pulses_per_turn".to_owned(), shape);
         }
-        AboutAdapter {
+        AdapterDescription {
             adapter: self.name.to_owned(),
             title: self.title.to_owned(),
             settings,
@@ -253,7 +259,7 @@ impl Kind {
     }
 }
 
-fn read<S: serde::de::DeserializeOwned>(settings: Value) -> Result<S, WireError> {
+fn read<S: serde::de::DeserializeOwned>(settings: Value) -> Result<S, BayError> {
     serde_json::from_value(settings).map_err(|error| {
         ErrorKind::InvalidSettings
             .because(error.to_string())
@@ -262,7 +268,7 @@ fn read<S: serde::de::DeserializeOwned>(settings: Value) -> Result<S, WireError>
     })
 }
 
-fn refused(error: &trisect_kit::SettingsError) -> WireError {
+fn refused(error: &trisect_kit::SettingsError) -> BayError {
     ErrorKind::InvalidSettings
         .because(error.why.clone())
         .at(format!("settings.{}", error.field))
@@ -273,14 +279,15 @@ fn refused(error: &trisect_kit::SettingsError) -> WireError {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::error::Hint;
     use serde_json::json;
 
-    async fn built(name: &str, settings: Value) -> Result<Built, WireError> {
+    async fn built(name: &str, settings: Value) -> Result<Built, BayError> {
         let settings = settings.as_object().cloned().unwrap();
         build(name, settings, &Plugins::default()).await
     }
 
-    async fn refusal(name: &str, settings: Value) -> WireError {
+    async fn refusal(name: &str, settings: Value) -> BayError {
         match built(name, settings).await {
             Ok(_) => panic!("{name} was built"),
             Err(error) => error,
@@ -291,7 +298,9 @@ mod tests {
     async fn what_does_not_fit_is_refused_with_the_field() {
         let unknown = refusal("multimetre", json!({})).await;
         assert_eq!(unknown.kind, ErrorKind::UnknownAdapter);
-        assert!(unknown.hint.unwrap().contains("multimeter"));
+        assert!(
+            matches!(unknown.hint, Some(Hint::OneOf { known, .. }) if known.contains(&"multimeter".to_owned()))
+        );
         let protocol = refusal("multimeter", json!({"port": "/dev/x", "protocol": "morse"})).await;
         assert_eq!(protocol.field.as_deref(), Some("settings.protocol"));
         let accuracy = json!({"port": "/dev/x", "protocol": "fs9922", "accuracy": "good"});

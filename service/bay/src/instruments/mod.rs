@@ -4,12 +4,16 @@ mod build;
 mod chain;
 mod manual;
 mod plugin;
-mod probe;
+mod port_probe;
+mod status;
 
-pub(crate) use build::{Built, about, build, check};
+pub use build::{AdapterDescription, about, check};
+pub(crate) use build::{Built, build};
 pub(crate) use chain::{Air, Chain, ChainError, Link, Measured, Shown, function_of};
-pub(crate) use plugin::Plugins;
-pub(crate) use probe::{Patience, probe};
+pub use chain::{CalibrationRecord, PressureReference};
+pub use plugin::{PluginSettings, Plugins};
+pub use port_probe::{Patience, PortFinding, PortProbe, probe};
+pub use status::{ChannelCalibration, ChannelStatus, InstrumentStatus};
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -18,9 +22,8 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use trisect_wire::types as wire;
 use trisect_journal::Probe;
-use trisect_kit::{ChannelDescription, Clock, Context, Description, Emission, Health, State};
+use trisect_kit::{ChannelDescription, Clock, Context, Description, Emission, Health};
 use trisect_measure::{Date, Function, Quantity};
 
 use crate::clock::BayClock;
@@ -161,67 +164,55 @@ impl Instrument {
     }
 
     /// How it stands.
-    pub(crate) fn shown(&self, bay: &str, clock: &BayClock) -> wire::Instrument {
+    pub(crate) fn status(&self, bay: &str, clock: &BayClock) -> InstrumentStatus {
         let vitals = self.health.vitals();
-        let time = |at| wire::Time(clock.wall(at).to_string());
         // What its samples lack comes before what its line once lacked.
         let (note, noted) = match &self.refused {
             Some(refused) => (Some(refused.why.clone()), Some(refused.at)),
             None => (vitals.last_error, vitals.last_error_at),
         };
         let today = clock.date(clock.now());
-        wire::Instrument {
+        let channels = self.description.channels.iter();
+        InstrumentStatus {
             bay: bay.to_owned(),
             instrument: self.name.to_string(),
             adapter: self.adapter.clone(),
-            state: match vitals.state {
-                State::Starting => wire::InstrumentState::Starting,
-                State::Live => wire::InstrumentState::Running,
-                State::Silent => wire::InstrumentState::Silent,
-                State::Stopped => wire::InstrumentState::Stopped,
-            },
-            since: time(vitals.since),
-            last_sample: vitals.last_sample.map(time),
+            state: vitals.state,
+            since: clock.wall(vitals.since),
+            last_sample: vitals.last_sample.map(|at| clock.wall(at)),
             age: vitals.last_sample.map(|at| (clock.now() - at) as f64 / 1e9),
             note,
-            noted: noted.map(time),
-            port: self.port.as_ref().map(|port| port.display().to_string()),
-            identity: Some(self.description.title.clone()),
-            channels: self
-                .description
-                .channels
-                .iter()
-                .map(|c| self.channel_shown(c, today))
-                .collect(),
-            counters: wire::Counters {
-                samples: vitals.frames_good,
-                bad_frames: vitals.frames_bad,
-                skipped_bytes: vitals.bytes_skipped,
-                refused_samples: self.refused_samples,
-            },
+            noted: noted.map(|at| clock.wall(at)),
+            port: self.port.clone(),
+            identity: self.description.title.clone(),
+            channels: channels.map(|c| self.channel_status(c, today)).collect(),
+            samples: vitals.frames_good,
+            bad_frames: vitals.frames_bad,
+            skipped_bytes: vitals.bytes_skipped,
+            refused_samples: self.refused_samples,
         }
     }
 
-    fn channel_shown(&self, channel: &ChannelDescription, today: Date) -> wire::Channel {
+    fn channel_status(&self, channel: &ChannelDescription, today: Date) -> ChannelStatus {
         let link = self.chain.channel(channel.channel);
         let quantity = channel.function.map(Function::quantity);
         let calibrations = link.calibrations();
         // A channel of one quantity has no use for the calibrations of others.
         let fitting = calibrations.filter(|(_, one)| quantity.is_none_or(|q| q == one.quantity));
-        wire::Channel {
-            channel: channel.channel.to_string(),
+        ChannelStatus {
+            channel: channel.channel,
             title: channel.title.clone(),
-            quantity: quantity.map(|q| q.word().to_owned()),
-            point: self.probes.get(&channel.channel).map(ToString::to_string),
+            quantity,
+            point: self.probes.get(&channel.channel).cloned(),
             reference: quantity
                 .is_some_and(|q| q == Quantity::Pressure)
                 .then_some(link.reference),
-            latency: link.latency.map(|nanos| nanos as f64 / 1e9),
+            latency: link.latency,
             calibrations: fitting
-                .map(|(function, one)| wire::ChannelCalibration {
+                .map(|(function, one)| ChannelCalibration {
                     function,
                     overdue: one.overdue(today),
-                    calibration: one.record.clone(),
+                    record: one.record.clone(),
                 })
                 .collect(),
         }

@@ -1,21 +1,21 @@
 //! Plugins by name: programs are named in the configuration alone, so that nobody who may attach an
 //! instrument can start a program of their own choice.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
 use std::sync::{Arc, PoisonError, RwLock};
 use std::time::Duration;
 
+use crate::error::{BayError, ErrorKind};
+use schemars::JsonSchema;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_kit::Adapter;
 use trisect_kit::plugin::{Limits, PluginAdapter, PluginError, Program};
 
-use crate::config::PluginSettings;
-
 /// The plugins of the configuration; what a reload changes of them, every holder sees.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Plugins(Arc<RwLock<Arc<[PluginSettings]>>>);
+pub struct Plugins(Arc<RwLock<Arc<[PluginSettings]>>>);
 
 /// An instrument's settings.
 #[derive(Deserialize)]
@@ -40,7 +40,8 @@ pub(super) fn schema() -> Value {
 }
 
 impl Plugins {
-    pub(crate) fn new(settings: &[PluginSettings]) -> Plugins {
+    /// These plugins.
+    pub fn new(settings: &[PluginSettings]) -> Plugins {
         Plugins(Arc::new(RwLock::new(settings.into())))
     }
 
@@ -49,12 +50,12 @@ impl Plugins {
     }
 
     /// Has these from now on.
-    pub(crate) fn take_up(&self, settings: &[PluginSettings]) {
+    pub fn take_up(&self, settings: &[PluginSettings]) {
         *self.0.write().unwrap_or_else(PoisonError::into_inner) = settings.into();
     }
 
     /// The names of those that these settings change, add or leave out.
-    pub(crate) fn changed(&self, settings: &[PluginSettings]) -> BTreeSet<String> {
+    pub fn changed(&self, settings: &[PluginSettings]) -> BTreeSet<String> {
         let all = self.all();
         let differs = |a: &[PluginSettings], b: &[PluginSettings]| {
             let only: Vec<_> = a.iter().filter(|one| !b.contains(one)).collect();
@@ -67,25 +68,25 @@ impl Plugins {
     }
 
     /// Whether the plugin that an instrument's settings choose is there.
-    pub(crate) fn has(&self, settings: &Map<String, Value>) -> bool {
+    pub fn has(&self, settings: &Map<String, Value>) -> bool {
         let chosen = settings.get("plugin").and_then(Value::as_str);
         chosen.is_some_and(|name| self.all().iter().any(|one| one.plugin == name))
     }
 
     /// Whether the plugin that settings choose is in the configuration.
-    pub(super) fn knows(&self, settings: Value) -> Result<(), WireError> {
+    pub(super) fn knows(&self, settings: Value) -> Result<(), BayError> {
         self.chosen(settings).map(drop)
     }
 
     /// Has a plugin describe itself, and holds the settings against its schema.
-    pub(super) async fn adapter(&self, settings: Value) -> Result<Box<dyn Adapter>, WireError> {
+    pub(super) async fn adapter(&self, settings: Value) -> Result<Box<dyn Adapter>, BayError> {
         let (program, settings) = self.chosen(settings)?;
         let prepared = PluginAdapter::prepare(program, settings).await;
         let adapter = prepared.map_err(|error| refused(&error))?;
         Ok(Box::new(adapter))
     }
 
-    fn chosen(&self, settings: Value) -> Result<(Program, Value), WireError> {
+    fn chosen(&self, settings: Value) -> Result<(Program, Value), BayError> {
         let chosen: Chosen = serde_json::from_value(settings).map_err(|error| {
             ErrorKind::InvalidSettings
                 .because(error.to_string())
@@ -104,7 +105,58 @@ impl Plugins {
     }
 }
 
+/// A program that speaks the contract of plugins.
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PluginSettings {
+    /// The name that instruments choose it by.
+    pub plugin: String,
+    /// The program and its arguments.
+    pub command: Vec<String>,
+    /// Where it runs; the service's own folder if left out.
+    #[serde(default)]
+    pub directory: Option<PathBuf>,
+    /// Variables added to the few it is given.
+    #[serde(default)]
+    pub environment: BTreeMap<String, String>,
+    /// Memory of each of its processes, in MiB; 512 if left out.
+    #[serde(default)]
+    pub memory_mib: Option<u64>,
+    /// Processor time of each of its processes in a minute, in seconds; 30 if left out.
+    #[serde(default)]
+    pub cpu_seconds: Option<u64>,
+    /// Processes at once; 64 if left out.
+    #[serde(default)]
+    pub processes: Option<usize>,
+    /// Seconds without a sample that are silence; 5 if left out.
+    #[serde(default)]
+    pub silent_after: Option<f64>,
+}
+
 impl PluginSettings {
+    /// What the types cannot say: the first value that cannot be used, in words.
+    ///
+    /// # Errors
+    /// What is wrong, and how to mend it.
+    pub fn check(&self) -> Result<(), String> {
+        if self.command.is_empty() {
+            return Err("`command` is empty: name a program and its arguments".to_owned());
+        }
+        let memory = self.memory_mib;
+        if memory.is_some_and(|mib| !(1..=1 << 20).contains(&mib)) {
+            return Err("`memory_mib` is 1 to 1048576".to_owned());
+        }
+        let cpu = self.cpu_seconds;
+        if cpu.is_some_and(|seconds| !(1..=3600).contains(&seconds)) {
+            return Err("`cpu_seconds` is 1 to 3600".to_owned());
+        }
+        let silent = self.silent_after;
+        if silent.is_some_and(|seconds| !(0.1..=86_400.0).contains(&seconds)) {
+            return Err("`silent_after` is 0.1 to 86400 seconds".to_owned());
+        }
+        Ok(())
+    }
+
     /// Its program, as the kit starts it.
     pub(crate) fn program(&self) -> Program {
         let usual = Limits::default();
@@ -126,7 +178,7 @@ impl PluginSettings {
     }
 }
 
-fn refused(error: &PluginError) -> WireError {
+fn refused(error: &PluginError) -> BayError {
     if let PluginError::Settings(unfit) = error {
         let first = unfit
             .defects

@@ -5,12 +5,13 @@ use std::sync::Arc;
 use serde::Deserialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
-use trisect_wire::types as wire;
 use trisect_journal::CalibrationText;
 use trisect_measure::{
     AsFound, Calibration, CalibrationKind, Date, Function, Quantity, Unit, parse_entry, parse_span,
     parse_value,
 };
+
+use super::CalibrationRecord;
 
 /// A calibration with what names it and when it ends.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,7 +22,7 @@ pub(crate) struct Calibrated {
     pub(crate) quantity: Quantity,
     pub(crate) due: Option<Date>,
     /// As it is shown, and kept with the readings.
-    pub(crate) record: wire::Calibration,
+    pub(crate) record: CalibrationRecord,
 }
 
 /// How a calibration is written in settings.
@@ -120,15 +121,11 @@ fn record(
     unit: Unit,
     points: &[AsFound],
     uncertainty: Option<f64>,
-) -> wire::Calibration {
+) -> CalibrationRecord {
     let (residual, freedom) = calibration.residual();
-    wire::Calibration {
+    CalibrationRecord {
         calibration: String::new(),
-        kind: match calibration.kind() {
-            CalibrationKind::Offset => wire::CalibrationKind::Offset,
-            CalibrationKind::Line => wire::CalibrationKind::Line,
-            CalibrationKind::Table => wire::CalibrationKind::Table,
-        },
+        kind: calibration.kind(),
         quantity: unit.quantity().word().to_owned(),
         unit: unit.symbol().to_owned(),
         points: points
@@ -145,7 +142,7 @@ fn record(
 }
 
 /// An id of the record's content: two that differ have two ids.
-fn id(record: &wire::Calibration) -> Result<String, String> {
+fn id(record: &CalibrationRecord) -> Result<String, String> {
     let digest = Sha256::digest(serde_json::to_vec(record).map_err(said)?);
     let head: String = digest.iter().take(6).map(|b| format!("{b:02x}")).collect();
     Ok(format!("cal-{head}"))
@@ -184,7 +181,7 @@ mod tests {
         other["due"] = json!("2028-03-01");
         let other = Calibrated::read(&other, None).unwrap();
         assert_ne!(other.record.calibration, read.record.calibration);
-        let kept: wire::Calibration = serde_json::from_str(&read.kept().record).unwrap();
+        let kept: CalibrationRecord = serde_json::from_str(&read.kept().record).unwrap();
         assert_eq!(kept, read.record);
     }
 

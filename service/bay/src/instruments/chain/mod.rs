@@ -9,12 +9,13 @@
 mod accuracy;
 mod calibration;
 mod choice;
+mod record;
+mod reference;
 mod settings;
 #[cfg(test)]
 mod tests;
 use std::sync::Arc;
 
-use trisect_wire::types::PressureReference;
 use trisect_measure::{
     AccuracyError, Amount, Budget, Date, Flags, Function, Quantity, Ratiometric, Reference, Sample,
     Specification, TemperatureCoefficient,
@@ -24,6 +25,8 @@ use accuracy::{NoSuchRange, Ranges};
 use calibration::Calibrated;
 use choice::Choice;
 
+pub use record::CalibrationRecord;
+pub use reference::PressureReference;
 pub(crate) use settings::Chain;
 pub(super) use settings::schemas;
 

@@ -18,7 +18,6 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 use serde_json::{Map, Value};
-use trisect_wire::types::PressureReference;
 use trisect_measure::{
     Function, Quantity, Ratiometric, TemperatureCoefficient, Unit, parse_duration, parse_entry,
     parse_span, parse_value,
@@ -27,7 +26,7 @@ use trisect_measure::{
 use super::accuracy::Ranges;
 use super::calibration::{Calibrated, is_one};
 use super::choice::Choice;
-use super::{Link, OVERDUE_FACTOR};
+use super::{Link, OVERDUE_FACTOR, PressureReference};
 
 /// The members, without `by_channel`.
 const MEMBERS: [&str; 8] = [

@@ -6,7 +6,6 @@ use std::path::Path;
 use std::time::Duration;
 
 use serde_json::{Map, Value, json};
-use trisect_wire::types::{InstrumentProbed, ProbeFinding};
 use trisect_kit::ports::{Port, PortError, Understood, ask, listen, port_of, understood};
 use trisect_kit::{Codec, LineSettings, Parity};
 use trisect_measure::{Amount, Quantity, Sample, Unit};
@@ -15,11 +14,11 @@ use trisect_transducer::{Request, Table, checksum};
 
 /// How long things are waited for.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Patience {
+pub struct Patience {
     /// For bytes at one line setting: meters send 2 to 5 messages a second.
-    pub(crate) listen: Duration,
+    pub listen: Duration,
     /// For the answer to a request.
-    pub(crate) answer: Duration,
+    pub answer: Duration,
 }
 
 impl Default for Patience {
@@ -29,6 +28,44 @@ impl Default for Patience {
             answer: Duration::from_millis(400),
         }
     }
+}
+
+/// What speaks on a port.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PortProbe {
+    /// The path to use in settings.
+    pub port: String,
+    /// The likeliest first; empty if nothing was understood.
+    pub findings: Vec<PortFinding>,
+    /// How many bytes came in all.
+    pub bytes: u64,
+    /// What was tried, and what may be tried next, in words.
+    pub note: String,
+}
+
+/// Something that was understood on a port.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PortFinding {
+    /// The adapter to attach it through.
+    pub adapter: String,
+    /// The protocol, such as `fs9922`, `scpi` or `modbus-rtu`.
+    pub protocol: String,
+    /// What it is, in words, or what it said of itself.
+    pub title: String,
+    /// How the line was set.
+    pub line: String,
+    /// The part of the bytes heard that made sense, 0 to 1.
+    pub share: f64,
+    /// Messages understood.
+    pub good: u64,
+    /// Messages found and refused.
+    pub bad: u64,
+    /// Whether something was written to the port to hear this.
+    pub asked: bool,
+    /// The last thing it said, as people would write it.
+    pub said: Option<String>,
+    /// Settings to attach it with; those that cannot be known are left out.
+    pub settings: Map<String, Value>,
 }
 
 const EIGHT_NONE: [u32; 3] = [9_600, 115_200, 19_200];
@@ -53,11 +90,11 @@ const fn eight_none(baud: u32) -> LineSettings {
 ///
 /// # Errors
 /// The port cannot be opened.
-pub(crate) async fn probe(
+pub async fn probe(
     path: &Path,
     allow_writing: bool,
     patience: Patience,
-) -> Result<InstrumentProbed, PortError> {
+) -> Result<PortProbe, PortError> {
     let mut probing = Probing {
         path,
         patience,
@@ -78,7 +115,7 @@ pub(crate) async fn probe(
 struct Probing<'a> {
     path: &'a Path,
     patience: Patience,
-    findings: Vec<ProbeFinding>,
+    findings: Vec<PortFinding>,
     bytes: u64,
     tried: Vec<String>,
 }
@@ -146,7 +183,7 @@ impl Probing<'_> {
             self.bytes += heard.len() as u64;
             if let Some(identity) = identity(&heard) {
                 let finding = self.finding("scpi", "scpi", identity.clone(), line);
-                self.findings.push(ProbeFinding {
+                self.findings.push(PortFinding {
                     said: Some(identity),
                     asked: true,
                     good: 1,
@@ -207,7 +244,7 @@ impl Probing<'_> {
             finding
                 .settings
                 .insert("protocol".to_owned(), json!(codec.name));
-            self.findings.push(ProbeFinding {
+            self.findings.push(PortFinding {
                 share: one.share,
                 good: one.good,
                 bad: one.bad,
@@ -219,7 +256,7 @@ impl Probing<'_> {
     }
 
     /// Lines of printable text with numbers in them.
-    fn text(&self, heard: &[u8], line: LineSettings) -> Option<ProbeFinding> {
+    fn text(&self, heard: &[u8], line: LineSettings) -> Option<PortFinding> {
         let printable = |b: &&u8| matches!(**b, b' '..=b'~' | b'\r' | b'\n' | b'\t');
         let share = heard.iter().filter(printable).count() as f64 / heard.len().max(1) as f64;
         let text = String::from_utf8_lossy(heard);
@@ -233,7 +270,7 @@ impl Probing<'_> {
         }
         let title = "lines of text with numbers".to_owned();
         let finding = self.finding(TEXT, TEXT, title, line);
-        Some(ProbeFinding {
+        Some(PortFinding {
             share,
             good: good as u64,
             bad: (whole.len() - good) as u64,
@@ -248,11 +285,11 @@ impl Probing<'_> {
         protocol: &str,
         title: String,
         line: LineSettings,
-    ) -> ProbeFinding {
+    ) -> PortFinding {
         let mut settings = Map::new();
         settings.insert("port".to_owned(), Value::from(self.path.to_string_lossy()));
         settings.insert("line".to_owned(), json!(line.to_string()));
-        ProbeFinding {
+        PortFinding {
             adapter: adapter.to_owned(),
             protocol: protocol.to_owned(),
             title,
@@ -266,7 +303,7 @@ impl Probing<'_> {
         }
     }
 
-    fn told(mut self, allowed: bool) -> InstrumentProbed {
+    fn told(mut self, allowed: bool) -> PortProbe {
         // A chip's messages may be lines of text, but lines of text are seldom a chip's messages: once
         // one is understood, text is no other reading of the same bytes.
         if self.findings.iter().any(|one| one.adapter != TEXT) {
@@ -288,7 +325,7 @@ impl Probing<'_> {
                 (_, true) => ": bytes came, but no known protocol makes sense of them",
             });
         }
-        InstrumentProbed {
+        PortProbe {
             port: self.path.display().to_string(),
             findings: self.findings,
             bytes: self.bytes,

@@ -1,35 +1,44 @@
-//! What bays are set up with: their instruments, and the job that was open.
+//! How a bay is set up: its instruments, and the job that was open; and what a reload exchanges of plugins.
 
 use std::collections::BTreeSet;
 use std::time::Duration;
 
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use trisect_wire::types::{InstrumentAttachParams, InstrumentName};
-use trisect_wire::{ErrorKind, WireError};
-use trisect_journal::{JobFilter, JobState, Journal};
+use trisect_journal::{JobFilter, JobState, Journal, JournalError};
 use trisect_kit::ports::back_off_between;
 
-use crate::bay::{Attaching, BayHandle};
-use crate::config::BaySettings;
+use crate::error::{BayError, ErrorKind};
+use crate::handle::BayHandle;
 use crate::instruments::Plugins;
-use crate::service::StartError;
+use crate::probes::Attaching;
+use crate::request::AttachRequest;
 
-/// What every bay is set up with.
-pub(crate) struct Rooms {
-    pub(crate) plugins: Plugins,
-    pub(crate) tracker: TaskTracker,
-    pub(crate) stop: CancellationToken,
+/// Why a bay cannot be set up.
+#[derive(Debug, thiserror::Error)]
+pub enum SetupError {
+    /// An instrument is refused, or the job that was open.
+    #[error(transparent)]
+    Bay(#[from] BayError),
+    /// The journal cannot say which job was open.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
 }
 
-impl Rooms {
-    /// Attaches an instrument as soon as its plugin describes itself.
-    pub(crate) fn attach_later(
-        &self,
-        handle: &BayHandle,
-        params: InstrumentAttachParams,
-        why: WireError,
-    ) {
+/// What instruments are attached with.
+pub struct InstrumentSetup {
+    /// The plugins there are.
+    pub plugins: Plugins,
+    /// Keeps count of the tasks.
+    pub tracker: TaskTracker,
+    /// Ends them.
+    pub stop: CancellationToken,
+}
+
+impl InstrumentSetup {
+    /// Attaches an instrument as soon as its plugin describes itself: one that fails today does not keep the
+    /// bay closed.
+    pub fn attach_later(&self, handle: &BayHandle, params: AttachRequest, why: &BayError) {
         let (handle, plugins, stop) = (handle.clone(), self.plugins.clone(), self.stop.clone());
         tracing::error!(bay = params.bay, instrument = params.instrument, %why, "a plugin failed; it is tried again");
         self.tracker.spawn(async move {
@@ -40,26 +49,50 @@ impl Rooms {
             }
         });
     }
+
+    /// Attaches an instrument now, or later where its plugin fails; whether it is attached.
+    ///
+    /// # Errors
+    /// What the adapter or the bay refuses.
+    pub async fn attach(
+        &self,
+        handle: &BayHandle,
+        params: AttachRequest,
+    ) -> Result<bool, BayError> {
+        match Attaching::prepare(params.clone(), &self.plugins).await {
+            Err(error) if error.kind == ErrorKind::PluginFailed => {
+                self.attach_later(handle, params, &error);
+                Ok(false)
+            }
+            attaching => {
+                let attaching = attaching?;
+                handle
+                    .ask(move |bay| Box::pin(bay.attach(attaching)))
+                    .await?;
+                Ok(true)
+            }
+        }
+    }
 }
 
 /// An instrument that is read through a plugin which a reload changes.
-pub(crate) struct Exchange {
+pub struct PluginExchange {
     handle: BayHandle,
-    params: InstrumentAttachParams,
+    params: AttachRequest,
     /// What it becomes; nothing if its plugin is no more.
-    next: Option<Result<Attaching, WireError>>,
+    next: Option<Result<Attaching, BayError>>,
 }
 
 /// Prepares the instruments of some plugins to be attached anew, before any of them is touched.
 ///
 /// # Errors
 /// A bay with an instrument that the plugin, as it will be, does not take.
-pub(crate) async fn exchanges(
+pub async fn exchanges(
     bays: Vec<BayHandle>,
     changed: &BTreeSet<String>,
     plugins: &Plugins,
-    concerns: impl Fn(&InstrumentAttachParams) -> bool,
-) -> Result<Vec<Exchange>, (String, WireError)> {
+    concerns: impl Fn(&AttachRequest) -> bool,
+) -> Result<Vec<PluginExchange>, (String, BayError)> {
     let mut found = Vec::new();
     for handle in bays {
         let names = changed.clone();
@@ -79,7 +112,7 @@ pub(crate) async fn exchanges(
                 let place = format!("{}, instrument {}", params.bay, params.instrument);
                 Err((place, error))
             }
-            next => Ok(Exchange {
+            next => Ok(PluginExchange {
                 handle,
                 params,
                 next,
@@ -90,19 +123,16 @@ pub(crate) async fn exchanges(
     prepared.into_iter().collect()
 }
 
-impl Exchange {
+impl PluginExchange {
     /// Detaches it and attaches what it becomes; what was done, in words.
-    pub(crate) async fn carry_out(self, rooms: &Rooms) -> String {
-        let Exchange {
+    pub async fn carry_out(self, setup: &InstrumentSetup) -> String {
+        let PluginExchange {
             handle,
             params,
             next,
         } = self;
         let what = format!("instrument {} of {}", params.instrument, params.bay);
-        let name = InstrumentName {
-            bay: params.bay.clone(),
-            instrument: params.instrument.clone(),
-        };
+        let name = params.instrument.clone();
         // Somebody may have detached it meanwhile, and does not want it back.
         let detached = handle.ask(move |bay| Box::pin(async move { bay.detach(&name).await }));
         if detached.await.is_err() {
@@ -116,7 +146,7 @@ impl Exchange {
         match attached {
             Ok(_) => format!("{what} started anew"),
             Err(why) => {
-                rooms.attach_later(&handle, params, why);
+                setup.attach_later(&handle, params, &why);
                 format!("{what} stopped, to be started anew")
             }
         }
@@ -127,7 +157,7 @@ impl Exchange {
 const FIRST: Duration = Duration::from_secs(1);
 const LONGEST: Duration = Duration::from_secs(60);
 
-async fn try_to_attach(handle: &BayHandle, params: InstrumentAttachParams, plugins: &Plugins) {
+async fn try_to_attach(handle: &BayHandle, params: AttachRequest, plugins: &Plugins) {
     for attempt in 0.. {
         tokio::time::sleep(back_off_between(
             attempt,
@@ -161,44 +191,25 @@ async fn try_to_attach(handle: &BayHandle, params: InstrumentAttachParams, plugi
 }
 
 /// Attaches the configured instruments and takes up the open job, if any.
-pub(crate) async fn set_up(
+///
+/// # Errors
+/// An instrument that is refused, or a job that cannot be taken up again.
+pub async fn set_up(
     handle: &BayHandle,
-    settings: &BaySettings,
+    instruments: Vec<AttachRequest>,
     journal: &dyn Journal,
-    rooms: &Rooms,
-) -> Result<(), StartError> {
-    let refused = |source| StartError::Bay {
-        bay: settings.bay.clone(),
-        source: Box::new(source),
-    };
-    for instrument in settings.instruments.clone() {
-        let params = InstrumentAttachParams {
-            bay: settings.bay.clone(),
-            instrument: instrument.instrument,
-            adapter: instrument.adapter,
-            settings: instrument.settings,
-        };
-        let attaching = match Attaching::prepare(params.clone(), &rooms.plugins).await {
-            // A plugin that fails today does not keep the bay closed: it is tried again.
-            Err(error) if error.kind == ErrorKind::PluginFailed => {
-                rooms.attach_later(handle, params, error);
-                continue;
-            }
-            attaching => attaching.map_err(&refused)?,
-        };
-        let attached = handle.ask(move |bay| Box::pin(bay.attach(attaching))).await;
-        attached.map_err(&refused)?;
+    setup: &InstrumentSetup,
+) -> Result<(), SetupError> {
+    for params in instruments {
+        setup.attach(handle, params).await?;
     }
     let filter = JobFilter {
-        bay: Some(settings.bay.clone()),
+        bay: Some(handle.name().to_owned()),
         state: Some(JobState::Open),
         ..JobFilter::default()
     };
     if let Some(job) = journal.jobs(filter, 1).await?.pop() {
-        handle
-            .ask(move |bay| Box::pin(bay.resume(job)))
-            .await
-            .map_err(refused)?;
+        handle.ask(move |bay| Box::pin(bay.resume(job))).await?;
     }
     Ok(())
 }

@@ -4,22 +4,20 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use trisect_wire::types::{
-    self, AttachedTo, InstrumentAttachParams, InstrumentItem, InstrumentName, PhaseSayParams,
-    ProbeLiftParams, ProbePlaceParams,
-};
-use trisect_wire::{ErrorKind, WireError};
+use crate::error::{BayError, ErrorKind};
 use trisect_journal::{EventRow, Happened, Probe};
+use trisect_rules::{Drive, Phase};
 
 use super::entry::test_point;
-use super::record::{internal, refusal};
+use super::record::refusal;
 use super::state::Bay;
-use crate::convert;
-use crate::instruments::{Built, Instrument, Plugins, build, next_id};
+use crate::instruments::{Built, Instrument, InstrumentStatus, Plugins, build, next_id};
+use crate::request::{AttachRequest, PlaceProbeRequest};
+use crate::status::BayStatus;
 
 /// An instrument to be attached, built before the bay is asked: a plugin takes its time to describe itself,
 /// and the bay does not wait for it.
-pub(crate) struct Attaching {
+pub struct Attaching {
     instrument: String,
     adapter: String,
     settings: serde_json::Map<String, serde_json::Value>,
@@ -27,11 +25,11 @@ pub(crate) struct Attaching {
 }
 
 impl Attaching {
-    /// Builds what `instrument.attach` asks for.
-    pub(crate) async fn prepare(
-        params: InstrumentAttachParams,
-        plugins: &Plugins,
-    ) -> Result<Attaching, WireError> {
+    /// Builds what is asked for.
+    ///
+    /// # Errors
+    /// An adapter that is not there, settings that do not fit it, or a plugin that fails.
+    pub async fn prepare(params: AttachRequest, plugins: &Plugins) -> Result<Attaching, BayError> {
         let built = build(&params.adapter, params.settings.clone(), plugins).await?;
         Ok(Attaching {
             instrument: params.instrument,
@@ -42,22 +40,31 @@ impl Attaching {
     }
 }
 
+/// The instrument that has a port.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PortUser {
+    /// Its bay.
+    pub bay: String,
+    /// Its name.
+    pub instrument: String,
+}
+
 impl Bay {
-    /// `instrument.attach`.
-    pub(crate) async fn attach(
-        &mut self,
-        params: Attaching,
-    ) -> Result<wire::Instrument, WireError> {
+    /// Attaches an instrument; it reconnects by itself until it is detached.
+    ///
+    /// # Errors
+    /// A name that is none or is taken, or a journal that does not keep its calibrations.
+    pub async fn attach(&mut self, params: Attaching) -> Result<InstrumentStatus, BayError> {
         let name = &params.instrument;
         if self.instruments.contains_key(name) {
-            return Err(ErrorKind::BayBusy
+            return Err(ErrorKind::Busy
                 .because(format!("{} has an instrument `{name}` already", self.name))
                 .at("instrument")
                 .hint("choose another name, or detach that one first"));
         }
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         if name.is_empty() || name.len() > 64 || !name.chars().all(plain) {
-            return Err(ErrorKind::InvalidParams
+            return Err(ErrorKind::InvalidRequest
                 .because(format!("`{name}` is no name"))
                 .at("instrument")
                 .hint("use up to 64 small letters, digits and hyphens"));
@@ -78,38 +85,35 @@ impl Bay {
             &self.tracker,
         );
         instrument.settings = params.settings;
-        let shown = instrument.shown(&self.name, &self.clock);
+        let shown = instrument.status(&self.name, &self.clock);
         self.instruments.insert(params.instrument, instrument);
-        self.tell(&InstrumentItem::Instrument(shown.clone()))?;
+        self.observer.instrument_changed(shown.clone());
         Ok(shown)
     }
 
-    /// `instrument.detach`.
-    pub(crate) async fn detach(
-        &mut self,
-        params: &InstrumentName,
-    ) -> Result<wire::Instrument, WireError> {
-        let placed = self.instrument(&params.instrument)?.placed();
+    /// Closes an instrument and forgets it; its last state.
+    ///
+    /// # Errors
+    /// A name that is not there, or a journal that does not store that its probes were lifted.
+    pub async fn detach(&mut self, name: &str) -> Result<InstrumentStatus, BayError> {
+        let placed = self.instrument(name)?.placed();
         self.record_lifted(placed).await?;
-        let removed = self.instruments.remove(&params.instrument);
+        let removed = self.instruments.remove(name);
         let removed = removed.ok_or_else(|| ErrorKind::Internal.because("it was just there"))?;
         removed.stop();
-        self.tell(&InstrumentItem::Detached {
-            bay: self.name.clone(),
-            instrument: params.instrument.clone(),
-        })?;
-        Ok(removed.shown(&self.name, &self.clock))
+        self.observer.instrument_detached(&self.name, name);
+        Ok(removed.status(&self.name, &self.clock))
     }
 
     /// The instruments that are read through one of these plugins, as they were attached.
-    pub(crate) fn through(&self, plugins: &BTreeSet<String>) -> Vec<InstrumentAttachParams> {
+    pub fn through(&self, plugins: &BTreeSet<String>) -> Vec<AttachRequest> {
         let chosen = |one: &Instrument| {
             let plugin = one.settings.get("plugin").and_then(|name| name.as_str());
             one.adapter == "plugin" && plugin.is_some_and(|name| plugins.contains(name))
         };
         let found = self.instruments.iter().filter(|(_, one)| chosen(one));
         found
-            .map(|(name, one)| InstrumentAttachParams {
+            .map(|(name, one)| AttachRequest {
                 bay: self.name.clone(),
                 instrument: name.clone(),
                 adapter: one.adapter.clone(),
@@ -119,17 +123,17 @@ impl Bay {
     }
 
     /// All instruments, as they stand.
-    pub(crate) fn instruments_shown(&self) -> Vec<wire::Instrument> {
+    pub fn instruments_status(&self) -> Vec<InstrumentStatus> {
         self.instruments
             .values()
-            .map(|one| one.shown(&self.name, &self.clock))
+            .map(|one| one.status(&self.name, &self.clock))
             .collect()
     }
 
     /// The ports of the instruments, each with whose it is.
-    pub(crate) fn ports(&self) -> Vec<(PathBuf, AttachedTo)> {
+    pub fn ports(&self) -> Vec<(PathBuf, PortUser)> {
         let attached = self.instruments.iter().filter_map(|(name, one)| {
-            let to = AttachedTo {
+            let to = PortUser {
                 bay: self.name.clone(),
                 instrument: name.clone(),
             };
@@ -138,16 +142,17 @@ impl Bay {
         attached.collect()
     }
 
-    /// `probe.place`.
-    pub(crate) async fn place(
-        &mut self,
-        params: ProbePlaceParams,
-    ) -> Result<wire::Instrument, WireError> {
+    /// Says that a channel now measures at a test point; the point's windows start again.
+    ///
+    /// # Errors
+    /// An instrument, channel or point that is not there, a channel of another quantity, no open job, or a
+    /// journal that does not store it.
+    pub async fn place(&mut self, params: PlaceProbeRequest) -> Result<InstrumentStatus, BayError> {
         let (rules, at) = self.moment()?;
         let wall = self.wall_of(at);
         let point = test_point(&rules, &params.point, "point")?;
         let instrument = self.instrument(&params.instrument)?;
-        let channel = channel(instrument, &params.channel)?;
+        let channel = channel_of(instrument, &params.channel)?;
         let described = instrument
             .description
             .channels
@@ -190,23 +195,23 @@ impl Bay {
         self.show_and_tell(&params.instrument)
     }
 
-    /// `probe.lift`.
-    pub(crate) async fn lift(
-        &mut self,
-        params: &ProbeLiftParams,
-    ) -> Result<wire::Instrument, WireError> {
-        let instrument = self.instrument(&params.instrument)?;
-        let channel = channel(instrument, &params.channel)?;
+    /// Says that a channel measures nowhere.
+    ///
+    /// # Errors
+    /// An instrument or channel that is not there, or a journal that does not store it.
+    pub async fn lift(&mut self, name: &str, channel: &str) -> Result<InstrumentStatus, BayError> {
+        let instrument = self.instrument(name)?;
+        let channel = channel_of(instrument, channel)?;
         let mut placed = instrument.placed();
         placed.retain(|probe| probe.channel == Some(channel));
         instrument.probes.remove(&channel);
         instrument.refused = None;
         self.record_lifted(placed).await?;
-        self.show_and_tell(&params.instrument)
+        self.show_and_tell(name)
     }
 
     /// Puts on the timeline that probes were taken off, if there is a job.
-    async fn record_lifted(&mut self, placed: Vec<Probe>) -> Result<(), WireError> {
+    async fn record_lifted(&mut self, placed: Vec<Probe>) -> Result<(), BayError> {
         if placed.is_empty() || self.job.is_none() {
             return Ok(());
         }
@@ -238,16 +243,19 @@ impl Bay {
         }
     }
 
-    /// `phase.say`.
-    pub(crate) async fn say(&mut self, params: &PhaseSayParams) -> Result<wire::Bay, WireError> {
+    /// Says the engine's phase, the drive connected, or both; the phase's windows start again.
+    ///
+    /// # Errors
+    /// Nothing that is said, no open job, or a journal that does not store it.
+    pub async fn say(
+        &mut self,
+        phase: Option<Phase>,
+        drive: Option<Drive>,
+    ) -> Result<BayStatus, BayError> {
         let (_, at) = self.moment()?;
         let wall = self.wall_of(at);
-        let drive = params
-            .drive
-            .map(|drive| Happened::Drive(convert::drive_said(drive)));
-        let phase = params
-            .phase
-            .map(|phase| Happened::Phase(convert::phase_said(phase)));
+        let drive = drive.map(Happened::Drive);
+        let phase = phase.map(Happened::Phase);
         let said: Vec<EventRow> = drive
             .into_iter()
             .chain(phase)
@@ -259,13 +267,13 @@ impl Bay {
             })
             .collect();
         if said.is_empty() {
-            return Err(ErrorKind::InvalidParams
+            return Err(ErrorKind::InvalidRequest
                 .because("neither a phase nor a drive is said")
                 .at("phase")
                 .hint("give `phase`, `drive`, or both"));
         }
         self.record(said, None).await?;
-        Ok(self.shown())
+        Ok(self.status())
     }
 
     /// Tells the subscribers how an instrument stands.
@@ -273,26 +281,18 @@ impl Bay {
         let Some(instrument) = self.instruments.values().find(|one| one.id == id) else {
             return;
         };
-        let item = InstrumentItem::Instrument(instrument.shown(&self.name, &self.clock));
-        // An item of plain texts and numbers: writing it cannot fail.
-        let _ = self.tell(&item);
+        self.observer
+            .instrument_changed(instrument.status(&self.name, &self.clock));
     }
 
-    fn tell(&self, item: &InstrumentItem) -> Result<(), WireError> {
-        for publisher in [&self.news.instruments, &self.news.all_instruments] {
-            publisher.publish(item).map_err(|error| internal(&error))?;
-        }
-        Ok(())
-    }
-
-    fn show_and_tell(&mut self, name: &str) -> Result<wire::Instrument, WireError> {
+    fn show_and_tell(&mut self, name: &str) -> Result<InstrumentStatus, BayError> {
         let shown = self.instrument(name)?.id;
         self.tell_instrument(shown);
         let (bay, clock) = (self.name.clone(), self.clock);
-        Ok(self.instrument(name)?.shown(&bay, &clock))
+        Ok(self.instrument(name)?.status(&bay, &clock))
     }
 
-    fn instrument(&mut self, name: &str) -> Result<&mut Instrument, WireError> {
+    fn instrument(&mut self, name: &str) -> Result<&mut Instrument, BayError> {
         let bay = &self.name;
         let known: Vec<String> = self.instruments.keys().cloned().collect();
         self.instruments.get_mut(name).ok_or_else(|| {
@@ -304,7 +304,7 @@ impl Bay {
     }
 }
 
-fn channel(instrument: &Instrument, name: &str) -> Result<u16, WireError> {
+fn channel_of(instrument: &Instrument, name: &str) -> Result<u16, BayError> {
     instrument.channel(name).ok_or_else(|| {
         let known: Vec<String> = instrument
             .description

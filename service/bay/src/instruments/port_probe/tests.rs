@@ -51,7 +51,7 @@ fn mute(_: &[u8]) -> Vec<u8> {
 }
 
 impl Far {
-    async fn probed(&self, allow_writing: bool) -> InstrumentProbed {
+    async fn probed(&self, allow_writing: bool) -> PortProbe {
         probe(self.pty.path(), allow_writing, QUICK).await.unwrap()
     }
 
