@@ -38,6 +38,11 @@ impl Attaching {
             built,
         })
     }
+
+    /// How many calibrations its settings give.
+    pub fn calibrations(&self) -> usize {
+        self.built.chain.calibrations().count()
+    }
 }
 
 /// The instrument that has a port.

@@ -3,9 +3,11 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
-use trisectd::access::command::TokenCommand;
+#[cfg(feature = "simulation")]
+use trisect_practice::{demo::DemoOptions, practice::PracticeOptions};
 use trisectd::config::Flags;
-use trisectd::{demo, practice};
+
+use crate::token_command::TokenCommand;
 
 /// Supply, controller or pump? A service that isolates the fault of a machine
 /// with an electronically controlled distributor pump.
@@ -21,10 +23,12 @@ pub enum Command {
     /// Serve the configured bays.
     Serve(Configuration),
     /// Diagnose a simulated machine in a simulated bay, step by step.
-    Demo(demo::Wishes),
+    #[cfg(feature = "simulation")]
+    Demo(DemoOptions),
     /// A practice bay: the service with a simulated machine and its instruments, for whoever builds a front
     /// end. Runs until Ctrl-C.
-    Bench(practice::Wishes),
+    #[cfg(feature = "simulation")]
+    Practice(PracticeOptions),
     /// Find every mistake of a configuration without starting anything.
     CheckConfig(Configuration),
     /// Make, list and revoke access tokens.
@@ -63,7 +67,7 @@ pub struct Configuration {
     /// The journal's database file.
     #[arg(long, value_name = "FILE")]
     pub journal: Option<PathBuf>,
-    /// What to log, such as `info` or `trisectd=debug`.
+    /// What to log, such as `info` or `trisect=debug`.
     #[arg(long, value_name = "FILTER")]
     pub log: Option<String>,
     /// What programs of this machine may do without a token: read, measure or manage.

@@ -7,11 +7,11 @@ use tokio::time::{MissedTickBehavior, interval};
 use tokio_util::sync::CancellationToken;
 use trisect_journal::Journal;
 
-use crate::access::Access;
-use crate::clock::BayClock;
 use crate::config::KeepSettings;
-use crate::metrics::Metrics;
-use crate::transport::TlsFront;
+use crate::observe::metrics::Metrics;
+use trisect_bay::clock::BayClock;
+use trisect_front::TlsFront;
+use trisect_front::access::Access;
 
 /// How often files are looked at.
 const FOLLOW: Duration = Duration::from_secs(1);
@@ -21,7 +21,7 @@ const TIDY: Duration = Duration::from_secs(600);
 const COMPARE: Duration = Duration::from_secs(5);
 
 /// What is looked after; a reload puts other things in their place.
-pub(crate) struct Keeper {
+pub(crate) struct Housekeeping {
     pub(crate) journal: Arc<dyn Journal>,
     pub(crate) clock: BayClock,
     pub(crate) metrics: Arc<Metrics>,
@@ -36,7 +36,7 @@ pub(crate) struct Files {
     pub(crate) tls: Option<Arc<TlsFront>>,
 }
 
-impl Keeper {
+impl Housekeeping {
     /// Looks after things until told to stop.
     pub(crate) async fn run(self: Arc<Self>, stop: CancellationToken) {
         let mut follow = every(FOLLOW);

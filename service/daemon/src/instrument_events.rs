@@ -1,18 +1,21 @@
-//! Posts what instruments do: attached, lost, back, detached.
+//! Instruments as webhook events: attached, lost, back, detached.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use tokio_util::sync::CancellationToken;
-use trisect_wire::serve::{Listener, Publisher};
+use trisect_wire::serve::Listener;
 use trisect_wire::table::InstrumentWatch;
 use trisect_wire::types::{InstrumentItem, InstrumentState};
-use trisect_journal::Outbox;
+
+use trisect_webhooks::Subject;
+
+use crate::context::Context;
 
 /// Follows the instruments until told to stop.
-pub(super) async fn follow(
+pub(crate) async fn follow(
     mut news: Listener<InstrumentWatch>,
-    outbox: Arc<dyn Outbox>,
+    context: Arc<Context>,
     stop: CancellationToken,
 ) {
     let mut states = BTreeMap::new();
@@ -23,7 +26,7 @@ pub(super) async fn follow(
             () = stop.cancelled() => return,
         };
         match item {
-            Some(Ok(item)) => note(item, &mut states, &*outbox).await,
+            Some(Ok(item)) => note(item, &mut states, &context).await,
             Some(Err(missed)) => {
                 tracing::error!(missed, "changes of instruments came too fast to be posted")
             }
@@ -32,11 +35,11 @@ pub(super) async fn follow(
     }
 }
 
-/// Posts an item if it is news: counters and notes are none.
+/// Posts an item if an instrument was attached, detached, lost or found: counters and notes are no event.
 async fn note(
     item: InstrumentItem,
     states: &mut BTreeMap<String, InstrumentState>,
-    outbox: &dyn Outbox,
+    context: &Context,
 ) {
     let (verb, lane, body) = match item {
         InstrumentItem::Instrument(one) => {
@@ -54,6 +57,10 @@ async fn note(
         }
         InstrumentItem::Gap { .. } => return,
     };
+    if !context.deliveries.wants(Subject::Instrument) {
+        return;
+    }
+    let outbox = &context.deliveries.outbox;
     let posted = match body {
         Ok(body) => outbox
             .post(verb, lane, body)
@@ -64,9 +71,4 @@ async fn note(
     if let Err(error) = posted {
         tracing::error!(error, "a change of an instrument was not posted");
     }
-}
-
-/// Takes the place of a subscriber from now on.
-pub(super) fn listen(publisher: &Publisher<InstrumentWatch>) -> Listener<InstrumentWatch> {
-    publisher.listen()
 }

@@ -1,42 +1,38 @@
-//! The Trisect service: bays, instruments, streaming, the journal, JSON-RPC.
+//! The Trisect service put together: configuration, methods, observation, reload.
 //!
-//! [`Service::start`] makes a running service from [`config::Settings`]; the
-//! binary adds the command line, logging and signals. A bay is one task that
-//! owns one state machine; the methods of `trisect-wire` are answered by asking
-//! the bays or reading the journal.
+//! [`Service::start`] makes a running service from [`config::Settings`]; the binary adds the command line and
+//! signals.
+//!
+//! | module | subject |
+//! |---|---|
+//! | `service`, `runtime`, `reload` | started, served, and what a new configuration changes |
+//! | [`config`] | settings: file, environment, flags; every mistake; the reference |
+//! | `context`, `methods` | the context of a call; the methods of the API, one file a noun |
+//! | `convert` | types of the bay, the journal and the pure crates as types of the wire |
+//! | `publish`, `instrument_events`, `webhook_data` | what subscribers and webhooks are told |
+//! | [`observe`] | audit trail, metrics, traces, log, health |
+//! | `housekeeping` | files that are followed, what is old enough to go, the clock |
 //!
 //! Invariants, each an absence:
-//! - no reading is acknowledged that is not on disk;
-//! - nothing about a bay is shared and locked: whoever wants something asks its task;
-//! - nobody without a token gets further than loopback or the Unix socket, and no further there than
-//!   the configuration says.
+//! - nobody without a token gets further than loopback or the Unix socket, and no further there than the
+//!   configuration says;
+//! - no type of the wire is made of another type by way of JSON;
+//! - no simulator is linked: whoever wants one starts a service and is its client.
 
-pub mod access;
-mod audit;
-mod bay;
-pub mod catalog;
-pub mod clock;
 pub mod config;
+mod context;
 mod convert;
-pub mod demo;
-mod health;
-mod instruments;
-mod keeper;
-pub mod log;
-mod metrics;
-mod onlookers;
-pub mod practice;
+mod housekeeping;
+mod instrument_events;
+mod methods;
+pub mod observe;
+mod publish;
 pub mod reload;
-mod replay;
 mod report;
-mod rooms;
-mod rpc;
+mod runtime;
 mod schema;
 mod senml;
 mod service;
-mod sockets;
-mod traces;
-pub mod transport;
-mod webhooks;
+mod webhook_data;
 
 pub use service::{Service, StartError};

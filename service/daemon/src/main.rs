@@ -2,7 +2,11 @@
 
 mod command;
 mod run;
+mod signals;
+#[cfg(feature = "simulation")]
+mod simulated;
 mod supervisor;
+mod token_command;
 
 use std::process::ExitCode;
 

@@ -4,18 +4,19 @@
 use std::path::Path;
 use std::sync::PoisonError;
 
-use trisect_wire::types::{InstrumentAttachParams, InstrumentName};
-use trisect_wire::{ErrorKind, WireError};
+use trisect_bay::catalog::{Origin, compile};
+use trisect_bay::instruments::Plugins;
+use trisect_bay::setup::{InstrumentSetup, PluginExchange, exchanges};
+use trisect_bay::{AttachRequest, BayError, BayHandle};
+use trisect_front::{HandedOver, SocketError, Sockets};
+use trisect_wire::WireError;
 
-use crate::bay::{Attaching, BayHandle};
-use crate::catalog::{Origin, compile};
 use crate::config::check::of_settings;
 use crate::config::{BaySettings, ConfigError, InstrumentSettings, Settings};
-use crate::instruments::Plugins;
-use crate::log;
-use crate::rooms::{Exchange, Rooms, exchanges};
-use crate::service::{Service, StartError, barometer, files, webhooks};
-use crate::sockets::{Handed, Sockets};
+use crate::convert;
+use crate::observe::log;
+use crate::runtime::{attach_request, barometer, files, webhooks};
+use crate::service::{Service, StartError};
 
 /// Why a configuration was not taken up; the one before it goes on.
 #[derive(Debug, thiserror::Error)]
@@ -61,8 +62,11 @@ impl Service {
             self.move_front(&settings).await?;
             changed.push("the front".to_owned());
         }
-        let hall = &self.floor.hall;
-        let told = hall.office.take_up(webhooks, &self.floor.works).await;
+        let context = &self.runtime.context;
+        let told = context
+            .deliveries
+            .take_up(webhooks, &self.runtime.delivering)
+            .await;
         let told = told.map_err(StartError::from)?;
         changed.extend(told.iter().map(|name| format!("webhook {name}")));
         if settings.log != self.settings.log {
@@ -71,35 +75,37 @@ impl Service {
         }
         if settings.keep != self.settings.keep {
             let mut keep = self
-                .keeper
+                .housekeeping
                 .keep
                 .write()
                 .unwrap_or_else(PoisonError::into_inner);
             keep.clone_from(&settings.keep);
             changed.push("how long things are kept".to_owned());
         }
-        let plugins = hall.plugins.changed(&settings.plugins);
-        hall.plugins.take_up(&settings.plugins);
+        let plugins = context.plugins.changed(&settings.plugins);
+        context.plugins.take_up(&settings.plugins);
         changed.extend(plugins.iter().map(|name| format!("plugin {name}")));
         for exchange in exchanges {
-            changed.push(exchange.carry_out(&self.floor.rooms).await);
+            changed.push(exchange.carry_out(&self.runtime.setup).await);
         }
         self.take_up_rule_sets(&settings, &mut changed)?;
         self.take_up_bays(&settings, &mut changed).await?;
         self.settings = settings;
-        self.floor.audit.note("service.reload", &changed.join(", "));
+        self.runtime
+            .audit
+            .note("service.reload", &changed.join(", "));
         Ok(changed)
     }
 
     /// The instruments whose plugin changes, prepared; those that change themselves are their bay's matter.
-    async fn exchanges(&self, settings: &Settings) -> Result<Vec<Exchange>, ReloadError> {
-        let hall = &self.floor.hall;
-        let changed = hall.plugins.changed(&settings.plugins);
+    async fn exchanges(&self, settings: &Settings) -> Result<Vec<PluginExchange>, ReloadError> {
+        let context = &self.runtime.context;
+        let changed = context.plugins.changed(&settings.plugins);
         if changed.is_empty() {
             return Ok(Vec::new());
         }
         let plugins = Plugins::new(&settings.plugins);
-        let stays = |params: &InstrumentAttachParams| {
+        let stays = |params: &AttachRequest| {
             let of = |all: &Settings| {
                 let bay = all.bays.iter().find(|one| one.bay == params.bay)?;
                 let mut all = bay.instruments.iter();
@@ -109,29 +115,33 @@ impl Service {
             let after = of(settings);
             after.is_some() && after == of(&self.settings)
         };
-        exchanges(hall.bays(), &changed, &plugins, stays)
+        exchanges(context.bays(), &changed, &plugins, stays)
             .await
             .map_err(|(bay, source)| ReloadError::Bay {
                 bay,
-                source: Box::new(source),
+                source: Box::new(convert::refused(source)),
             })
     }
 
     /// Opens what is new to listen on, lets the old front finish, and serves anew.
     async fn move_front(&mut self, settings: &Settings) -> Result<(), StartError> {
         let files = files(settings)?;
-        let sockets = Sockets::open(settings, Handed::default(), Some(&self.sockets))?;
+        let sockets = Sockets::open(
+            &settings.sockets(),
+            HandedOver::default(),
+            Some(&self.sockets),
+        )?;
         let front = self
-            .floor
+            .runtime
             .serve(settings, &sockets, &files)
-            .map_err(|source| crate::sockets::SocketError::Tcp {
+            .map_err(|source| SocketError::Tcp {
                 listen: settings.listen,
                 source,
             })?;
         self.sockets.hand_on(&sockets);
         self.sockets = sockets;
         *self
-            .keeper
+            .housekeeping
             .files
             .write()
             .unwrap_or_else(PoisonError::into_inner) = files;
@@ -146,7 +156,7 @@ impl Service {
         settings: &Settings,
         changed: &mut Vec<String>,
     ) -> Result<(), StartError> {
-        let catalog = &self.floor.hall.catalog;
+        let catalog = &self.runtime.context.catalog;
         for path in &settings.rulesets {
             let Ok(text) = std::fs::read_to_string(path) else {
                 continue;
@@ -165,20 +175,20 @@ impl Service {
         settings: &Settings,
         changed: &mut Vec<String>,
     ) -> Result<(), ReloadError> {
-        let hall = &self.floor.hall;
+        let context = &self.runtime.context;
         for old in &self.settings.bays {
             if !settings.bays.iter().any(|new| new.bay == old.bay) {
-                let mut bays = hall.bays.write().unwrap_or_else(PoisonError::into_inner);
+                let mut bays = context.bays.write().unwrap_or_else(PoisonError::into_inner);
                 bays.iter()
-                    .filter(|bay| bay.name() == old.bay)
-                    .for_each(BayHandle::end);
-                bays.retain(|bay| bay.name() != old.bay);
+                    .filter(|bay| bay.handle.name() == old.bay)
+                    .for_each(|bay| bay.handle.end());
+                bays.retain(|bay| bay.handle.name() != old.bay);
                 changed.push(format!("bay {} removed", old.bay));
             }
         }
         for new in &settings.bays {
             let Some(old) = self.settings.bays.iter().find(|old| old.bay == new.bay) else {
-                self.floor.add(new, settings).await?;
+                self.runtime.add(new, settings).await?;
                 changed.push(format!("bay {} added", new.bay));
                 continue;
             };
@@ -187,13 +197,14 @@ impl Service {
             if old == new && keeps == kept {
                 continue;
             }
-            let handle = hall.bay(&new.bay);
-            let changing =
-                async { change(handle?, old, new, keeps, &self.floor.rooms, changed).await };
-            changing.await.map_err(|source| ReloadError::Bay {
+            let refused = |source| ReloadError::Bay {
                 bay: new.bay.clone(),
                 source: Box::new(source),
-            })?;
+            };
+            let handle = context.bay(&new.bay).map_err(refused)?;
+            change(handle, old, new, keeps, &self.runtime.setup, changed)
+                .await
+                .map_err(|error| refused(convert::refused(error)))?;
         }
         Ok(())
     }
@@ -222,20 +233,18 @@ async fn change(
     old: &BaySettings,
     new: &BaySettings,
     keeps_outside: bool,
-    rooms: &Rooms,
+    setup: &InstrumentSetup,
     changed: &mut Vec<String>,
-) -> Result<(), WireError> {
+) -> Result<(), BayError> {
     let bay = &new.bay;
     let (title, ruleset) = (new.title.clone(), new.ruleset.clone());
     let air = (old.barometer != new.barometer).then(|| barometer(new).ok().flatten());
     let name = bay.clone();
     handle
         .ask(move |bay| {
-            bay.title = title.unwrap_or(name);
-            bay.ruleset = ruleset;
-            bay.keeps_outside = keeps_outside;
+            bay.reconfigure(title.unwrap_or(name), ruleset, keeps_outside);
             if let Some(air) = air {
-                bay.barometer = air;
+                bay.set_barometer(air);
             }
             Box::pin(async { Ok(()) })
         })
@@ -250,12 +259,9 @@ async fn change(
         if of(new, &gone.instrument).as_ref() == Some(gone) {
             continue;
         }
-        let params = InstrumentName {
-            bay: bay.clone(),
-            instrument: gone.instrument.clone(),
-        };
+        let name = gone.instrument.clone();
         let detached = handle
-            .ask(move |bay| Box::pin(async move { bay.detach(&params).await }))
+            .ask(move |bay| Box::pin(async move { bay.detach(&name).await }))
             .await;
         // Somebody may have detached it already.
         if detached.is_ok() {
@@ -266,23 +272,10 @@ async fn change(
         if of(old, &come.instrument).as_ref() == Some(come) {
             continue;
         }
-        let params = InstrumentAttachParams {
-            bay: bay.clone(),
-            instrument: come.instrument.clone(),
-            adapter: come.adapter.clone(),
-            settings: come.settings.clone(),
-        };
-        let attaching = match Attaching::prepare(params.clone(), &rooms.plugins).await {
-            // It is tried again, as when the service starts.
-            Err(error) if error.kind == ErrorKind::PluginFailed => {
-                rooms.attach_later(&handle, params, error);
-                continue;
-            }
-            attaching => attaching?,
-        };
-        handle
-            .ask(move |bay| Box::pin(bay.attach(attaching)))
-            .await?;
+        // One whose plugin fails is tried again, as when the service starts.
+        if !setup.attach(&handle, attach_request(bay, come)).await? {
+            continue;
+        }
         changed.push(format!("instrument {} of {bay} started", come.instrument));
     }
     changed.push(format!("bay {bay}"));

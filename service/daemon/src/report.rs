@@ -1,7 +1,7 @@
 //! A job in plain language.
 
-use trisect_wire::types::{Evidence, Job, JobVerdict, Outcome, Side, Verdict};
 use trisect_rules::RuleSet;
+use trisect_wire::types::{Evidence, Job, JobVerdict, Outcome, Side, Verdict};
 
 /// What a report always ends with.
 const DEFERS: &str = "The maker's service manual, local codes and licensed practice decide; this \

@@ -3,27 +3,24 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use tokio::signal::unix::{Signal, SignalKind, signal};
-use trisectd::access::command::TokenCommand;
 use trisectd::config::{self, ConfigError, Flags};
-use trisectd::{Service, demo, log, practice, reload};
+use trisectd::observe::log;
+use trisectd::{Service, reload};
 
 use crate::command::{Command, Configuration};
+use crate::signals::Signals;
 use crate::supervisor::Supervisor;
+use crate::token_command::TokenCommand;
 use crate::{FAILED, WRONG, complain};
 
 /// Carries a command out; how the process ends.
 pub async fn carry_out(command: Command) -> ExitCode {
     match command {
         Command::Serve(said) => serve(said.into()).await,
-        Command::Demo(wishes) => match demo::run(wishes).await {
-            Ok(()) => ExitCode::SUCCESS,
-            Err(error) => {
-                let code = if error.is_wish() { WRONG } else { FAILED };
-                complain("the demo ended early", &error, code)
-            }
-        },
-        Command::Bench(wishes) => bench(wishes).await,
+        #[cfg(feature = "simulation")]
+        Command::Demo(options) => crate::simulated::run_demo(options).await,
+        #[cfg(feature = "simulation")]
+        Command::Practice(options) => crate::simulated::run_practice(options).await,
         Command::CheckConfig(said) => check_config(&said.into()),
         Command::Token { what, config } => token(&what, config),
         Command::Backup {
@@ -105,28 +102,6 @@ fn with_journal(
     }
 }
 
-/// The signals the service hears.
-struct Signals {
-    interrupt: Signal,
-    terminate: Signal,
-    hang_up: Signal,
-    /// A limit on the size of files: heard, so that it is answered like a full disk and does not
-    /// end the process.
-    _too_large: Signal,
-}
-
-impl Signals {
-    fn new() -> std::io::Result<Signals> {
-        let too_large = rustix::process::Signal::XFSZ.as_raw();
-        Ok(Signals {
-            interrupt: signal(SignalKind::interrupt())?,
-            terminate: signal(SignalKind::terminate())?,
-            hang_up: signal(SignalKind::hangup())?,
-            _too_large: signal(SignalKind::from_raw(too_large))?,
-        })
-    }
-}
-
 async fn serve(flags: Flags) -> ExitCode {
     let settings = match config::load(&flags) {
         Ok(settings) => settings,
@@ -143,26 +118,6 @@ async fn serve(flags: Flags) -> ExitCode {
     match Service::start(settings).await {
         Ok(service) => until_told(service, signals, &flags).await,
         Err(error) => complain("cannot start", &error, FAILED),
-    }
-}
-
-async fn bench(wishes: practice::Wishes) -> ExitCode {
-    let mut signals = match Signals::new() {
-        Ok(signals) => signals,
-        Err(error) => return complain("cannot start", &error, FAILED),
-    };
-    let ending = async {
-        tokio::select! {
-            _ = signals.interrupt.recv() => {}
-            _ = signals.terminate.recv() => {}
-        }
-    };
-    match practice::run(wishes, ending).await {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            let code = if error.is_wish() { WRONG } else { FAILED };
-            complain("no practice bay", &error, code)
-        }
     }
 }
 

@@ -1,12 +1,12 @@
 //! Stored readings as a SenML pack (RFC 8428).
 
 use serde_json::{Map, Value};
-use trisect_wire::WireError;
 use trisect_journal::{Happened, Reading, StoredEvent};
 use trisect_measure::senml::{self, Record};
 use trisect_measure::{Amount, Quantity};
+use trisect_wire::WireError;
 
-use crate::bay::internal;
+use crate::convert::internal;
 
 /// The readings of a page as a pack: names are what they are kept under (test points, or
 /// instrument, channel and quantity), whose quantity is told by the caller, values in SenML's

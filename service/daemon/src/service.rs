@@ -1,36 +1,35 @@
 //! The whole service, put together from its settings.
 
 use std::net::SocketAddr;
-use std::sync::{Arc, PoisonError, RwLock};
+use std::sync::{Arc, RwLock};
 
-use jsonrpsee::server::Methods;
 use tokio::sync::{Mutex, Semaphore};
-use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
+use trisect_bay::catalog::{Catalog, CatalogError};
+use trisect_bay::clock::BayClock;
+use trisect_bay::instruments::Plugins;
+use trisect_bay::setup::InstrumentSetup;
+use trisect_front::access::TokenFileError;
+use trisect_front::{HandedOver, SocketError, Sockets, TlsError, TransportError};
+use trisect_journal::{Journal, JournalError, Outbox, SqliteJournal};
+use trisect_webhooks::Deliveries;
 use trisect_wire::WireError;
 use trisect_wire::serve::Publisher;
-use trisect_journal::{Journal, JournalError, Outbox, SqliteJournal};
 
-use crate::access::{Access, Places, TokenFileError};
-use crate::audit::Audit;
-use crate::bay::{Barometer, BayHandle, BayParts, News, Pace};
-use crate::catalog::{Catalog, CatalogError, Origin, compile};
-use crate::clock::BayClock;
-use crate::config::{BaySettings, Settings, WebhookSettings};
-use crate::instruments::Plugins;
-use crate::keeper::{Files, Keeper};
-use crate::metrics::Metrics;
-use crate::onlookers::Onlookers;
-use crate::rooms::{Rooms, set_up};
-use crate::rpc::{self, Hall};
-use crate::sockets::{Handed, SocketError, Sockets};
-use crate::traces::Traces;
-use crate::transport::{Front, TlsError, TlsFiles, TlsFront, TransportError, TransportSettings};
-use crate::webhooks::{Office, Webhook, Works};
+use crate::config::Settings;
+use crate::context::Context;
+use crate::housekeeping::Housekeeping;
+use crate::instrument_events;
+use crate::methods;
+use crate::observe::audit::Audit;
+use crate::observe::metrics::Metrics;
+use crate::observe::traces::Traces;
+use crate::runtime::{RunningFront, Runtime, files, install_kept, webhooks};
+use crate::webhook_data::WireEventData;
 
 /// Examinations, proofs and trials at once.
-const DESKS: usize = 2;
+const COMPUTATIONS: usize = 2;
 
 /// Why the service could not start.
 #[derive(Debug, thiserror::Error)]
@@ -97,33 +96,13 @@ pub enum StartError {
 /// A running service.
 pub struct Service {
     pub(crate) settings: Settings,
-    pub(crate) floor: Floor,
+    pub(crate) runtime: Runtime,
     pub(crate) sockets: Sockets,
-    pub(crate) front: Running,
-    pub(crate) keeper: Arc<Keeper>,
+    pub(crate) front: RunningFront,
+    pub(crate) housekeeping: Arc<Housekeeping>,
     address: SocketAddr,
     tracker: TaskTracker,
     stop: CancellationToken,
-}
-
-/// What is served, by whatever front.
-pub(crate) struct Floor {
-    pub(crate) hall: Arc<Hall>,
-    pub(crate) metrics: Arc<Metrics>,
-    pub(crate) pace: Arc<Pace>,
-    pub(crate) audit: Arc<Audit>,
-    pub(crate) traces: Option<Traces>,
-    methods: Methods,
-    tracker: TaskTracker,
-    bays_stop: CancellationToken,
-    pub(crate) rooms: Rooms,
-    pub(crate) works: Works,
-}
-
-/// A front that runs.
-pub(crate) struct Running {
-    stop: CancellationToken,
-    serving: JoinHandle<Result<(), TransportError>>,
 }
 
 impl Service {
@@ -149,7 +128,7 @@ impl Service {
     /// # Errors
     /// As [`Service::start`].
     pub async fn start_by(settings: Settings, clock: BayClock) -> Result<Service, StartError> {
-        let sockets = Sockets::open(&settings, Handed::take()?, None)?;
+        let sockets = Sockets::open(&settings.sockets(), HandedOver::take()?, None)?;
         let listen = settings.listen;
         let socket = |source| SocketError::Tcp { listen, source };
         let address = sockets.address().map_err(socket)?;
@@ -158,67 +137,75 @@ impl Service {
         let sqlite = Arc::new(SqliteJournal::open(&settings.journal)?);
         let outbox: Arc<dyn Outbox> = Arc::clone(&sqlite) as _;
         let journal: Arc<dyn Journal> = sqlite;
-        let office = Office::open(webhooks(&settings.webhooks)?, outbox).await?;
+        let deliveries = Deliveries::open(webhooks(&settings.webhooks)?, outbox).await?;
         install_kept(&catalog, &*journal).await?;
         let (tracker, stop) = (TaskTracker::new(), CancellationToken::new());
         let (all_instruments, bays_stop) = (Publisher::new(256), CancellationToken::new());
-        let rooms = Rooms {
+        let setup = InstrumentSetup {
             plugins: Plugins::new(&settings.plugins),
             tracker: tracker.clone(),
             stop: bays_stop.clone(),
         };
-        let works = Works {
-            instruments: all_instruments.clone(),
+        let delivering = trisect_webhooks::Runtime {
+            data: Arc::new(WireEventData),
             tracker: tracker.clone(),
             stop: bays_stop.clone(),
         };
-        office.start(&works);
+        deliveries.start(&delivering);
         let metrics = Arc::new(Metrics::new(settings.journal.clone()));
-        let keeper = Arc::new(Keeper {
+        let housekeeping = Arc::new(Housekeeping {
             journal: Arc::clone(&journal),
             clock,
             metrics: Arc::clone(&metrics),
             files: RwLock::new(files.clone()),
             keep: RwLock::new(settings.keep.clone()),
         });
-        let hall = Arc::new(Hall {
+        let context = Arc::new(Context {
             bays: RwLock::default(),
             catalog,
             journal: Arc::clone(&journal),
             all_instruments,
             started: clock.wall(0).to_string(),
             clock,
-            plugins: rooms.plugins.clone(),
-            office,
+            plugins: setup.plugins.clone(),
+            deliveries,
             installing: Mutex::new(()),
-            desks: Arc::new(Semaphore::new(DESKS)),
+            computations: Arc::new(Semaphore::new(COMPUTATIONS)),
         });
         let traces = settings.traces.endpoint.as_deref();
-        let floor = Floor {
-            methods: rpc::module(Arc::clone(&hall)).into(),
-            hall,
+        let runtime = Runtime {
+            methods: methods::module(Arc::clone(&context)).into(),
+            context,
             audit: Audit::start(journal, clock, &tracker, stop.clone()),
             traces: traces.map(|endpoint| Traces::start(endpoint, &tracker, stop.clone())),
             metrics,
-            pace: Arc::new(Pace::new()),
+            pace: Arc::new(trisect_bay::Pace::start()),
             tracker: tracker.clone(),
             bays_stop,
-            rooms,
-            works,
+            setup,
+            delivering,
         };
+        let posting = instrument_events::follow(
+            runtime.context.all_instruments.listen(),
+            Arc::clone(&runtime.context),
+            runtime.bays_stop.clone(),
+        );
+        tracker.spawn(posting);
         for bay in &settings.bays {
-            floor.add(bay, &settings).await?;
+            runtime.add(bay, &settings).await?;
         }
-        tracker.spawn(Arc::clone(&keeper).run(stop.clone()));
-        let front = floor.serve(&settings, &sockets, &files).map_err(socket)?;
-        floor.audit.note("service.start", env!("CARGO_PKG_VERSION"));
+        tracker.spawn(Arc::clone(&housekeeping).run(stop.clone()));
+        let front = runtime.serve(&settings, &sockets, &files).map_err(socket)?;
+        runtime
+            .audit
+            .note("service.start", env!("CARGO_PKG_VERSION"));
         tracing::info!(%address, tls = sockets.tls_address().map(tracing::field::display), "serving");
         Ok(Service {
             settings,
-            floor,
+            runtime,
             sockets,
             front,
-            keeper,
+            housekeeping,
             address,
             tracker,
             stop,
@@ -240,7 +227,7 @@ impl Service {
     /// # Errors
     /// What does not.
     pub async fn well(&self) -> Result<(), String> {
-        crate::health::ready(&self.floor.hall).await
+        crate::observe::health::ready(&self.runtime.context).await
     }
 
     /// Runs until the transport ends, which is when it fails or is stopped.
@@ -254,165 +241,12 @@ impl Service {
     /// Stops gracefully: running calls are answered, what the bays have in hand
     /// is kept, instruments are closed.
     pub async fn stop(self) {
-        self.floor.audit.note("service.stop", "");
+        self.runtime.audit.note("service.stop", "");
         self.front.stop().await;
-        self.floor.bays_stop.cancel();
+        self.runtime.bays_stop.cancel();
         self.stop.cancel();
         self.tracker.close();
         self.tracker.wait().await;
         tracing::info!("stopped");
     }
-}
-
-impl Running {
-    async fn ended(&mut self) -> Result<(), TransportError> {
-        // A panic of the task is a defect; it ends the service like a failure.
-        (&mut self.serving).await.unwrap_or_else(|join| {
-            tracing::error!(%join, "the transport panicked");
-            Ok(())
-        })
-    }
-
-    /// Lets what runs finish.
-    pub(crate) async fn stop(mut self) {
-        self.stop.cancel();
-        if !self.serving.is_finished() {
-            // How it ended was logged, and does not matter any more.
-            let _ = self.ended().await;
-        }
-    }
-}
-
-/// The configured webhooks.
-pub(crate) fn webhooks(settings: &[WebhookSettings]) -> Result<Vec<Webhook>, StartError> {
-    let made = settings.iter().map(|one| {
-        Webhook::new(one).map_err(|why| StartError::Webhook {
-            webhook: one.webhook.clone(),
-            why,
-        })
-    });
-    made.collect()
-}
-
-impl Floor {
-    /// Starts a bay with its instruments, and takes up its open job.
-    pub(crate) async fn add(
-        &self,
-        bay: &BaySettings,
-        settings: &Settings,
-    ) -> Result<(), StartError> {
-        let hall = &self.hall;
-        let parts = BayParts {
-            name: bay.bay.clone(),
-            title: bay.title.clone().unwrap_or_else(|| bay.bay.clone()),
-            ruleset: bay.ruleset.clone(),
-            barometer: barometer(bay)?,
-            clock: hall.clock,
-            catalog: Arc::clone(&hall.catalog),
-            journal: Arc::clone(&hall.journal),
-            news: News::new(hall.all_instruments.clone()),
-            keeps_outside: !settings.keep.outside_jobs.is_none(),
-            metrics: Arc::clone(&self.metrics),
-            pace: Arc::clone(&self.pace),
-        };
-        if hall.catalog.get(&bay.ruleset).is_none() {
-            let (bay, ruleset) = (bay.bay.clone(), bay.ruleset.clone());
-            return Err(StartError::NoRuleSet { bay, ruleset });
-        }
-        let handle = BayHandle::start(parts, &self.tracker, self.bays_stop.child_token());
-        set_up(&handle, bay, &*hall.journal, &self.rooms).await?;
-        let mut bays = hall.bays.write().unwrap_or_else(PoisonError::into_inner);
-        bays.push(handle);
-        Ok(())
-    }
-
-    /// Serves on the sockets.
-    ///
-    /// # Errors
-    /// When the system has no more file descriptors.
-    pub(crate) fn serve(
-        &self,
-        settings: &Settings,
-        sockets: &Sockets,
-        files: &Files,
-    ) -> std::io::Result<Running> {
-        let hall = &self.hall;
-        let witness = Onlookers {
-            audit: Arc::clone(&self.audit),
-            metrics: Arc::clone(&self.metrics),
-            traces: self.traces.clone(),
-        };
-        let front = Front {
-            listeners: sockets.listeners(files.tls.as_ref())?,
-            methods: self.methods.clone(),
-            routes: crate::health::routes(Arc::clone(hall))
-                .merge(crate::schema::routes())
-                .merge(crate::metrics::route(
-                    Arc::clone(&self.metrics),
-                    Arc::clone(hall),
-                )),
-            settings: TransportSettings {
-                host_names: settings.host_names.clone(),
-                origins: settings.origins.clone(),
-                ..settings.limits.transport()
-            },
-            access: Arc::clone(&files.access),
-            witness: Some(Arc::new(witness)),
-        };
-        let stop = CancellationToken::new();
-        let serving = tokio::spawn(front.serve(stop.clone()));
-        Ok(Running { stop, serving })
-    }
-}
-
-/// The files the settings name, read.
-pub(crate) fn files(settings: &Settings) -> Result<Files, StartError> {
-    let places = Places {
-        loopback: settings.access.loopback,
-        unix: settings.unix.as_ref().and_then(|unix| unix.role),
-    };
-    let file = settings.token_file.clone();
-    let access = Access::new(file, places, settings.access.calls_per_second)?;
-    let tls = settings.tls.as_ref().map(|tls| {
-        TlsFront::new(TlsFiles {
-            certificate: tls.certificate.clone(),
-            key: tls.key.clone(),
-        })
-    });
-    Ok(Files {
-        access: Arc::new(access),
-        tls: tls.transpose()?.map(Arc::new),
-    })
-}
-
-/// What the configuration says of a bay's air.
-pub(crate) fn barometer(settings: &BaySettings) -> Result<Option<Barometer>, StartError> {
-    let Some(air) = &settings.barometer else {
-        return Ok(None);
-    };
-    Barometer::configured(&air.value, &air.uncertainty)
-        .map(Some)
-        .map_err(|why| StartError::Barometer {
-            bay: settings.bay.clone(),
-            why,
-        })
-}
-
-/// Adds what was installed before to the rule sets. One that this version of the
-/// program can no longer use is left out, and said so: it can be mended and
-/// installed again.
-async fn install_kept(catalog: &Catalog, journal: &dyn Journal) -> Result<(), StartError> {
-    for installed in journal.installed_rule_sets().await? {
-        let kept = installed.rule_set;
-        let origin = Origin::Installed { at: installed.at };
-        match compile(&kept.digest, &kept.text, origin) {
-            Ok(entry) => {
-                catalog.install(entry);
-            }
-            Err(error) => {
-                tracing::error!(%error, id = kept.id, "an installed rule set cannot be used any more");
-            }
-        }
-    }
-    Ok(())
 }

@@ -73,4 +73,3 @@ fn role(text: &str) -> Result<Role, String> {
         .find(|role| role.to_string() == text)
         .ok_or_else(|| format!("`{text}` is no role: read, measure or manage"))
 }
-

@@ -158,7 +158,7 @@ impl PluginSettings {
     }
 
     /// Its program, as the kit starts it.
-    pub(crate) fn program(&self) -> Program {
+    pub fn program(&self) -> Program {
         let usual = Limits::default();
         Program {
             name: self.plugin.clone(),

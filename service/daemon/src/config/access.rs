@@ -5,10 +5,10 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::Deserialize;
+use trisect_front::{TransportSettings, UnixSocket};
 use trisect_wire::Role;
 
 use super::span::Span;
-use crate::transport::TransportSettings;
 
 /// Who may come in, besides those with a token.
 #[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
@@ -84,6 +84,14 @@ impl UnixSettings {
         let bits = u32::from_str_radix(&self.mode, 8).ok();
         let bits = bits.filter(|bits| bits & !0o777 == 0);
         bits.ok_or_else(|| format!("`{}` is no file mode: write it as `0660`", self.mode))
+    }
+
+    /// As the front listens on it. A mode that is none has been refused before; it lets nobody in.
+    pub(super) fn socket(&self) -> UnixSocket {
+        UnixSocket {
+            path: self.path.clone(),
+            mode: self.bits().unwrap_or(0),
+        }
     }
 }
 

@@ -3,15 +3,15 @@
 use std::collections::HashMap;
 
 use schemars::SchemaGenerator;
+use trisect_bay::Barometer;
+use trisect_bay::catalog::{Catalog, CatalogError};
+use trisect_bay::instruments::{self, Plugins};
+use trisect_front::TlsFiles;
+use trisect_front::access::read_tokens;
+use trisect_webhooks::Webhook;
 
 use super::structure::{self, Mistake};
 use super::{ConfigError, Flags, Settings, unchecked};
-use crate::access::read_tokens;
-use crate::bay::Barometer;
-use crate::catalog::{Catalog, CatalogError};
-use crate::instruments::{self, Plugins};
-use crate::transport::TlsFiles;
-use crate::webhooks::Webhook;
 
 /// Every mistake of a configuration: of its text, its values, the files it names
 /// and the instruments it sets up. Opens no port and no socket, changes nothing.
@@ -55,7 +55,7 @@ pub(crate) fn of_settings(settings: &Settings) -> Vec<Mistake> {
     if let Err(error) = trisect_journal::SqliteJournal::examine(&settings.journal) {
         found.push(Mistake::of("journal", &error));
     }
-    if let Err(error) = crate::log::filter(&settings.log.level) {
+    if let Err(error) = crate::observe::log::filter(&settings.log.level) {
         found.push(of_config(&error));
     }
     found.extend(of_rule_sets(settings));
@@ -188,7 +188,9 @@ fn of_instruments(settings: &Settings) -> Vec<Mistake> {
         for (place, instrument) in bay.instruments.iter().enumerate() {
             let key = format!("bays[{index}].instruments[{place}]");
             let given = instrument.settings.clone();
-            if let Err(error) = instruments::check(&instrument.adapter, given, &plugins) {
+            if let Err(error) = instruments::check(&instrument.adapter, given, &plugins)
+                .map_err(crate::convert::refused)
+            {
                 let field = error.field.as_deref();
                 let key = field.map_or(key.clone(), |field| format!("{key}.{field}"));
                 let hint = error

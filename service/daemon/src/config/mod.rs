@@ -5,7 +5,6 @@ mod access;
 pub mod check;
 mod error;
 mod origin;
-mod outward;
 mod settings;
 mod span;
 mod structure;
@@ -15,12 +14,13 @@ pub use access::{
 };
 pub use error::ConfigError;
 pub use origin::origin;
-pub use outward::{News, PluginSettings, WebhookSettings, Within};
 pub use settings::{
     BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
 };
 pub use span::Span;
 pub use structure::Mistake;
+pub use trisect_bay::instruments::PluginSettings;
+pub use trisect_webhooks::WebhookSettings;
 
 use std::path::{Path, PathBuf};
 

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::Deserialize;
+use trisect_front::SocketSettings;
 
 use super::access::{
     AccessSettings, KeepSettings, LimitSettings, TlsSettings, TraceSettings, UnixSettings,
@@ -159,6 +160,15 @@ fn shipped() -> String {
 }
 
 impl Settings {
+    /// What is listened on.
+    pub(crate) fn sockets(&self) -> SocketSettings {
+        SocketSettings {
+            plain: self.listen,
+            tls: self.tls.as_ref().map(|tls| tls.listen),
+            unix: self.unix.as_ref().map(UnixSettings::socket),
+        }
+    }
+
     /// What the types cannot say.
     ///
     /// # Errors
@@ -199,7 +209,7 @@ impl Settings {
             found.push(value("access.calls_per_second", what));
         }
         if let Some(endpoint) = &self.traces.endpoint
-            && let Err(what) = crate::traces::address(endpoint)
+            && let Err(what) = crate::observe::traces::address(endpoint)
         {
             found.push(value("traces.endpoint", what));
         }
@@ -209,10 +219,17 @@ impl Settings {
         }
         let plugins = self.plugins.iter().map(|one| one.plugin.as_str());
         found.extend(unique("plugins", plugins).err());
-        found.extend(self.plugins.iter().filter_map(|one| one.check().err()));
+        let wrong = |key: String| move |what: String| ConfigError::Value { key, what };
+        found.extend(self.plugins.iter().filter_map(|one| {
+            let key = format!("plugins.{}", one.plugin);
+            one.check().map_err(wrong(key)).err()
+        }));
         let webhooks = self.webhooks.iter().map(|one| one.webhook.as_str());
         found.extend(unique("webhooks", webhooks).err());
-        found.extend(self.webhooks.iter().filter_map(|one| one.check().err()));
+        found.extend(self.webhooks.iter().filter_map(|one| {
+            let key = format!("webhooks.{}", one.webhook);
+            one.check().map_err(wrong(key)).err()
+        }));
         let bays = self.bays.iter().map(|bay| bay.bay.as_str());
         found.extend(unique("bays.bay", bays).err());
         for bay in &self.bays {

@@ -149,16 +149,12 @@ async fn the_measurement_chain_of_an_instrument_is_read_from_the_file() {
     assert_eq!(bay.barometer.as_ref().unwrap().value, "1003 hPa");
     let meter = &bay.instruments[0].settings;
     assert_eq!(meter["accuracy"]["voltage AC"]["0.4 V"], "1 % rdg");
-    let built = crate::instruments::build("multimeter", meter.clone(), &Default::default()).await;
-    assert_eq!(
-        built
-            .map_err(|e| e.to_string())
-            .unwrap()
-            .chain
-            .calibrations()
-            .count(),
-        1
-    );
+    let plugins = trisect_bay::instruments::Plugins::default();
+    let request = crate::runtime::attach_request(&bay.bay, &bay.instruments[0]);
+    let attaching = trisect_bay::Attaching::prepare(request, &plugins)
+        .await
+        .unwrap();
+    assert_eq!(attaching.calibrations(), 1);
 }
 
 #[test]

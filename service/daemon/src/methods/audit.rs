@@ -1,27 +1,27 @@
 //! `audit.list` and `job.verify`.
 
 use jsonrpsee::RpcModule;
+use trisect_journal::AuditFilter;
 use trisect_wire::serve::register;
 use trisect_wire::table::{AuditList, JobVerify};
 use trisect_wire::types::{AuditEntry, AuditListParams, AuditTrail, JobVerified};
 use trisect_wire::{ErrorKind, WireError};
-use trisect_journal::AuditFilter;
 
-use super::Hall;
 use super::job::time_of;
-use crate::bay::refusal;
+use crate::context::Context;
+use crate::convert::refusal;
 
 /// Entries of one page, unless the caller wants fewer; and at the most.
 const PAGE: u32 = 100;
 const MOST: u32 = 1000;
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<AuditList, _, _, _>(module, |hall, params| async move {
-        hall.audit_trail(params).await
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<AuditList, _, _, _>(module, |context, params| async move {
+        context.audit_trail(params).await
     });
-    register::<JobVerify, _, _, _>(module, |hall, params| async move {
-        hall.kept_job(&params.job).await?;
-        let verified = hall.journal.verify(&params.job).await;
+    register::<JobVerify, _, _, _>(module, |context, params| async move {
+        context.kept_job(&params.job).await?;
+        let verified = context.journal.verify(&params.job).await;
         let verified = verified.map_err(|error| refusal(&error))?;
         Ok(JobVerified {
             job: params.job,
@@ -34,7 +34,7 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
     });
 }
 
-impl Hall {
+impl Context {
     async fn audit_trail(&self, params: AuditListParams) -> Result<AuditTrail, WireError> {
         let limit = params.limit.unwrap_or(PAGE);
         if limit == 0 || limit > MOST {

@@ -7,33 +7,32 @@ use jsonrpsee::RpcModule;
 use trisect_wire::serve::register;
 use trisect_wire::table::{DeliveryList, DeliveryResend, WebhookList};
 use trisect_wire::types::{
-    Delivery, DeliveryListParams, DeliveryResendParams, Deliveries, DeliveriesResent, Time, Webhooks,
+    Deliveries, DeliveriesResent, Delivery, DeliveryListParams, DeliveryResendParams, Time,
+    Webhooks,
 };
-use trisect_wire::{ErrorKind, WireError, wire};
+use trisect_wire::{ErrorKind, WireError};
 
-use super::Hall;
-use crate::bay::refusal;
-use crate::webhooks::{Webhook, event_id, event_kind};
+use crate::context::Context;
+use crate::convert::refusal;
+use trisect_webhooks::{Webhook, event_id, event_kind};
 
 /// Deliveries of one answer.
 const USUAL: u32 = 100;
 const MOST: u32 = 10_000;
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<WebhookList, _, _, _>(module, |hall, _| async move { hall.webhooks().await });
-    register::<DeliveryList, _, _, _>(
-        module,
-        |hall, params| async move { hall.deliveries(params).await },
-    );
-    register::<DeliveryResend, _, _, _>(
-        module,
-        |hall, params| async move { hall.resend(params).await },
-    );
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<WebhookList, _, _, _>(module, |context, _| async move { context.webhooks().await });
+    register::<DeliveryList, _, _, _>(module, |context, params| async move {
+        context.deliveries(params).await
+    });
+    register::<DeliveryResend, _, _, _>(module, |context, params| async move {
+        context.resend(params).await
+    });
 }
 
-impl Hall {
+impl Context {
     fn webhook(&self, name: &str) -> Result<Arc<Webhook>, WireError> {
-        let all = self.office.webhooks();
+        let all = self.deliveries.webhooks();
         let found = all.iter().find(|one| one.name == name);
         found.cloned().ok_or_else(|| {
             ErrorKind::UnknownWebhook
@@ -45,10 +44,10 @@ impl Hall {
 
     async fn webhooks(&self) -> Result<Webhooks, WireError> {
         let mut webhooks = Vec::new();
-        for one in self.office.webhooks().iter() {
-            let counts = self.office.outbox.counts(&one.name).await;
+        for one in self.deliveries.webhooks().iter() {
+            let counts = self.deliveries.outbox.counts(&one.name).await;
             let counts = counts.map_err(|error| refusal(&error))?;
-            webhooks.push(wire::Webhook {
+            webhooks.push(trisect_wire::types::Webhook {
                 webhook: one.name.clone(),
                 url: one.url.to_string(),
                 about: one.about.clone(),
@@ -73,7 +72,7 @@ impl Hall {
                 .hint("ask for fewer"));
         }
         let limit = usize::try_from(limit).unwrap_or(usize::MAX);
-        let outbox = &self.office.outbox;
+        let outbox = &self.deliveries.outbox;
         let found = outbox
             .deliveries(params.webhook.as_deref(), !params.waiting, limit)
             .await;
@@ -113,7 +112,7 @@ impl Hall {
         };
         webhook.forgive();
         let revived = self
-            .office
+            .deliveries
             .outbox
             .revive(&webhook.name, params.deliveries.map(places))
             .await;

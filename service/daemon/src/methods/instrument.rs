@@ -1,49 +1,48 @@
-//! `instrument.*` and `probe.*`.
+//! `instrument.*`.
 
 use jsonrpsee::RpcModule;
+use trisect_bay::{AttachRequest, Attaching};
 use trisect_wire::serve::{register, register_watch};
-use trisect_wire::table::{
-    InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentWatch, ProbeLift, ProbePlace,
-};
+use trisect_wire::table::{InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentWatch};
 use trisect_wire::types::{Instrument, InstrumentAttachParams, InstrumentItem, Instruments};
 use trisect_wire::{ErrorKind, WireError};
 
-use super::Hall;
-use crate::bay::Attaching;
+use crate::context::Context;
+use crate::convert::{instrument, refused};
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<InstrumentList, _, _, _>(module, |hall, params| async move {
-        let instruments = hall.instruments(params.bay.as_deref()).await?;
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<InstrumentList, _, _, _>(module, |context, params| async move {
+        let instruments = context.instruments(params.bay.as_deref()).await?;
         Ok(Instruments { instruments })
     });
-    register::<InstrumentAttach, _, _, _>(module, |hall, params| async move {
-        hall.bay(&params.bay)?;
-        let params = hall.found(params).await?;
-        let bay = hall.bay(&params.bay)?;
+    register::<InstrumentAttach, _, _, _>(module, |context, params| async move {
+        context.bay(&params.bay)?;
+        let params = context.found(params).await?;
+        let bay = context.bay(&params.bay)?;
         keep_secrets(&params)?;
-        let attaching = Attaching::prepare(params, &hall.plugins).await?;
-        bay.ask(move |bay| Box::pin(bay.attach(attaching))).await
-    });
-    register::<InstrumentDetach, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.detach(&params).await }))
-            .await
-    });
-    register::<ProbePlace, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(bay.place(params))).await
-    });
-    register::<ProbeLift, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(async move { bay.lift(&params).await }))
-            .await
-    });
-    register_watch::<InstrumentWatch, _, _, _>(module, |hall, params| async move {
-        let feed = match &params.bay {
-            Some(bay) => hall.bay(bay)?.news().instruments.feed(),
-            None => hall.all_instruments.feed(),
+        let request = AttachRequest {
+            bay: params.bay,
+            instrument: params.instrument,
+            adapter: params.adapter,
+            settings: params.settings,
         };
-        let stand = hall.instruments(params.bay.as_deref()).await?;
+        let attaching = Attaching::prepare(request, &context.plugins).await;
+        let attaching = attaching.map_err(refused)?;
+        let attached = bay.ask(move |bay| Box::pin(bay.attach(attaching)));
+        attached.await.map(instrument).map_err(refused)
+    });
+    register::<InstrumentDetach, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let name = params.instrument;
+        let detached = bay.ask(move |bay| Box::pin(async move { bay.detach(&name).await }));
+        detached.await.map(instrument).map_err(refused)
+    });
+    register_watch::<InstrumentWatch, _, _, _>(module, |context, params| async move {
+        let feed = match &params.bay {
+            Some(bay) => context.publisher(bay)?.instruments.feed(),
+            None => context.all_instruments.feed(),
+        };
+        let stand = context.instruments(params.bay.as_deref()).await?;
         Ok(feed.starting_with(stand.into_iter().map(InstrumentItem::Instrument).collect()))
     });
 }
@@ -60,7 +59,7 @@ fn keep_secrets(params: &InstrumentAttachParams) -> Result<(), WireError> {
         .hint("put the instrument into the configuration, and reload it"))
 }
 
-impl Hall {
+impl Context {
     /// The instruments of one bay or of all.
     async fn instruments(&self, bay: Option<&str>) -> Result<Vec<Instrument>, WireError> {
         let bays = match bay {
@@ -69,8 +68,9 @@ impl Hall {
         };
         let mut instruments = Vec::new();
         for bay in bays {
-            let shown = bay.ask(|bay| Box::pin(async move { Ok(bay.instruments_shown()) }));
-            instruments.extend(shown.await?);
+            let status = bay.ask(|bay| Box::pin(async move { Ok(bay.instruments_status()) }));
+            let status = status.await.map_err(refused)?;
+            instruments.extend(status.into_iter().map(instrument));
         }
         Ok(instruments)
     }

@@ -1,22 +1,22 @@
 //! `job.*`.
 
 use jsonrpsee::RpcModule;
+use trisect_bay::{AnswerRequest, CloseJobRequest, OpenJobRequest};
+use trisect_journal::{self as journal, Happened, JobFilter};
 use trisect_wire::serve::{register, register_watch};
 use trisect_wire::table::{
     JobAnswer, JobClose, JobExport, JobList, JobOpen, JobReplay, JobReport, JobShow, JobVerdictNow,
     VerdictWatch,
 };
 use trisect_wire::types::{
-    AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, Jobs, Report, Time,
+    AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, Jobs, Report, Time, VerdictItem,
 };
 use trisect_wire::{ErrorKind, WireError};
-use trisect_journal::{self as journal, Happened, JobFilter};
 
-use super::Hall;
-use crate::bay::{internal, job_shown, refusal};
-use crate::convert;
-use crate::replay::{replay, rule_set};
+use crate::context::Context;
+use crate::convert::{self, internal, refusal, refused};
 use crate::report::report;
+use trisect_bay::replay::{replay, rule_set};
 
 /// Jobs in a list, unless the caller wants fewer; and at the most.
 const LISTED: u32 = 100;
@@ -24,36 +24,59 @@ const MOST: u32 = 1000;
 /// Events read in one go.
 pub(super) const PAGE: usize = 10_000;
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<JobOpen, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(bay.open(params))).await
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<JobOpen, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let request = OpenJobRequest {
+            machine: params.machine,
+            complaint: params.complaint,
+            ruleset: params.ruleset,
+            by: params.by,
+        };
+        let opened = bay.ask(move |bay| Box::pin(bay.open(request)));
+        let opened = opened.await.map_err(refused)?;
+        Ok(convert::job(&opened.record, &opened.rules))
     });
-    register::<JobList, _, _, _>(
-        module,
-        |hall, params| async move { hall.list(params).await },
-    );
-    register::<JobShow, _, _, _>(module, |hall, params| async move {
-        hall.show(&params.job).await
+    register::<JobList, _, _, _>(module, |context, params| async move {
+        context.list(params).await
     });
-    register::<JobAnswer, _, _, _>(module, |hall, params| async move {
-        let kept = hall.kept_job(&params.job).await?;
-        let bay = hall.bay(&kept.opened.bay)?;
-        bay.ask(move |bay| Box::pin(bay.answer(params))).await
+    register::<JobShow, _, _, _>(module, |context, params| async move {
+        context.show(&params.job).await
     });
-    register::<JobClose, _, _, _>(module, |hall, params| async move {
-        let kept = hall.kept_job(&params.job).await?;
-        let bay = hall.bay(&kept.opened.bay)?;
-        bay.ask(move |bay| Box::pin(bay.close(params))).await
+    register::<JobAnswer, _, _, _>(module, |context, params| async move {
+        let kept = context.kept_job(&params.job).await?;
+        let bay = context.bay(&kept.opened.bay)?;
+        let request = AnswerRequest {
+            job: params.job,
+            check: params.check,
+            answer: params.answer,
+            by: params.by,
+        };
+        let answered = bay.ask(move |bay| Box::pin(bay.answer(request)));
+        Ok(convert::job_verdict(&answered.await.map_err(refused)?))
     });
-    register::<JobVerdictNow, _, _, _>(module, |hall, params| async move {
-        hall.verdict(&hall.kept_job(&params.job).await?).await
+    register::<JobClose, _, _, _>(module, |context, params| async move {
+        let kept = context.kept_job(&params.job).await?;
+        let bay = context.bay(&kept.opened.bay)?;
+        let request = CloseJobRequest {
+            job: params.job,
+            confirmed: params.confirmed,
+            note: params.note,
+        };
+        let closed = bay.ask(move |bay| Box::pin(bay.close(request)));
+        let closed = closed.await.map_err(refused)?;
+        Ok(convert::job(&closed.record, &closed.rules))
     });
-    register::<JobReport, _, _, _>(module, |hall, params| async move {
-        let kept = hall.kept_job(&params.job).await?;
-        let rules = rule_set(&*hall.journal, &hall.catalog, &kept.opened.rule_set).await?;
-        let verdict = hall.verdict(&kept).await?;
-        let job = job_shown(&kept, rules.model.rules());
+    register::<JobVerdictNow, _, _, _>(module, |context, params| async move {
+        context.verdict(&context.kept_job(&params.job).await?).await
+    });
+    register::<JobReport, _, _, _>(module, |context, params| async move {
+        let kept = context.kept_job(&params.job).await?;
+        let rules = rule_set(&*context.journal, &context.catalog, &kept.opened.rule_set)
+            .await
+            .map_err(refused)?;
+        let verdict = context.verdict(&kept).await?;
+        let job = convert::job(&kept, rules.model.rules());
         let text = report(rules.model.rules(), &job, &verdict);
         Ok(Report {
             job: params.job,
@@ -61,24 +84,24 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
             verdict,
         })
     });
-    register::<JobReplay, _, _, _>(
-        module,
-        |hall, params| async move { hall.replay(params).await },
-    );
-    register::<JobExport, _, _, _>(module, |hall, params| async move {
-        hall.export(&params.job).await
+    register::<JobReplay, _, _, _>(module, |context, params| async move {
+        context.replay(params).await
     });
-    register_watch::<VerdictWatch, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        let feed = bay.news().verdicts.feed();
-        let stands = bay
-            .ask(|bay| Box::pin(async move { Ok(bay.verdict_item()) }))
-            .await?;
-        Ok(feed.starting_with(stands.into_iter().collect()))
+    register::<JobExport, _, _, _>(module, |context, params| async move {
+        context.export(&params.job).await
+    });
+    register_watch::<VerdictWatch, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let feed = context.publisher(&params.bay)?.verdicts.feed();
+        // Without an open job there is nothing to be told first.
+        let stands = bay.ask(|bay| Box::pin(async move { Ok(bay.verdict_now().ok()) }));
+        let stands = stands.await.map_err(refused)?;
+        let item = |said| VerdictItem::Verdict(Box::new(convert::job_verdict(&said)));
+        Ok(feed.starting_with(stands.map(item).into_iter().collect()))
     });
 }
 
-impl Hall {
+impl Context {
     /// A job of the journal.
     pub(super) async fn kept_job(&self, id: &str) -> Result<journal::Job, WireError> {
         let kept = self
@@ -116,15 +139,19 @@ impl Hall {
         let kept = self.journal.jobs(filter, limit as usize).await;
         let mut jobs = Vec::new();
         for job in kept.map_err(|error| refusal(&error))? {
-            let rules = rule_set(&*self.journal, &self.catalog, &job.opened.rule_set).await?;
-            jobs.push(job_shown(&job, rules.model.rules()));
+            let rules = rule_set(&*self.journal, &self.catalog, &job.opened.rule_set)
+                .await
+                .map_err(refused)?;
+            jobs.push(convert::job(&job, rules.model.rules()));
         }
         Ok(Jobs { jobs })
     }
 
     async fn show(&self, id: &str) -> Result<JobDetail, WireError> {
         let kept = self.kept_job(id).await?;
-        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set).await?;
+        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set)
+            .await
+            .map_err(refused)?;
         let (mut answers, mut readings, mut after) = (Vec::new(), 0, 0);
         loop {
             let page = self
@@ -152,7 +179,7 @@ impl Hall {
         }
         let verdict = self.verdict(&kept).await?.verdict;
         Ok(JobDetail {
-            job: job_shown(&kept, rules.model.rules()),
+            job: convert::job(&kept, rules.model.rules()),
             answers,
             readings,
             verdict,
@@ -174,17 +201,19 @@ impl Hall {
             });
             match now.await {
                 // It was closed between the two looks.
-                Err(error) if error.kind == ErrorKind::JobClosed => {}
-                other => return other,
+                Err(error) if error.kind == trisect_bay::ErrorKind::JobClosed => {}
+                other => {
+                    return other
+                        .map(|said| convert::job_verdict(&said))
+                        .map_err(refused);
+                }
             }
         }
-        let mut replayed = replay(&*self.journal, &self.catalog, kept).await?;
+        let mut replayed = replay(&*self.journal, &self.catalog, kept)
+            .await
+            .map_err(refused)?;
         let verdict = convert::verdict(&replayed.diagnosis.verdict());
-        let opened: jiff::Timestamp = kept
-            .opened
-            .opened_at
-            .parse()
-            .map_err(|e: jiff::Error| internal(&e))?;
+        let opened = trisect_bay::time_of(&kept.opened.opened_at).map_err(refused)?;
         let time = opened.checked_add(jiff::SignedDuration::from_nanos(replayed.newest));
         Ok(JobVerdict {
             job: kept.opened.id.clone(),

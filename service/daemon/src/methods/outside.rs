@@ -1,15 +1,15 @@
 //! `reading.history` of what is outside any job: readings of instruments, not of test points.
 
-use trisect_wire::types::{HistoryFormat, OutsideReading, ReadingHistoryParams, Readings, Time};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_journal::{Happened, Outside, ReadingFilter, StoredEvent};
 use trisect_measure::{Quantity, senml};
+use trisect_wire::types::{HistoryFormat, OutsideReading, ReadingHistoryParams, Readings, Time};
+use trisect_wire::{ErrorKind, WireError};
 
-use super::Hall;
 use super::reading::{Page, time_asked};
+use crate::context::Context;
 use crate::convert;
 
-impl Hall {
+impl Context {
     /// A page of what a bay's instruments said outside any job.
     pub(super) async fn outside(
         &self,

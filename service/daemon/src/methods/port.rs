@@ -4,27 +4,28 @@ use std::path::{Path, PathBuf};
 
 use jsonrpsee::RpcModule;
 use serde_json::Value;
+use trisect_bay::PortUser;
+use trisect_bay::instruments::{Patience, probe};
+use trisect_kit::ports::{self, same_port};
 use trisect_wire::serve::register;
 use trisect_wire::table::{InstrumentProbe, PortList};
 use trisect_wire::types::{
-    AttachedTo, InstrumentAttachParams, InstrumentProbeParams, InstrumentProbed, Port, Ports,
-    ProbeFinding,
+    InstrumentAttachParams, InstrumentProbeParams, InstrumentProbed, Port, Ports, ProbeFinding,
 };
 use trisect_wire::{ErrorKind, WireError};
-use trisect_kit::ports::{self, same_port};
 
-use super::Hall;
-use crate::instruments::{Patience, probe};
+use crate::context::Context;
+use crate::convert::{port_probe, port_user, refused};
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<PortList, _, _, _>(module, |hall, _| async move {
-        let attached = hall.attached().await?;
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<PortList, _, _, _>(module, |context, _| async move {
+        let attached = context.attached().await?;
         let ports = ports::Ports::system().list().into_iter().map(|found| {
             let of = attached
                 .iter()
                 .find(|(path, _)| same_port(path, &found.node));
             Port {
-                attached: of.map(|(_, to)| to.clone()),
+                attached: of.map(|(_, to)| port_user(to.clone())),
                 node: found.node.display().to_string(),
                 port: found.stable.unwrap_or(found.node).display().to_string(),
             }
@@ -33,10 +34,9 @@ pub(super) fn register_all(module: &mut RpcModule<Hall>) {
             ports: ports.collect(),
         })
     });
-    register::<InstrumentProbe, _, _, _>(
-        module,
-        |hall, params| async move { hall.probe(params).await },
-    );
+    register::<InstrumentProbe, _, _, _>(module, |context, params| async move {
+        context.probe(params).await
+    });
 }
 
 /// The adapter's name that stands for whichever finds something to understand.
@@ -44,7 +44,7 @@ const AUTO: &str = "auto";
 /// A second protocol that makes sense of so much of what was heard leaves a doubt.
 const RIVAL_SHARE: f64 = 0.9;
 
-impl Hall {
+impl Context {
     /// With `auto` as adapter, the adapter and settings of what speaks on the port; else what was asked.
     pub(super) async fn found(
         &self,
@@ -91,11 +91,11 @@ impl Hall {
 
     async fn probe(&self, params: InstrumentProbeParams) -> Result<InstrumentProbed, WireError> {
         let given = Path::new(&params.port);
-        let refused = |why: String| ErrorKind::PortRefused.because(why).at("port");
+        let not_opened = |why: String| ErrorKind::PortRefused.because(why).at("port");
         let attached = self.attached().await?;
         if let Some((_, to)) = attached.iter().find(|(path, _)| same_port(path, given)) {
             return Err(
-                refused(format!("`{}` of {} has this port", to.instrument, to.bay))
+                not_opened(format!("`{}` of {} has this port", to.instrument, to.bay))
                     .hint("detach it first with instrument.detach"),
             );
         }
@@ -103,15 +103,18 @@ impl Hall {
         let path = path.unwrap_or_else(|| given.to_owned());
         probe(&path, params.allow_writing, Patience::default())
             .await
-            .map_err(|error| refused(error.to_string()).hint("port.list has the ports there are"))
+            .map(port_probe)
+            .map_err(|error| {
+                not_opened(error.to_string()).hint("port.list has the ports there are")
+            })
     }
 
     /// The ports of the instruments of all bays.
-    async fn attached(&self) -> Result<Vec<(PathBuf, AttachedTo)>, WireError> {
+    async fn attached(&self) -> Result<Vec<(PathBuf, PortUser)>, WireError> {
         let mut attached = Vec::new();
         for bay in self.bays() {
             let ports = bay.ask(|bay| Box::pin(async move { Ok(bay.ports()) }));
-            attached.extend(ports.await?);
+            attached.extend(ports.await.map_err(refused)?);
         }
         Ok(attached)
     }

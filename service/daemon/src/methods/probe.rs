@@ -1,27 +1,44 @@
-//! `probe.list` and `calibration.show`: what a reading is traced by.
+//! `probe.*` and `calibration.show`: what a reading is traced by.
 
 use jsonrpsee::RpcModule;
+use trisect_bay::PlaceProbeRequest;
+use trisect_journal::{Happened, Probe, StoredEvent};
 use trisect_wire::serve::register;
-use trisect_wire::table::{CalibrationShow, ProbeList};
+use trisect_wire::table::{CalibrationShow, ProbeLift, ProbeList, ProbePlace};
 use trisect_wire::types::{Calibration, Placement, Placements, Time};
 use trisect_wire::{ErrorKind, WireError};
-use trisect_journal::{Happened, Probe, StoredEvent};
 
-use super::Hall;
 use super::job::{PAGE, time_of};
-use crate::bay::{internal, refusal};
+use crate::context::Context;
+use crate::convert::{calibration, instrument, internal, refusal, refused};
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<ProbeList, _, _, _>(module, |hall, params| async move {
-        let job = hall.job_meant(params.job, params.bay.as_deref()).await?;
-        hall.placements(&job).await
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<ProbePlace, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let request = PlaceProbeRequest {
+            instrument: params.instrument,
+            channel: params.channel,
+            point: params.point,
+        };
+        let placed = bay.ask(move |bay| Box::pin(bay.place(request)));
+        placed.await.map(instrument).map_err(refused)
     });
-    register::<CalibrationShow, _, _, _>(module, |hall, params| async move {
-        hall.calibration(&params.calibration).await
+    register::<ProbeLift, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let (name, channel) = (params.instrument, params.channel);
+        let lifted = bay.ask(move |bay| Box::pin(async move { bay.lift(&name, &channel).await }));
+        lifted.await.map(instrument).map_err(refused)
+    });
+    register::<ProbeList, _, _, _>(module, |context, params| async move {
+        let job = context.job_meant(params.job, params.bay.as_deref()).await?;
+        context.placements(&job).await
+    });
+    register::<CalibrationShow, _, _, _>(module, |context, params| async move {
+        context.calibration(&params.calibration).await
     });
 }
 
-impl Hall {
+impl Context {
     async fn placements(&self, job: &str) -> Result<Placements, WireError> {
         let kept = self.kept_job(job).await?;
         let (mut placements, mut after) = (Vec::new(), 0);
@@ -51,7 +68,8 @@ impl Hall {
                 .at("calibration")
                 .hint("readings and instrument.list tell the ids")
         })?;
-        serde_json::from_str(&kept.record).map_err(|error| internal(&error))
+        let record = serde_json::from_str(&kept.record).map_err(|error| internal(&error))?;
+        Ok(calibration(record))
     }
 }
 

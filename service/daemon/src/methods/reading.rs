@@ -1,36 +1,79 @@
 //! `reading.*`.
 
 use jsonrpsee::RpcModule;
+use trisect_bay::{Beyond, EnterRequest, SubmitRequest, SubmittedReading};
+use trisect_journal::{ReadingFilter, StoredEvent};
 use trisect_wire::serve::{register, register_watch};
 use trisect_wire::table::{ReadingEnter, ReadingHistory, ReadingSubmit, ReadingWatch};
-use trisect_wire::types::{HistoryFormat, ReadingHistoryParams, Readings, Time};
+use trisect_wire::types::{
+    self as wire, HistoryFormat, ReadingHistoryParams, ReadingSubmitParams, ReadingSubmitted,
+    Readings, Time,
+};
 use trisect_wire::{ErrorKind, WireError};
-use trisect_journal::{ReadingFilter, StoredEvent};
 
-use super::Hall;
-use crate::bay::{refusal, stored_reading};
-use crate::replay::rule_set;
+use crate::context::Context;
+use crate::convert::{self, entered_reading, refusal, refused, stored_reading};
+use trisect_bay::replay::rule_set;
 
 /// Readings of one page, unless the caller wants fewer.
 const PAGE: u32 = 1000;
 /// Readings of one page at the most.
 const MOST: u32 = 10_000;
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<ReadingSubmit, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(bay.submit(params))).await
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<ReadingSubmit, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let request = submission(params);
+        let submitted = bay.ask(move |bay| Box::pin(bay.submit(request)));
+        let submitted = submitted.await.map_err(refused)?;
+        Ok(ReadingSubmitted {
+            accepted: submitted.accepted,
+            repeated: submitted.repeated,
+        })
     });
-    register::<ReadingEnter, _, _, _>(module, |hall, params| async move {
-        let bay = hall.bay(&params.bay)?;
-        bay.ask(move |bay| Box::pin(bay.enter(params))).await
+    register::<ReadingEnter, _, _, _>(module, |context, params| async move {
+        let bay = context.bay(&params.bay)?;
+        let request = EnterRequest {
+            point: params.point,
+            value: params.value,
+            uncertainty: params.uncertainty,
+            phase: params.phase.map(convert::phase_said),
+            by: params.by,
+            instrument: params.instrument,
+            key: params.key,
+        };
+        let entered = bay.ask(move |bay| Box::pin(bay.enter(request)));
+        entered_reading(&entered.await.map_err(refused)?)
     });
-    register::<ReadingHistory, _, _, _>(module, |hall, params| async move {
-        hall.history(params).await
+    register::<ReadingHistory, _, _, _>(module, |context, params| async move {
+        context.history(params).await
     });
-    register_watch::<ReadingWatch, _, _, _>(module, |hall, params| async move {
-        Ok(hall.bay(&params.bay)?.news().readings.feed())
+    register_watch::<ReadingWatch, _, _, _>(module, |context, params| async move {
+        Ok(context.publisher(&params.bay)?.readings.feed())
     });
+}
+
+/// A submission as the bay takes it.
+fn submission(params: ReadingSubmitParams) -> SubmitRequest {
+    let readings = params.readings.map(|readings| {
+        let readings = readings.into_iter().map(|reading| SubmittedReading {
+            point: reading.point,
+            value: reading.value,
+            unit: reading.unit,
+            uncertainty: reading.uncertainty,
+            beyond: reading.beyond.map(|beyond| match beyond {
+                wire::Beyond::Above => Beyond::Above,
+                wire::Beyond::Below => Beyond::Below,
+            }),
+            time: reading.time.map(|time| time.0),
+        });
+        readings.collect()
+    });
+    SubmitRequest {
+        readings,
+        senml: params.senml,
+        key: params.key,
+    }
 }
 
 /// Stored readings, and whether there are more after them.
@@ -53,7 +96,7 @@ pub(super) fn time_asked(time: Option<&Time>, field: &str) -> Result<Option<i64>
     })
 }
 
-impl Hall {
+impl Context {
     async fn history(&self, params: ReadingHistoryParams) -> Result<Readings, WireError> {
         let limit = params.limit.unwrap_or(PAGE);
         if limit == 0 || limit > MOST {
@@ -79,7 +122,9 @@ impl Hall {
         }
         let job = self.job_meant(params.job, params.bay.as_deref()).await?;
         let kept = self.kept_job(&job).await?;
-        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set).await?;
+        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set)
+            .await
+            .map_err(refused)?;
         let rules = rules.model.rules();
         if let Some(point) = &params.point
             && rules.point_index(point).is_none()
@@ -150,7 +195,8 @@ impl Hall {
 
     async fn open_job_of(&self, bay: &str) -> Result<String, WireError> {
         let bay = self.bay(bay)?;
-        bay.ask(|bay| Box::pin(async move { Ok(bay.open_job()?.job.job.clone()) }))
+        bay.ask(|bay| Box::pin(async move { bay.open_job_id() }))
             .await
+            .map_err(refused)
     }
 }

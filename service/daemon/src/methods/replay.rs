@@ -2,24 +2,25 @@
 
 use std::sync::Arc;
 
-use trisect_wire::types::{self as wire, Difference, JobExported, JobReplayParams, LeftOut, Replay};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_diagnosis::trial::{Exported, Exporting, Recording, export};
 use trisect_diagnosis::{Event, Model, Verdict};
 use trisect_journal::{Ids, Job};
 use trisect_rules::case;
+use trisect_wire::types::{
+    self as wire, Difference, JobExported, JobReplayParams, LeftOut, Replay,
+};
+use trisect_wire::{ErrorKind, WireError};
 
-use super::Hall;
-use crate::bay::{internal, refusal};
-use crate::convert;
-use crate::replay::{events, replay, replay_elsewhere, replay_until, rule_set};
+use crate::context::Context;
+use crate::convert::{self, internal, refusal, refused};
+use trisect_bay::replay::{events, replay, replay_elsewhere, replay_until, rule_set};
 
 /// Events of a job that is exported.
 const MOST_EVENTS: usize = 100_000;
 /// Bytes of a case and its stream: a reply has no more than ten mebibytes.
 const MOST_BYTES: usize = 8 * 1024 * 1024;
 
-impl Hall {
+impl Context {
     /// `job.replay`.
     pub(super) async fn replay(&self, params: JobReplayParams) -> Result<Replay, WireError> {
         let id = params.job;
@@ -54,7 +55,9 @@ impl Hall {
         until: Option<i64>,
     ) -> Result<(Arc<Verdict>, Vec<LeftOut>), WireError> {
         let Some(name) = ruleset else {
-            let mut replayed = replay_until(&*self.journal, &self.catalog, kept, until).await?;
+            let mut replayed = replay_until(&*self.journal, &self.catalog, kept, until)
+                .await
+                .map_err(refused)?;
             return Ok((replayed.diagnosis.verdict(), Vec::new()));
         };
         let rules = match self.rules(name) {
@@ -64,15 +67,26 @@ impl Hall {
                 .await
                 .map_err(|_| unknown)?,
         };
-        let mut there = replay_elsewhere(&*self.journal, &rules, kept, until).await?;
-        Ok((there.diagnosis.verdict(), there.left_out))
+        let mut there = replay_elsewhere(&*self.journal, &rules, kept, until)
+            .await
+            .map_err(refused)?;
+        let left_out = there.left_out.into_iter().map(|out| LeftOut {
+            what: out.what.to_owned(),
+            id: out.id,
+            events: out.events,
+        });
+        Ok((there.diagnosis.verdict(), left_out.collect()))
     }
 
     /// `job.export`.
     pub(super) async fn export(&self, id: &str) -> Result<JobExported, WireError> {
         let kept = self.kept_job(id).await?;
-        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set).await?;
-        let stored = events(&*self.journal, &kept, None, MOST_EVENTS).await?;
+        let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set)
+            .await
+            .map_err(refused)?;
+        let stored = events(&*self.journal, &kept, None, MOST_EVENTS)
+            .await
+            .map_err(refused)?;
         if stored.len() > MOST_EVENTS {
             return Err(too_large(format!(
                 "job {id} has more than {MOST_EVENTS} events"
@@ -83,12 +97,13 @@ impl Hall {
         let happened: Result<Vec<Event>, _> = happened.collect();
         let happened = happened.map_err(|error| internal(&error))?;
         let verdict = replay(&*self.journal, &self.catalog, &kept)
-            .await?
+            .await
+            .map_err(refused)?
             .diagnosis
             .verdict();
         let (model, id) = (Arc::clone(&rules.model), id.to_owned());
         let write = move || written(&model, &id, &kept, &happened, &verdict);
-        self.at_a_desk(write).await?
+        self.compute(write).await?
     }
 }
 

@@ -10,7 +10,7 @@ use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use trisect_journal::{AuditRow, Journal};
 
-use crate::clock::BayClock;
+use trisect_bay::clock::BayClock;
 
 /// How often what was counted is written down.
 const EACH: Duration = Duration::from_secs(1);

@@ -10,11 +10,11 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 use trisect_wire::{ErrorKind, Role};
 
-use crate::access::Peer;
-use crate::audit::{Audit, Done};
-use crate::metrics::Metrics;
-use crate::traces::Traces;
-use crate::transport::{Ended, Witness};
+use crate::observe::audit::{Audit, Done};
+use crate::observe::metrics::Metrics;
+use crate::observe::traces::Traces;
+use trisect_front::access::Peer;
+use trisect_front::{CallEnded, CallObserver};
 
 /// Comes by the thousand: counted rather than written down one by one.
 const STREAMED: &str = "reading.submit";
@@ -22,7 +22,7 @@ const STREAMED: &str = "reading.submit";
 const LOOKED_THROUGH: usize = 16 * 1024;
 
 /// All of them.
-pub(crate) struct Onlookers {
+pub(crate) struct CallObservers {
     pub(crate) audit: Arc<Audit>,
     pub(crate) metrics: Arc<Metrics>,
     pub(crate) traces: Option<Traces>,
@@ -36,8 +36,8 @@ static ROLES: LazyLock<HashMap<&'static str, Role>> = LazyLock::new(|| {
         .collect()
 });
 
-impl Witness for Onlookers {
-    fn ended(&self, call: &Ended<'_>) -> Option<BoxFuture<'static, ()>> {
+impl CallObserver for CallObservers {
+    fn ended(&self, call: &CallEnded<'_>) -> Option<BoxFuture<'static, ()>> {
         // A name that is none would make as many rows as a caller can think of.
         let known = ROLES.get_key_value(&*call.method);
         let method = known.map_or("unknown", |(name, _)| name);

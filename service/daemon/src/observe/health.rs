@@ -11,15 +11,15 @@ use axum::routing::get;
 use tokio::time::timeout;
 use trisect_journal::JobFilter;
 
-use crate::rpc::Hall;
+use crate::context::Context;
 
 /// What takes longer than this does not answer.
 const ANSWER: Duration = Duration::from_secs(2);
 
 /// The routes. They answer 200 with `{"status":"live"}` or `{"status":"ready"}`, or 503 with the
 /// reason.
-pub(crate) fn routes(hall: Arc<Hall>) -> Router {
-    let ready = move || answer(Arc::clone(&hall));
+pub(crate) fn routes(context: Arc<Context>) -> Router {
+    let ready = move || answer(Arc::clone(&context));
     Router::new()
         .route("/health", get(ready.clone()))
         .route("/health/ready", get(ready))
@@ -29,8 +29,8 @@ pub(crate) fn routes(hall: Arc<Hall>) -> Router {
         )
 }
 
-async fn answer(hall: Arc<Hall>) -> impl IntoResponse {
-    match ready(&hall).await {
+async fn answer(context: Arc<Context>) -> impl IntoResponse {
+    match ready(&context).await {
         Ok(()) => said(StatusCode::OK, &serde_json::json!({"status": "ready"})),
         Err(why) => {
             let body = serde_json::json!({"status": "not ready", "why": why});
@@ -48,14 +48,14 @@ fn said(status: StatusCode, body: &serde_json::Value) -> impl IntoResponse + use
 ///
 /// # Errors
 /// What does not, and why.
-pub(crate) async fn ready(hall: &Hall) -> Result<(), String> {
-    let reading = hall.journal.jobs(JobFilter::default(), 1);
+pub(crate) async fn ready(context: &Context) -> Result<(), String> {
+    let reading = context.journal.jobs(JobFilter::default(), 1);
     match timeout(ANSWER, reading).await {
         Ok(Ok(_)) => {}
         Ok(Err(error)) => return Err(error.to_string()),
         Err(_) => return Err("the journal does not answer".to_owned()),
     }
-    for bay in hall.bays() {
+    for bay in context.bays() {
         let asked = bay.ask(|_| Box::pin(async { Ok(()) }));
         match timeout(ANSWER, asked).await {
             Ok(Ok(())) => {}

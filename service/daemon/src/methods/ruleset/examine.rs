@@ -1,19 +1,20 @@
 //! `ruleset.examine`.
 
-use trisect_wire::WireError;
-use trisect_wire::types::{RulesetExamineParams, RulesetExamined};
 use trisect_diagnosis::trial::prove;
 use trisect_rules::testability::testability;
+use trisect_wire::WireError;
+use trisect_wire::types::{RulesetExamineParams, RulesetExamined};
 
-use super::{Hall, not_too_long};
+use super::not_too_long;
+use crate::context::Context;
 use crate::convert;
 
 pub(super) async fn examine(
-    hall: &Hall,
+    context: &Context,
     params: RulesetExamineParams,
 ) -> Result<RulesetExamined, WireError> {
     not_too_long(&params.text)?;
-    let examined = hall.at_a_desk(move || {
+    let examined = context.compute(move || {
         let found = trisect_rules::examine(&params.text);
         let rules = found.rule_set.as_ref();
         let proving = rules.filter(|_| params.prove).map(prove);

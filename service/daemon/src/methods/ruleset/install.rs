@@ -1,26 +1,27 @@
 //! `ruleset.install`.
 
+use trisect_journal::{Installed, RuleSetText};
 use trisect_wire::types::{RulesetInstallParams, RulesetInstalled};
 use trisect_wire::{ErrorKind, WireError};
-use trisect_journal::{Installed, RuleSetText};
 
-use super::{Hall, not_too_long};
-use crate::bay::{internal, refusal};
-use crate::catalog::{CatalogError, Origin, compile};
+use super::not_too_long;
+use crate::context::Context;
 use crate::convert;
+use crate::convert::{internal, refusal};
+use trisect_bay::catalog::{CatalogError, Origin, compile};
 
 /// Keeps the rule set in the journal first, then has new jobs use it: what was
 /// answered is there after a restart, and what was refused is nowhere.
 pub(super) async fn install(
-    hall: &Hall,
+    context: &Context,
     params: RulesetInstallParams,
 ) -> Result<RulesetInstalled, WireError> {
     not_too_long(&params.text)?;
-    let at = hall.clock.wall(hall.clock.now()).to_string();
+    let at = context.clock.wall(context.clock.now()).to_string();
     let origin = Origin::Installed { at: at.clone() };
     let text = params.text;
-    let compiled = hall
-        .at_a_desk(move || compile("text", &text, origin))
+    let compiled = context
+        .compute(move || compile("text", &text, origin))
         .await?;
     let entry = compiled.map_err(|error| match error {
         CatalogError::Defects { defects, .. } => refused(&defects),
@@ -38,10 +39,10 @@ pub(super) async fn install(
         at,
         by: params.by,
     };
-    let _one = hall.installing.lock().await;
-    let stored = hall.journal.install_rule_set(kept).await;
+    let _one = context.installing.lock().await;
+    let stored = context.journal.install_rule_set(kept).await;
     stored.map_err(|error| refusal(&error))?;
-    let before = hall.catalog.install(entry);
+    let before = context.catalog.install(entry);
     tracing::info!(
         id = ruleset.id,
         version = ruleset.version,

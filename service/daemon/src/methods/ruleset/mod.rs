@@ -7,6 +7,7 @@ mod trial;
 use std::sync::Arc;
 
 use jsonrpsee::RpcModule;
+use trisect_rules::{self as rules, How, Measured, RuleSet};
 use trisect_wire::serve::register;
 use trisect_wire::table::{RulesetExamine, RulesetInstall, RulesetList, RulesetShow, RulesetTrial};
 use trisect_wire::types::{
@@ -14,38 +15,37 @@ use trisect_wire::types::{
     Rulesets, SuspectShown, TestPointShown, Time,
 };
 use trisect_wire::{ErrorKind, WireError};
-use trisect_rules::{self as rules, How, Measured, RuleSet};
 
-use super::Hall;
-use crate::bay::internal;
-use crate::catalog::{Entry, Origin};
+use crate::context::Context;
 use crate::convert;
+use crate::convert::internal;
+use trisect_bay::catalog::{Entry, Origin};
 
 /// A rule set's text may be so long: the shipped one has 60 kB.
 const LONGEST: usize = 1024 * 1024;
 
-pub(super) fn register_all(module: &mut RpcModule<Hall>) {
-    register::<RulesetList, _, _, _>(module, |hall, _| async move {
-        let all = hall.catalog.entries();
+pub(super) fn register_all(module: &mut RpcModule<Context>) {
+    register::<RulesetList, _, _, _>(module, |context, _| async move {
+        let all = context.catalog.entries();
         Ok(Rulesets {
             rulesets: all.iter().map(summary).collect(),
         })
     });
-    register::<RulesetShow, _, _, _>(module, |hall, params| async move {
-        Ok(show(hall.rules(&params.ruleset)?.model.rules()))
+    register::<RulesetShow, _, _, _>(module, |context, params| async move {
+        Ok(show(context.rules(&params.ruleset)?.model.rules()))
     });
-    register::<RulesetExamine, _, _, _>(module, |hall, params| async move {
-        examine::examine(&hall, params).await
+    register::<RulesetExamine, _, _, _>(module, |context, params| async move {
+        examine::examine(&context, params).await
     });
-    register::<RulesetInstall, _, _, _>(module, |hall, params| async move {
-        install::install(&hall, params).await
+    register::<RulesetInstall, _, _, _>(module, |context, params| async move {
+        install::install(&context, params).await
     });
-    register::<RulesetTrial, _, _, _>(module, |hall, params| async move {
-        trial::trial(&hall, params).await
+    register::<RulesetTrial, _, _, _>(module, |context, params| async move {
+        trial::trial(&context, params).await
     });
 }
 
-impl Hall {
+impl Context {
     /// The rule set of an id or a digest, among those that can be used.
     pub(super) fn rules(&self, name: &str) -> Result<Entry, WireError> {
         self.catalog.find(name).ok_or_else(|| {
@@ -58,15 +58,15 @@ impl Hall {
 
     /// Does something that keeps a processor busy, off the connections' threads
     /// and a few at a time.
-    pub(super) async fn at_a_desk<T: Send + 'static>(
+    pub(super) async fn compute<T: Send + 'static>(
         &self,
         work: impl FnOnce() -> T + Send + 'static,
     ) -> Result<T, WireError> {
-        let desk = Arc::clone(&self.desks).acquire_owned().await;
-        let desk = desk.map_err(|error| internal(&error))?;
+        let place = Arc::clone(&self.computations).acquire_owned().await;
+        let place = place.map_err(|error| internal(&error))?;
         let done = tokio::task::spawn_blocking(move || {
             let done = work();
-            drop(desk);
+            drop(place);
             done
         });
         done.await.map_err(|error| internal(&error))

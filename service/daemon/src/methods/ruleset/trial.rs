@@ -2,16 +2,17 @@
 
 use std::sync::Arc;
 
-use trisect_wire::types::{CaseText, CaseTried, RulesetTrialParams, RulesetTried};
-use trisect_wire::{ErrorKind, WireError};
 use trisect_diagnosis::trial::{Recording, coverage, differences, sensitivity};
 use trisect_diagnosis::{Model, Verdict};
 use trisect_rules::{Defect, case};
+use trisect_wire::types::{CaseText, CaseTried, RulesetTrialParams, RulesetTried};
+use trisect_wire::{ErrorKind, WireError};
 
-use super::{Hall, install, not_too_long};
-use crate::bay::internal;
-use crate::catalog::{CatalogError, Origin, compile};
+use super::{install, not_too_long};
+use crate::context::Context;
 use crate::convert;
+use crate::convert::internal;
+use trisect_bay::catalog::{CatalogError, Origin, compile};
 
 /// Cases of one trial.
 const MOST_CASES: usize = 200;
@@ -19,13 +20,13 @@ const MOST_CASES: usize = 200;
 const MOST_BYTES: usize = 4 * 1024 * 1024;
 
 pub(super) async fn trial(
-    hall: &Hall,
+    context: &Context,
     params: RulesetTrialParams,
 ) -> Result<RulesetTried, WireError> {
     bounded(&params.cases)?;
-    let model = model(hall, &params).await?;
+    let model = model(context, &params).await?;
     let work = move || run_all(&model, &params.cases, params.sensitivity);
-    hall.at_a_desk(work).await?
+    context.compute(work).await?
 }
 
 fn bounded(cases: &[CaseText]) -> Result<(), WireError> {
@@ -46,12 +47,12 @@ fn bounded(cases: &[CaseText]) -> Result<(), WireError> {
     Ok(())
 }
 
-async fn model(hall: &Hall, params: &RulesetTrialParams) -> Result<Arc<Model>, WireError> {
+async fn model(context: &Context, params: &RulesetTrialParams) -> Result<Arc<Model>, WireError> {
     match (&params.ruleset, params.text.clone()) {
-        (Some(name), None) => Ok(hall.rules(name)?.model),
+        (Some(name), None) => Ok(context.rules(name)?.model),
         (None, Some(text)) => {
             not_too_long(&text)?;
-            let compiled = hall.at_a_desk(move || compile("text", &text, Origin::File));
+            let compiled = context.compute(move || compile("text", &text, Origin::File));
             compiled
                 .await?
                 .map(|entry| entry.model)

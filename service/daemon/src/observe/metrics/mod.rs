@@ -15,6 +15,7 @@ use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
+use trisect_bay::ReadingsFate;
 use trisect_wire::ErrorKind;
 
 /// Upper ends of the classes of how long calls took, in seconds.
@@ -107,8 +108,8 @@ impl Metrics {
     }
 
     /// Readings were stored, or were not.
-    pub(crate) fn readings(&self, bay: &str, fate: Fate, count: usize) {
-        add(&self.readings, (bay.to_owned(), fate.word()), count as u64);
+    pub(crate) fn readings(&self, bay: &str, fate: ReadingsFate, count: usize) {
+        add(&self.readings, (bay.to_owned(), word(fate)), count as u64);
     }
 
     /// The wall clock was set.
@@ -119,24 +120,12 @@ impl Metrics {
     }
 }
 
-/// What became of readings.
-#[derive(Clone, Copy, Debug)]
-pub(crate) enum Fate {
-    /// They belong to a job, for good.
-    OfJob,
-    /// They belong to none, for as long as is configured.
-    OutsideJobs,
-    /// The journal did not store them.
-    Lost,
-}
-
-impl Fate {
-    fn word(self) -> &'static str {
-        match self {
-            Fate::OfJob => "of-job",
-            Fate::OutsideJobs => "outside-jobs",
-            Fate::Lost => "lost",
-        }
+/// The word of what became of readings.
+fn word(fate: ReadingsFate) -> &'static str {
+    match fate {
+        ReadingsFate::OfJob => "of-job",
+        ReadingsFate::OutsideJobs => "outside-jobs",
+        ReadingsFate::Lost => "lost",
     }
 }
 

@@ -11,21 +11,22 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use axum::routing::get;
 use tokio::time::timeout;
-use trisect_wire::types::{Instrument, InstrumentState};
+use trisect_bay::instruments::InstrumentStatus;
+use trisect_kit::State;
 
 use super::text::{Exposition, Kind};
 use super::{BOUNDS, Counts, Histogram, Metrics};
-use crate::rpc::Hall;
+use crate::context::Context;
 
 /// A bay that does not answer in this time is left out.
 const ANSWER: Duration = Duration::from_secs(2);
 
 /// `GET /metrics`.
-pub(crate) fn route(metrics: Arc<Metrics>, hall: Arc<Hall>) -> Router {
+pub(crate) fn route(metrics: Arc<Metrics>, context: Arc<Context>) -> Router {
     let answer = move || {
-        let (metrics, hall) = (Arc::clone(&metrics), Arc::clone(&hall));
+        let (metrics, context) = (Arc::clone(&metrics), Arc::clone(&context));
         async move {
-            let text = scrape(&metrics, &hall).await;
+            let text = scrape(&metrics, &context).await;
             let version = "text/plain; version=0.0.4; charset=utf-8";
             ([(header::CONTENT_TYPE, version)], text).into_response()
         }
@@ -33,14 +34,14 @@ pub(crate) fn route(metrics: Arc<Metrics>, hall: Arc<Hall>) -> Router {
     Router::new().route("/metrics", get(answer))
 }
 
-async fn scrape(metrics: &Metrics, hall: &Hall) -> String {
+async fn scrape(metrics: &Metrics, context: &Context) -> String {
     let mut out = Exposition::default();
     metrics.write(&mut out);
     process(&mut out);
     let (mut jobs, mut instruments) = (Vec::new(), Vec::new());
-    for bay in hall.bays() {
+    for bay in context.bays() {
         let asked = bay.ask(|bay| {
-            Box::pin(async move { Ok((bay.shown().job.is_some(), bay.instruments_shown())) })
+            Box::pin(async move { Ok((bay.status().job.is_some(), bay.instruments_status())) })
         });
         let Ok(Ok((job, shown))) = timeout(ANSWER, asked).await else {
             continue;
@@ -193,39 +194,39 @@ fn size(path: &Path) -> f64 {
 }
 
 /// A number of an instrument.
-type Number = fn(&Instrument) -> f64;
+type Number = fn(&InstrumentStatus) -> f64;
 
-fn instruments_of(out: &mut Exposition, instruments: &[Instrument]) {
+fn instruments_of(out: &mut Exposition, instruments: &[InstrumentStatus]) {
     let families: [(&'static str, Kind, &str, Number); 6] = [
         (
             "trisect_instrument_up",
             Kind::Gauge,
             "Whether the instrument is heard.",
-            |one| f64::from(u8::from(one.state == InstrumentState::Running)),
+            |one| f64::from(u8::from(one.state == State::Live)),
         ),
         (
             "trisect_instrument_samples_total",
             Kind::Counter,
             "Samples it gave.",
-            |one| one.counters.samples as f64,
+            |one| one.samples as f64,
         ),
         (
             "trisect_instrument_bad_frames_total",
             Kind::Counter,
             "Frames that could not be read.",
-            |one| one.counters.bad_frames as f64,
+            |one| one.bad_frames as f64,
         ),
         (
             "trisect_instrument_skipped_bytes_total",
             Kind::Counter,
             "Bytes between frames.",
-            |one| one.counters.skipped_bytes as f64,
+            |one| one.skipped_bytes as f64,
         ),
         (
             "trisect_instrument_refused_samples_total",
             Kind::Counter,
             "Samples that could not become readings.",
-            |one| one.counters.refused_samples as f64,
+            |one| one.refused_samples as f64,
         ),
         (
             "trisect_instrument_age_seconds",

@@ -6,7 +6,7 @@ fn what_was_counted_is_written_in_base_units() {
     let metrics = Metrics::new(PathBuf::from("/nowhere"));
     metrics.called("job.open", "ok", Duration::from_micros(700));
     metrics.called("job.open", "bay-busy", Duration::from_secs(60));
-    metrics.readings("north \"4\"", Fate::OfJob, 12);
+    metrics.readings("north \"4\"", ReadingsFate::OfJob, 12);
     metrics.opened("tls");
     metrics.opened("tls");
     metrics.closed("tls");
