@@ -1,9 +1,9 @@
 //! A simulated bay: a machine with instruments on it, running in real time or
-//! a multiple of it, and the hands of a technician.
+//! a multiple of it, and the controls that people turn.
 
+mod controls;
 mod run;
 mod state;
-mod technician;
 mod trouble;
 
 use std::io;
@@ -14,9 +14,9 @@ use tokio::task::JoinHandle;
 use trisect_measure::Unit;
 
 use crate::instruments::{Chip, Meter, Port, Transducer, WordOrder};
-use trisect_machine::{Fault, Machine};
 use run::{Shared, keep_time, serve};
 use state::{Device, Kind, State};
+use trisect_machine::{Fault, Machine};
 use trouble::Trouble;
 
 /// What is in a bay, and how it behaves.
@@ -129,6 +129,17 @@ pub struct SimulatedBay {
 }
 
 impl SimulatedBay {
+    /// Whether a bay can run at this speed.
+    ///
+    /// # Errors
+    /// When it is not within 0.1 to 1000.
+    pub fn check_speed(speed: f64) -> Result<(), BayError> {
+        if (0.1..=1000.0).contains(&speed) {
+            return Ok(());
+        }
+        Err(BayError::Speed { speed })
+    }
+
     /// Starts a bay: the machine of `seed` with `faults`, at `speed` simulated
     /// seconds a second, the instruments' lines as paths in `dir`.
     ///
@@ -141,9 +152,7 @@ impl SimulatedBay {
         speed: f64,
         options: Options,
     ) -> Result<SimulatedBay, BayError> {
-        if !(0.1..=1000.0).contains(&speed) {
-            return Err(BayError::Speed { speed });
-        }
+        SimulatedBay::check_speed(speed)?;
         let instruments = describe(dir, &options);
         let mut devices = Vec::new();
         for (index, instrument) in instruments.iter().enumerate() {

@@ -110,7 +110,7 @@ async fn a_transducer_answers_within_the_time_of_a_poll() {
     let place = Place::new("modbus");
     let bay = bay(&place, "", 10.0).await;
     bay.place("gauge-1", 0, "pump-inlet-pressure").unwrap();
-    bay.key(Key::On);
+    bay.control(|c| c.key = Key::On);
     bay.wait(4.0).await;
     let listener = Listener::open(&place.0.join("gauge-1")).unwrap();
     listener.say(&[1, 4, 0, 0, 0, 2, 0x71, 0xCB]);
@@ -167,31 +167,30 @@ async fn a_bad_line_cuts_doubles_and_silences() {
 }
 
 #[tokio::test]
-async fn a_technician_starts_a_machine_and_shuts_it_down() {
-    let place = Place::new("technician");
+async fn a_machine_is_started_and_stopped_by_its_controls() {
+    let place = Place::new("controls");
     let bay = bay(&place, "", 20.0).await;
-    bay.key(Key::On);
+    bay.control(|c| c.key = Key::On);
     bay.wait(2.0).await;
-    bay.key(Key::Crank);
+    bay.control(|c| c.key = Key::Crank);
     assert!(bay.wait_until(5.0, |m| m.rpm() > 500.0).await);
-    bay.key(Key::On);
+    bay.control(|c| c.key = Key::On);
     bay.wait(3.0).await;
     assert!((700.0..900.0).contains(&bay.machine().rpm()));
     assert_eq!(bay.observe("bypass-start").await, Ok("starts"));
     assert!(bay.observe("tea-break").await.is_err());
-    bay.shut_down().await;
-    assert!(bay.machine().rpm() < 1.0);
+    bay.control(|c| c.key = Key::Off);
+    assert!(bay.wait_until(5.0, |m| m.rpm() < 1.0).await);
 }
 
 #[tokio::test]
-async fn a_racing_machine_is_shut_down_by_its_air() {
+async fn a_racing_machine_is_stopped_by_its_air() {
     let place = Place::new("racing");
     let bay = bay(&place, "metering-stuck-open", 40.0).await;
-    bay.drive(Drive::Bypass);
-    bay.key(Key::Crank);
+    bay.control(|c| (c.drive, c.key) = (Drive::Bypass, Key::Crank));
     assert!(bay.wait_until(10.0, |m| m.rpm() > 2500.0).await);
-    bay.shut_down().await;
-    assert!(bay.machine().rpm() < 1.0);
+    bay.control(|c| (c.key, c.air_open) = (Key::Off, false));
+    assert!(bay.wait_until(30.0, |m| m.rpm() < 1.0).await);
 }
 
 #[tokio::test]

@@ -1,10 +1,10 @@
-//! The hands in a simulated bay: key, drive, pedal, leads, plugs, and eyes.
+//! What people do in a simulated bay: controls, leads, plugs, and what they see.
 
 use std::io;
 
 use super::SimulatedBay;
 use crate::instruments::{Corruption, PlaceError};
-use trisect_machine::{ActError, BypassCommand, Controls, Drive, Key, Machine};
+use trisect_machine::{ActError, Controls, Machine};
 
 impl SimulatedBay {
     /// Simulated seconds since the bay was started.
@@ -39,61 +39,14 @@ impl SimulatedBay {
         }
     }
 
-    /// Changes the controls in place.
+    /// Changes the machine's controls in place: key, drive, pedal, air.
     pub fn control(&self, change: impl FnOnce(&mut Controls)) {
         self.shared.state().machine.with(change);
-    }
-
-    /// Turns the key.
-    pub fn key(&self, key: Key) {
-        self.control(|c| c.key = key);
-    }
-
-    /// Plugs the machine's own harness or the bypass drive onto the pump.
-    pub fn drive(&self, drive: Drive) {
-        self.control(|c| c.drive = drive);
-    }
-
-    /// Presses a button of the bypass drive.
-    pub fn bypass(&self, command: BypassCommand) {
-        self.control(|c| c.bypass = command);
     }
 
     /// Brings the battery back to what it was at first, as a charger does.
     pub fn charge_battery(&self) {
         self.shared.state().machine.charge_battery();
-    }
-
-    /// Sets the accelerator, 0 to 1.
-    pub fn accelerator(&self, pedal: f64) {
-        self.control(|c| c.accelerator = pedal);
-    }
-
-    /// Sets the load on the engine, 0 to 1.
-    pub fn load(&self, load: f64) {
-        self.control(|c| c.load = load);
-    }
-
-    /// Opens or shuts the air. Cranking with the air shut never starts the
-    /// engine: how a machine that would start, or race, is measured cranking.
-    pub fn air(&self, open: bool) {
-        self.control(|c| c.air_open = open);
-    }
-
-    /// Key and bypass drive off, pedal and load released; cuts the air if the
-    /// engine does not stop by itself. Returns once it stands, with the air open.
-    pub async fn shut_down(&self) {
-        self.control(|c| {
-            *c = Controls {
-                drive: c.drive,
-                ..Controls::default()
-            };
-        });
-        if !self.wait_until(4.0, |m| m.rpm() < 1.0).await {
-            self.air(false);
-            self.wait_until(30.0, |m| m.rpm() < 1.0).await;
-            self.air(true);
-        }
     }
 
     /// Puts an instrument's input on a test point; a multimeter is switched to

@@ -1,0 +1,61 @@
+//! What is done with the engine alone, with no test in mind: the practice bay's key.
+
+use crate::Step;
+use crate::sequence::{START_WITHIN, key_on, press, release, rest, start};
+
+/// The longest crank, seconds: at most 30 at a time is the published practice (TM 10-3930-671-24).
+const LONGEST_CRANK: f64 = 30.0;
+/// Seconds of each part of a round.
+const AT_REST: f64 = 6.0;
+const AT_IDLE: f64 = 15.0;
+const AT_HIGH_IDLE: f64 = 6.0;
+
+/// Key off.
+pub fn off() -> Vec<Step> {
+    rest()
+}
+
+/// Key on, engine still.
+pub fn on() -> Vec<Step> {
+    [rest(), key_on()].concat()
+}
+
+/// Cranked for as long as it does not start, 30 s at most.
+pub fn crank() -> Vec<Step> {
+    [rest(), start(LONGEST_CRANK)].concat()
+}
+
+/// Started unless it runs, and left at idle.
+pub fn idle(runs: bool) -> Vec<Step> {
+    let mut steps = started(runs);
+    steps.extend(release());
+    steps
+}
+
+/// Started unless it runs, and the pedal pressed.
+pub fn high_idle(runs: bool) -> Vec<Step> {
+    let mut steps = started(runs);
+    steps.extend(press());
+    steps
+}
+
+fn started(runs: bool) -> Vec<Step> {
+    if runs {
+        return Vec::new();
+    }
+    [rest(), start(START_WITHIN)].concat()
+}
+
+/// Off, on, cranked, idle, high idle, idle. The battery is charged first: a machine that never
+/// starts would be flat within the hour.
+pub fn round() -> Vec<Step> {
+    let mut steps = rest();
+    steps.extend([Step::ChargeBattery, Step::Wait(AT_REST)]);
+    steps.extend(start(START_WITHIN));
+    steps.push(Step::Wait(AT_IDLE));
+    steps.extend(press());
+    steps.push(Step::Wait(AT_HIGH_IDLE));
+    steps.extend(release());
+    steps.push(Step::Wait(AT_REST));
+    steps
+}
