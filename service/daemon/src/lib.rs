@@ -28,10 +28,8 @@ mod methods;
 pub mod observe;
 mod publish;
 pub mod reload;
-mod report;
 mod runtime;
 mod schema;
-mod senml;
 mod service;
 mod webhook_data;
 

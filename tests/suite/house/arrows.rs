@@ -1,9 +1,9 @@
-//! Dependencies point one way: `measure ← rules ← diagnosis ← journal ← daemon`.
+//! Dependencies point one way: `measure ← rules ← diagnosis ← journal ← bay ← daemon`, and `wire ← front ← daemon`.
 
 use std::collections::BTreeSet;
 
 use serde_json::Value;
-use trisect_tests::repository::metadata;
+use trisect_tests::repository::{metadata, root};
 
 use super::none;
 
@@ -16,18 +16,26 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         "trisect-journal",
         &["trisect-measure", "trisect-rules", "trisect-diagnosis"],
     ),
-    // The only one that knows both the machine model and the reasoning: it holds one against the other.
+    // Mirrors what it shows; the daemon converts.
+    ("trisect-wire", &[]),
+    // Knows no bay: methods and routes are handed to it.
+    ("trisect-front", &["trisect-wire"]),
+    // Knows no type of the wire, and nothing that serves.
     (
-        "trisect-survey",
+        "trisect-bay",
         &[
             "trisect-measure",
             "trisect-rules",
             "trisect-diagnosis",
-            "trisect-simulated",
+            "trisect-journal",
+            "trisect-kit",
+            "trisect-multimeter",
+            "trisect-transducer",
+            "trisect-http",
         ],
     ),
-    // Mirrors what it shows; the daemon converts.
-    ("trisect-wire", &[]),
+    // Know no bay and no type of the wire: what an event says is put together for them.
+    ("trisect-webhooks", &["trisect-journal", "trisect-http"]),
     (
         "trisectd",
         &[
@@ -36,10 +44,37 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
             "trisect-diagnosis",
             "trisect-journal",
             "trisect-wire",
+            "trisect-front",
+            "trisect-bay",
+            "trisect-webhooks",
             "trisect-kit",
-            "trisect-multimeter",
-            "trisect-transducer",
             "trisect-http",
+            "trisect-practice",
+        ],
+    ),
+    // The physics: reads no rule set.
+    ("trisect-machine", &["trisect-measure"]),
+    // How a test is done, as data.
+    ("trisect-technician", &["trisect-measure"]),
+    // The only one that knows both the machine model and the reasoning: it holds one against the other.
+    (
+        "trisect-survey",
+        &[
+            "trisect-measure",
+            "trisect-rules",
+            "trisect-diagnosis",
+            "trisect-machine",
+            "trisect-technician",
+        ],
+    ),
+    // A client of the service, which reaches into nothing of it.
+    (
+        "trisect-practice",
+        &[
+            "trisect-measure",
+            "trisect-wire",
+            "trisect-machine",
+            "trisect-technician",
             "trisect-simulated",
         ],
     ),
@@ -47,7 +82,10 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("trisect-multimeter", &["trisect-measure", "trisect-kit"]),
     ("trisect-transducer", &["trisect-measure", "trisect-kit"]),
     ("trisect-http", &["trisect-measure", "trisect-kit"]),
-    ("trisect-simulated", &["trisect-measure", "trisect-kit"]),
+    (
+        "trisect-simulated",
+        &["trisect-measure", "trisect-kit", "trisect-machine"],
+    ),
     // A client knows the wire and what is pure, reads instrument bytes, and surveys rule sets; never the daemon.
     (
         "trisect",
@@ -114,6 +152,24 @@ fn dependencies_point_one_way() {
         }
     }
     none(&breaches);
+}
+
+/// The service that serves a real bay links no simulator: only a feature of the binary takes one in.
+#[test]
+fn without_its_feature_the_daemon_links_no_simulator() {
+    let tree = std::process::Command::new(env!("CARGO"))
+        .args(["tree", "--package", "trisectd", "--no-default-features"])
+        .args(["--edges", "normal", "--prefix", "none", "--locked", "--offline"])
+        .current_dir(root())
+        .output()
+        .unwrap();
+    assert!(tree.status.success(), "{tree:?}");
+    let tree = String::from_utf8(tree.stdout).unwrap();
+    assert!(tree.contains("trisect-bay "), "{tree}");
+    let simulators = ["machine", "technician", "simulated", "survey", "practice"];
+    let linked = simulators.map(|name| format!("trisect-{name} "));
+    let linked = linked.iter().filter(|name| tree.contains(name.as_str()));
+    none(&linked.cloned().collect::<Vec<_>>());
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! The house as DEVELOPERS.md draws it: nothing stands beside it.
+//! The tree as DEVELOPERS.md draws it: nothing stands beside it.
 
 use std::collections::BTreeSet;
 
@@ -7,15 +7,15 @@ use trisect_tests::repository::files;
 use super::none;
 
 /// What lies in a folder: what must be there, and what may be there once it has real content.
-struct Room {
-    folder: &'static str,
+struct Folder {
+    path: &'static str,
     must: &'static [&'static str],
     may: &'static [&'static str],
 }
 
-const HOUSE: &[Room] = &[
-    Room {
-        folder: "",
+const TREE: &[Folder] = &[
+    Folder {
+        path: "",
         must: &[
             ".cargo",
             ".ci",
@@ -28,50 +28,57 @@ const HOUSE: &[Room] = &[
             "README.md",
             "adapters",
             "clients",
+            "deploy",
             "service",
             "tests",
         ],
-        may: &["clippy.toml", "deploy", "rustfmt.toml"],
+        may: &["clippy.toml", "rustfmt.toml"],
     },
-    Room {
-        folder: ".cargo/",
+    Folder {
+        path: ".cargo/",
         must: &["config.toml"],
         may: &[],
     },
-    Room {
-        folder: ".ci/",
+    Folder {
+        path: ".ci/",
         must: &["run"],
         may: &[],
     },
-    Room {
-        folder: "service/",
+    Folder {
+        path: "service/",
         must: &[
-            "front",
+            "CHANGELOG.md",
+            "DECISIONS.md",
             "bay",
-            "webhooks",
-            "simulation",
-            "wire",
             "daemon",
             "diagnosis",
+            "front",
             "journal",
             "measure",
             "rules",
-            "survey",
+            "simulation",
+            "webhooks",
+            "wire",
         ],
         may: &[],
     },
-    Room {
-        folder: "adapters/",
-        must: &["bench", "kit", "multimeter", "transducer"],
-        may: &["network", "plugins"],
+    Folder {
+        path: "service/simulation/",
+        must: &["SURVEY.md", "machine", "practice", "survey", "technician"],
+        may: &[],
     },
-    Room {
-        folder: "clients/",
+    Folder {
+        path: "adapters/",
+        must: &["http", "kit", "multimeter", "plugins", "simulated", "transducer"],
+        may: &[],
+    },
+    Folder {
+        path: "clients/",
         must: &["cli"],
         may: &["python", "web"],
     },
-    Room {
-        folder: "tests/",
+    Folder {
+        path: "tests/",
         must: &[
             "Cargo.toml",
             "benches",
@@ -87,17 +94,17 @@ const HOUSE: &[Room] = &[
 ];
 
 #[test]
-fn the_house_is_laid_out_as_agreed() {
+fn the_tree_is_laid_out_as_agreed() {
     let mut breaches = Vec::new();
-    for Room { folder, must, may } in HOUSE {
-        let inside = files().iter().filter_map(|path| path.strip_prefix(folder));
+    for Folder { path, must, may } in TREE {
+        let inside = files().iter().filter_map(|path| path.strip_prefix(path));
         let there: BTreeSet<&str> = inside.filter_map(|path| path.split('/').next()).collect();
         let missing = must.iter().filter(|name| !there.contains(*name));
-        breaches.extend(missing.map(|name| format!("{folder}{name} is missing")));
+        breaches.extend(missing.map(|name| format!("{path}{name} is missing")));
         let stray = there
             .iter()
             .filter(|name| !must.contains(name) && !may.contains(name));
-        breaches.extend(stray.map(|name| format!("{folder}{name} is not part of the house")));
+        breaches.extend(stray.map(|name| format!("{path}{name} is not part of the tree")));
     }
     none(&breaches);
 }

@@ -19,7 +19,7 @@ use trisect_tests::raw::post;
 use trisect_tests::service::{BAY, client, open_job, readings, submit};
 use trisect_tests::wait::within;
 use trisectd::Service;
-use trisectd::clock::BayClock;
+use trisect_bay::clock::BayClock;
 use trisectd::config::Settings;
 
 use super::{call, trisectd};

@@ -1,13 +1,13 @@
-//! `audit.list` and `job.verify`.
+//! `audit.*`.
 
 use jsonrpsee::RpcModule;
 use trisect_journal::AuditFilter;
 use trisect_wire::serve::register;
-use trisect_wire::table::{AuditList, JobVerify};
-use trisect_wire::types::{AuditEntry, AuditListParams, AuditTrail, JobVerified};
+use trisect_wire::table::AuditList;
+use trisect_wire::types::{AuditEntry, AuditListParams, AuditTrail};
 use trisect_wire::{ErrorKind, WireError};
 
-use super::job::time_of;
+use super::time_of;
 use crate::context::Context;
 use crate::convert::refusal;
 
@@ -18,19 +18,6 @@ const MOST: u32 = 1000;
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<AuditList, _, _, _>(module, |context, params| async move {
         context.audit_trail(params).await
-    });
-    register::<JobVerify, _, _, _>(module, |context, params| async move {
-        context.kept_job(&params.job).await?;
-        let verified = context.journal.verify(&params.job).await;
-        let verified = verified.map_err(|error| refusal(&error))?;
-        Ok(JobVerified {
-            job: params.job,
-            sound: verified.findings.is_empty(),
-            events: verified.events,
-            digest: verified.digest,
-            chained_after: verified.adopted.map(i64::unsigned_abs),
-            findings: verified.findings,
-        })
     });
 }
 

@@ -1,27 +1,23 @@
-//! `webhook.list`, `delivery.list` and `delivery.resend`.
-
-use std::sync::Arc;
+//! `delivery.*`: what is on its way to webhooks, and what was given up.
 
 use jiff::Timestamp;
 use jsonrpsee::RpcModule;
+use trisect_webhooks::{event_id, event_kind};
 use trisect_wire::serve::register;
-use trisect_wire::table::{DeliveryList, DeliveryResend, WebhookList};
+use trisect_wire::table::{DeliveryList, DeliveryResend};
 use trisect_wire::types::{
     Deliveries, DeliveriesResent, Delivery, DeliveryListParams, DeliveryResendParams, Time,
-    Webhooks,
 };
 use trisect_wire::{ErrorKind, WireError};
 
 use crate::context::Context;
 use crate::convert::refusal;
-use trisect_webhooks::{Webhook, event_id, event_kind};
 
 /// Deliveries of one answer.
 const USUAL: u32 = 100;
 const MOST: u32 = 10_000;
 
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
-    register::<WebhookList, _, _, _>(module, |context, _| async move { context.webhooks().await });
     register::<DeliveryList, _, _, _>(module, |context, params| async move {
         context.deliveries(params).await
     });
@@ -31,35 +27,6 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
 }
 
 impl Context {
-    fn webhook(&self, name: &str) -> Result<Arc<Webhook>, WireError> {
-        let all = self.deliveries.webhooks();
-        let found = all.iter().find(|one| one.name == name);
-        found.cloned().ok_or_else(|| {
-            ErrorKind::UnknownWebhook
-                .because(format!("there is no webhook `{name}`"))
-                .at("webhook")
-                .hint_nearest(name, all.iter().map(|one| one.name.as_str()))
-        })
-    }
-
-    async fn webhooks(&self) -> Result<Webhooks, WireError> {
-        let mut webhooks = Vec::new();
-        for one in self.deliveries.webhooks().iter() {
-            let counts = self.deliveries.outbox.counts(&one.name).await;
-            let counts = counts.map_err(|error| refusal(&error))?;
-            webhooks.push(trisect_wire::types::Webhook {
-                webhook: one.name.clone(),
-                url: one.url.to_string(),
-                about: one.about.clone(),
-                waiting: counts.waiting,
-                dead: counts.dead,
-                gone: one.is_gone(),
-                note: one.failure(),
-            });
-        }
-        Ok(Webhooks { webhooks })
-    }
-
     async fn deliveries(&self, params: DeliveryListParams) -> Result<Deliveries, WireError> {
         if let Some(name) = &params.webhook {
             self.webhook(name)?;

@@ -1,16 +1,16 @@
-//! `probe.*` and `calibration.show`: what a reading is traced by.
+//! `probe.*`: which channel is at which test point.
 
 use jsonrpsee::RpcModule;
 use trisect_bay::PlaceProbeRequest;
 use trisect_journal::{Happened, Probe, StoredEvent};
+use trisect_wire::WireError;
 use trisect_wire::serve::register;
-use trisect_wire::table::{CalibrationShow, ProbeLift, ProbeList, ProbePlace};
-use trisect_wire::types::{Calibration, Placement, Placements, Time};
-use trisect_wire::{ErrorKind, WireError};
+use trisect_wire::table::{ProbeLift, ProbeList, ProbePlace};
+use trisect_wire::types::{Placement, Placements, Time};
 
-use super::job::{PAGE, time_of};
+use super::{PAGE, time_of};
 use crate::context::Context;
-use crate::convert::{calibration, instrument, internal, refusal, refused};
+use crate::convert::{instrument, refusal, refused};
 
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<ProbePlace, _, _, _>(module, |context, params| async move {
@@ -32,9 +32,6 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<ProbeList, _, _, _>(module, |context, params| async move {
         let job = context.job_meant(params.job, params.bay.as_deref()).await?;
         context.placements(&job).await
-    });
-    register::<CalibrationShow, _, _, _>(module, |context, params| async move {
-        context.calibration(&params.calibration).await
     });
 }
 
@@ -58,18 +55,6 @@ impl Context {
             placement.until = kept.closed_at.clone().map(Time);
         }
         Ok(Placements { placements })
-    }
-
-    async fn calibration(&self, id: &str) -> Result<Calibration, WireError> {
-        let kept = self.journal.calibration(id).await;
-        let kept = kept.map_err(|error| refusal(&error))?.ok_or_else(|| {
-            ErrorKind::UnknownCalibration
-                .because(format!("there is no calibration {id}"))
-                .at("calibration")
-                .hint("readings and instrument.list tell the ids")
-        })?;
-        let record = serde_json::from_str(&kept.record).map_err(|error| internal(&error))?;
-        Ok(calibration(record))
     }
 }
 

@@ -1,5 +1,8 @@
 //! `reading.*`.
 
+mod outside;
+mod senml;
+
 use jsonrpsee::RpcModule;
 use trisect_bay::{Beyond, EnterRequest, SubmitRequest, SubmittedReading};
 use trisect_journal::{ReadingFilter, StoredEvent};
@@ -151,7 +154,7 @@ impl Context {
             outside: None,
             senml: as_senml
                 .then(|| {
-                    crate::senml::pack(&events, |point| {
+                    senml::pack(&events, |point| {
                         let point = rules.point_index(point)?;
                         Some(rules.point_unit(point).quantity())
                     })
@@ -178,7 +181,7 @@ impl Context {
     }
 
     /// The job of an id, or the open job of a bay: one of the two is given.
-    pub(super) async fn job_meant(
+    pub(in crate::methods) async fn job_meant(
         &self,
         job: Option<String>,
         bay: Option<&str>,

@@ -1,9 +1,13 @@
 //! `instrument.*`.
 
+mod probe;
+
 use jsonrpsee::RpcModule;
 use trisect_bay::{AttachRequest, Attaching};
 use trisect_wire::serve::{register, register_watch};
-use trisect_wire::table::{InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentWatch};
+use trisect_wire::table::{
+    InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentProbe, InstrumentWatch,
+};
 use trisect_wire::types::{Instrument, InstrumentAttachParams, InstrumentItem, Instruments};
 use trisect_wire::{ErrorKind, WireError};
 
@@ -30,6 +34,9 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
         let attaching = attaching.map_err(refused)?;
         let attached = bay.ask(move |bay| Box::pin(bay.attach(attaching)));
         attached.await.map(instrument).map_err(refused)
+    });
+    register::<InstrumentProbe, _, _, _>(module, |context, params| async move {
+        context.probe(params).await
     });
     register::<InstrumentDetach, _, _, _>(module, |context, params| async move {
         let bay = context.bay(&params.bay)?;

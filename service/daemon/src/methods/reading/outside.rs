@@ -5,7 +5,7 @@ use trisect_measure::{Quantity, senml};
 use trisect_wire::types::{HistoryFormat, OutsideReading, ReadingHistoryParams, Readings, Time};
 use trisect_wire::{ErrorKind, WireError};
 
-use super::reading::{Page, time_asked};
+use super::{Page, time_asked};
 use crate::context::Context;
 use crate::convert;
 
@@ -60,7 +60,7 @@ impl Context {
             readings: Vec::new(),
             outside: Some(readings.filter_map(shown).collect()),
             senml: as_senml
-                .then(|| crate::senml::pack(&events, quantity_of))
+                .then(|| super::senml::pack(&events, quantity_of))
                 .transpose()?,
             last_seq: events.last().map(|event| event.seq.unsigned_abs()),
             more,

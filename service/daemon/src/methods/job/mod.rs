@@ -1,29 +1,30 @@
 //! `job.*`.
 
+mod replay;
+mod report;
+
 use jsonrpsee::RpcModule;
+use trisect_bay::replay::{replay, rule_set};
 use trisect_bay::{AnswerRequest, CloseJobRequest, OpenJobRequest};
 use trisect_journal::{self as journal, Happened, JobFilter};
-use trisect_wire::serve::{register, register_watch};
+use trisect_wire::serve::register;
 use trisect_wire::table::{
     JobAnswer, JobClose, JobExport, JobList, JobOpen, JobReplay, JobReport, JobShow, JobVerdictNow,
-    VerdictWatch,
+    JobVerify,
 };
 use trisect_wire::types::{
-    AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, Jobs, Report, Time, VerdictItem,
+    AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, JobVerified, Jobs, Report, Time,
 };
 use trisect_wire::{ErrorKind, WireError};
 
+use super::{PAGE, time_of};
 use crate::context::Context;
 use crate::convert::{self, internal, refusal, refused};
-use crate::report::report;
-use trisect_bay::replay::{replay, rule_set};
+use report::report;
 
 /// Jobs in a list, unless the caller wants fewer; and at the most.
 const LISTED: u32 = 100;
 const MOST: u32 = 1000;
-/// Events read in one go.
-pub(super) const PAGE: usize = 10_000;
-
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<JobOpen, _, _, _>(module, |context, params| async move {
         let bay = context.bay(&params.bay)?;
@@ -90,20 +91,24 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<JobExport, _, _, _>(module, |context, params| async move {
         context.export(&params.job).await
     });
-    register_watch::<VerdictWatch, _, _, _>(module, |context, params| async move {
-        let bay = context.bay(&params.bay)?;
-        let feed = context.publisher(&params.bay)?.verdicts.feed();
-        // Without an open job there is nothing to be told first.
-        let stands = bay.ask(|bay| Box::pin(async move { Ok(bay.verdict_now().ok()) }));
-        let stands = stands.await.map_err(refused)?;
-        let item = |said| VerdictItem::Verdict(Box::new(convert::job_verdict(&said)));
-        Ok(feed.starting_with(stands.map(item).into_iter().collect()))
+    register::<JobVerify, _, _, _>(module, |context, params| async move {
+        context.kept_job(&params.job).await?;
+        let verified = context.journal.verify(&params.job).await;
+        let verified = verified.map_err(|error| refusal(&error))?;
+        Ok(JobVerified {
+            job: params.job,
+            sound: verified.findings.is_empty(),
+            events: verified.events,
+            digest: verified.digest,
+            chained_after: verified.adopted.map(i64::unsigned_abs),
+            findings: verified.findings,
+        })
     });
 }
 
 impl Context {
     /// A job of the journal.
-    pub(super) async fn kept_job(&self, id: &str) -> Result<journal::Job, WireError> {
+    pub(in crate::methods) async fn kept_job(&self, id: &str) -> Result<journal::Job, WireError> {
         let kept = self
             .journal
             .job(id)
@@ -188,7 +193,7 @@ impl Context {
 
     /// The verdict as it stands: the bay's own of an open job, else the fold of
     /// what was kept.
-    async fn verdict(&self, kept: &journal::Job) -> Result<JobVerdict, WireError> {
+    pub(super) async fn verdict(&self, kept: &journal::Job) -> Result<JobVerdict, WireError> {
         if kept.state() == journal::JobState::Open
             && let Ok(bay) = self.bay(&kept.opened.bay)
         {
@@ -223,9 +228,4 @@ impl Context {
             verdict,
         })
     }
-}
-
-pub(super) fn time_of(wall: i64) -> Result<Time, WireError> {
-    let wall = jiff::Timestamp::from_microsecond(wall).map_err(|error| internal(&error))?;
-    Ok(Time(wall.to_string()))
 }
