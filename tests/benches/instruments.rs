@@ -16,9 +16,6 @@ use std::fmt::Write as _;
 use std::time::{Duration, Instant};
 
 use rustix::thread::{CpuSet, sched_getaffinity, sched_setaffinity};
-use trisect_wire::client::{Client, Watch};
-use trisect_wire::table::{JobOpen, ProbePlace, ReadingWatch};
-use trisect_wire::types::{BayName, JobOpenParams, ProbePlaceParams, Reading, ReadingItem};
 use trisect_kit::Decoded;
 use trisect_tests::daemon::Daemon;
 use trisect_tests::instrument::Cable;
@@ -26,6 +23,9 @@ use trisect_tests::programs::optimised;
 use trisect_tests::service::client;
 use trisect_tests::timing::{durable_commits, quantile};
 use trisect_tests::wait::within;
+use trisect_wire::client::{Client, Watch};
+use trisect_wire::table::{JobOpen, ProbePlace, ReadingWatch};
+use trisect_wire::types::{BayName, JobOpenParams, ProbePlaceParams, Reading, ReadingItem};
 
 const BAYS: usize = 16;
 /// One for each instrument of a bay.

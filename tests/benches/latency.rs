@@ -13,12 +13,12 @@
 
 use std::time::{Duration, Instant};
 
-use trisect_wire::client::{Client, Watch};
-use trisect_wire::table::{BayList, VerdictWatch};
-use trisect_wire::types::{BayName, NoParams, Phase, VerdictItem};
 use trisect_tests::instrument::{Cable, place};
 use trisect_tests::service::{BAY, Served, open_job, say};
 use trisect_tests::timing::{durable_commits, quantile};
+use trisect_wire::client::{Client, Watch};
+use trisect_wire::table::{BayList, VerdictWatch};
+use trisect_wire::types::{BayName, NoParams, Phase, VerdictItem};
 
 /// Readings sent: each shows a voltage of its own, a millivolt above the one before.
 const COUNT: usize = 10_000;

@@ -8,8 +8,8 @@ use std::hint::black_box;
 use std::sync::Arc;
 use std::time::Duration;
 
-use trisect_machine::{Controls, Fault, Key, Machine};
 use trisect_diagnosis::Model;
+use trisect_machine::{Controls, Fault, Key, Machine};
 use trisect_rules::shipped_rule_set;
 use trisect_survey::{Survey, survey};
 

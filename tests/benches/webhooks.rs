@@ -13,12 +13,12 @@
 use std::time::{Duration, Instant};
 
 use serde_json::json;
+use trisect_tests::service::{BAY, Served, open_job, readings, say, submit};
 use trisect_wire::client::Client;
 use trisect_wire::table::{InstrumentAttach, InstrumentDetach, VerdictWatch, WebhookList};
 use trisect_wire::types::{
     BayName, InstrumentAttachParams, InstrumentName, NoParams, Phase, VerdictItem,
 };
-use trisect_tests::service::{BAY, Served, open_job, readings, say, submit};
 use wiremock::matchers::method;
 use wiremock::{Mock, MockServer, ResponseTemplate};
 

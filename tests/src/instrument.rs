@@ -6,12 +6,12 @@ use std::time::Duration;
 
 use serde_json::{Map, Value, json};
 use tempfile::TempDir;
+use trisect_kit::harness::Pty;
 use trisect_wire::client::{Client, Watch};
 use trisect_wire::table::{InstrumentAttach, InstrumentList, InstrumentWatch, ProbePlace};
 use trisect_wire::types::{
     Instrument, InstrumentAttachParams, InstrumentItem, InstrumentListParams, ProbePlaceParams,
 };
-use trisect_kit::harness::Pty;
 
 use crate::service::BAY;
 use crate::wait::{LONGEST, within};

@@ -2,8 +2,8 @@
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
-use trisect_wire::types::{Drive, JobState, Phase};
 use trisect_survey::MOST_THREADS;
+use trisect_wire::types::{Drive, JobState, Phase};
 
 /// Finds which side is at fault: supply, controller or pump.
 #[derive(Debug, Parser)]

@@ -7,7 +7,7 @@ use crate::job::tell;
 use crate::server::{Server, call};
 use crate::show;
 use serde_json::{Map, Value};
-use trisect_wire::{table, wire};
+use trisect_wire::{table, types as wire};
 
 /// Says the phase, the drive, or both.
 ///

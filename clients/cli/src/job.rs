@@ -6,7 +6,7 @@ use crate::io::Io;
 use crate::server::{Server, call};
 use crate::show;
 use std::path::Path;
-use trisect_wire::{table, wire};
+use trisect_wire::{table, types as wire};
 
 /// Carries out one of the job commands.
 ///

@@ -6,7 +6,7 @@ use crate::io::Io;
 use crate::job::tell;
 use crate::server::{Server, call};
 use crate::show;
-use trisect_wire::{table, wire};
+use trisect_wire::{table, types as wire};
 
 /// Enters a reading a person took.
 ///

@@ -25,10 +25,10 @@ use tower::ServiceExt;
 
 use super::TransportError;
 use super::listen::{Accepted, Listener, Stream};
+use super::observer::{CallObserver, Counted};
 use super::refusal::Refusal;
 use super::settings::TransportSettings;
 use super::stall::StallGuard;
-use super::observer::{Counted, CallObserver};
 use crate::access::Peer;
 
 /// How often in a row accepting may fail before the transport gives up, and

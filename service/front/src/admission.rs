@@ -9,8 +9,8 @@ use axum::response::Response;
 
 use super::accept::Connection;
 use super::gate::Gate;
-use super::refusal::Refusal;
 use super::observer::CallObserver;
+use super::refusal::Refusal;
 use crate::access::{Access, Peer, Unknown};
 
 /// What everyone may see: whether the service is well, and what an editor reads.

@@ -17,8 +17,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 use super::envelope::{self, Entry, Message, Request};
-use super::refusal::{self, Refusal};
 use super::observer::{self, CallEnded, CallObserver};
+use super::refusal::{self, Refusal};
 use crate::access::{Identity, Peer};
 
 /// The methods and the limits every message is held to.

@@ -46,7 +46,6 @@ mod tests;
 mod tls;
 mod websocket;
 
-
 use std::sync::Arc;
 
 use axum::Router;
@@ -64,13 +63,13 @@ use admission::Admission;
 use dispatch::{Caller, Dispatcher};
 use gate::Gate;
 pub use listen::Listener;
-pub use sockets::{HandedOver, SocketError, SocketSettings, Sockets, UnixSocket};
+pub use observer::{CallEnded, CallObserver};
 use refusal::Refusal;
 pub use settings::TransportSettings;
+pub use sockets::{HandedOver, SocketError, SocketSettings, Sockets, UnixSocket};
 pub use tls::TlsFront;
 pub use tls::{TlsError, TlsFiles};
 use websocket::Conversation;
-pub use observer::{CallEnded, CallObserver};
 
 use crate::access::{Access, Places};
 

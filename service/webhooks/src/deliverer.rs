@@ -12,8 +12,8 @@ use jiff::Timestamp;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
-use trisect_journal::{Fate, JournalError, Delivery, Outbox, Tried};
 use trisect_http::{Answer, Ask, Caller, retry_after};
+use trisect_journal::{Delivery, Fate, JournalError, Outbox, Tried};
 
 use super::{EventData, Webhook, event, target};
 
@@ -239,7 +239,7 @@ impl Sending {
         };
         let webhook = &self.webhook;
         let content = self
-                .outbox
+            .outbox
             .content(delivery.seq)
             .await
             .map_err(|error| plain(error.to_string()))?;
@@ -247,8 +247,8 @@ impl Sending {
         let Some(content) = content else {
             return Ok(());
         };
-        let body =
-            event::body(delivery, &content, &*self.data, &webhook.source).map_err(|error| plain(error.to_string()))?;
+        let body = event::body(delivery, &content, &*self.data, &webhook.source)
+            .map_err(|error| plain(error.to_string()))?;
         let headers = headers(webhook, delivery, &body)
             .ok_or_else(|| plain("its headers cannot be written".to_owned()))?;
         let ask = Ask {

@@ -136,7 +136,10 @@ impl Deliveries {
         if webhooks.is_empty() {
             return;
         }
-        let posted = deliverers.posted.get_or_insert_with(|| self.wake_all(runtime)).clone();
+        let posted = deliverers
+            .posted
+            .get_or_insert_with(|| self.wake_all(runtime))
+            .clone();
         for webhook in webhooks.iter() {
             let running = deliverers.by_webhook.get(&webhook.name);
             if running.is_some_and(|running| Arc::ptr_eq(webhook, &running.webhook)) {
@@ -165,7 +168,9 @@ impl Deliveries {
                 leave,
                 ended,
             };
-            deliverers.by_webhook.insert(running.webhook.name.clone(), running);
+            deliverers
+                .by_webhook
+                .insert(running.webhook.name.clone(), running);
         }
     }
 

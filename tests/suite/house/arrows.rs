@@ -159,7 +159,14 @@ fn dependencies_point_one_way() {
 fn without_its_feature_the_daemon_links_no_simulator() {
     let tree = std::process::Command::new(env!("CARGO"))
         .args(["tree", "--package", "trisectd", "--no-default-features"])
-        .args(["--edges", "normal", "--prefix", "none", "--locked", "--offline"])
+        .args([
+            "--edges",
+            "normal",
+            "--prefix",
+            "none",
+            "--locked",
+            "--offline",
+        ])
         .current_dir(root())
         .output()
         .unwrap();

@@ -69,7 +69,14 @@ const TREE: &[Folder] = &[
     },
     Folder {
         path: "adapters/",
-        must: &["http", "kit", "multimeter", "plugins", "simulated", "transducer"],
+        must: &[
+            "http",
+            "kit",
+            "multimeter",
+            "plugins",
+            "simulated",
+            "transducer",
+        ],
         may: &[],
     },
     Folder {

@@ -6,11 +6,11 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
-use trisect_simulated::bay::{Options, SimulatedBay};
-use trisect_simulated::instruments::WordOrder;
 use trisect_kit::harness::Pty;
 use trisect_kit::{Context, Health};
 use trisect_measure::{Amount, Unit};
+use trisect_simulated::bay::{Options, SimulatedBay};
+use trisect_simulated::instruments::WordOrder;
 use trisect_tests::wait::within;
 use trisect_transducer::TransducerSettings;
 

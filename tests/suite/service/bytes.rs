@@ -4,12 +4,12 @@
 use std::time::Duration;
 
 use serde_json::json;
-use trisect_wire::client::Client;
-use trisect_wire::table::ReadingHistory;
-use trisect_wire::types::{Instrument, ReadingHistoryParams};
 use trisect_tests::instrument::{Cable, counted, place};
 use trisect_tests::service::{BAY, Served, open_job};
 use trisect_tests::wait::within;
+use trisect_wire::client::Client;
+use trisect_wire::table::ReadingHistory;
+use trisect_wire::types::{Instrument, ReadingHistoryParams};
 
 /// 12.34 V DC by an FS9922, and 12.345 V DC by an ES51922 (generated, and read so by libsigrok).
 const FS9922: &[u8] = &[

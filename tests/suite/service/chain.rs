@@ -1,6 +1,10 @@
 //! The measurement chain, end to end: calibration, the air, a gauge read by eye, SenML.
 
 use serde_json::{Value, json};
+use trisect_measure::Unit;
+use trisect_tests::instrument::{Cable, counted, place, until, watch};
+use trisect_tests::service::{BAY, Served, open_job, readings, submit};
+use trisect_tests::wait::within;
 use trisect_wire::ErrorKind;
 use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{
@@ -12,10 +16,6 @@ use trisect_wire::types::{
     Reading, ReadingEnterParams, ReadingHistoryParams, ReadingItem, ReadingSubmitParams, Readings,
     SubmittedReading,
 };
-use trisect_measure::Unit;
-use trisect_tests::instrument::{Cable, counted, place, until, watch};
-use trisect_tests::service::{BAY, Served, open_job, readings, submit};
-use trisect_tests::wait::within;
 
 /// 12.345 V DC by an ES51922 (generated, and read so by libsigrok).
 const FRAME: &[u8] = b"112345;000:0\r\n";

@@ -4,6 +4,10 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use serde_json::{Value, json};
+use trisect_tests::daemon::Daemon;
+use trisect_tests::instrument::{METER, place, until, watch};
+use trisect_tests::service::{BAY, client, open_job};
+use trisect_tests::wait::within;
 use trisect_wire::ErrorKind;
 use trisect_wire::client::{ClientError, Watch};
 use trisect_wire::table::{InstrumentAttach, InstrumentList, ReadingWatch};
@@ -11,10 +15,6 @@ use trisect_wire::types::{
     BayName, Instrument, InstrumentAttachParams, InstrumentListParams, InstrumentState, Reading,
     ReadingItem,
 };
-use trisect_tests::daemon::Daemon;
-use trisect_tests::instrument::{METER, place, until, watch};
-use trisect_tests::service::{BAY, client, open_job};
-use trisect_tests::wait::within;
 use wiremock::matchers::{header, method, path};
 use wiremock::{Mock, MockServer, ResponseTemplate};
 

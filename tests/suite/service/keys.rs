@@ -1,6 +1,7 @@
 //! What is acknowledged is stored, once: keys of submissions, SenML, and all or none.
 
 use serde_json::json;
+use trisect_tests::service::{BAY, Served, open_job, readings};
 use trisect_wire::ErrorKind;
 use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{JobClose, JobVerdictNow, ReadingEnter, ReadingHistory, ReadingSubmit};
@@ -8,7 +9,6 @@ use trisect_wire::types::{
     JobCloseParams, JobName, Phase, Reading, ReadingEnterParams, ReadingHistoryParams,
     ReadingSubmitParams, ReadingSubmitted,
 };
-use trisect_tests::service::{BAY, Served, open_job, readings};
 
 async fn stored(client: &Client) -> Vec<Reading> {
     let all = ReadingHistoryParams {

@@ -2,13 +2,13 @@
 //! `reading.watch` as its display had it.
 
 use serde_json::Value;
-use trisect_wire::table::ReadingWatch;
-use trisect_wire::types::{BayName, Beyond, Reading, ReadingItem};
 use trisect_measure::Unit;
 use trisect_tests::instrument::{Cable, place};
 use trisect_tests::repository::root;
 use trisect_tests::service::{BAY, Served, open_job};
 use trisect_tests::wait::within;
+use trisect_wire::table::ReadingWatch;
+use trisect_wire::types::{BayName, Beyond, Reading, ReadingItem};
 
 use crate::published::meters::{captured, noted_value};
 

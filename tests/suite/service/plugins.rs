@@ -3,17 +3,17 @@
 use std::path::Path;
 
 use serde_json::{Value, json};
+use trisect_tests::instrument::{METER, place, until, watch};
+use trisect_tests::programs::trisect;
+use trisect_tests::repository::{files, root, text};
+use trisect_tests::service::{BAY, Served, open_job};
+use trisect_tests::wait::within;
 use trisect_wire::ErrorKind;
 use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{InstrumentAttach, ReadingWatch};
 use trisect_wire::types::{
     BayName, Instrument, InstrumentAttachParams, InstrumentState, ReadingItem,
 };
-use trisect_tests::instrument::{METER, place, until, watch};
-use trisect_tests::programs::trisect;
-use trisect_tests::repository::{files, root, text};
-use trisect_tests::service::{BAY, Served, open_job};
-use trisect_tests::wait::within;
 use trisectd::config::Settings;
 
 const PYTHON: [&str; 2] = ["python3", "adapters/plugins/boost_gauge.py"];

@@ -6,6 +6,11 @@ use std::time::Duration;
 
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
 use tokio::process::Command;
+use trisect_tests::daemon::Daemon;
+use trisect_tests::programs::program;
+use trisect_tests::repository::text;
+use trisect_tests::service::client;
+use trisect_tests::wait::within;
 use trisect_wire::client::{Client, Watch};
 use trisect_wire::table::{
     InstrumentList, JobClose, JobOpen, PhaseSay, ProbePlace, ReadingHistory, ReadingWatch,
@@ -14,11 +19,6 @@ use trisect_wire::types::{
     BayName, Drive, Instrument, InstrumentListParams, InstrumentState, Phase, PhaseSayParams,
     ProbePlaceParams, Reading, ReadingHistoryParams, ReadingItem,
 };
-use trisect_tests::daemon::Daemon;
-use trisect_tests::programs::program;
-use trisect_tests::repository::text;
-use trisect_tests::service::client;
-use trisect_tests::wait::within;
 
 /// Three times as fast as the world: a round of the engine takes seconds, and the instruments keep up.
 const SPEED: &str = "3";

@@ -4,6 +4,9 @@ use std::net::SocketAddr;
 use std::time::Duration;
 
 use serde_json::json;
+use trisect_tests::instrument::{Cable, METER, counted, place};
+use trisect_tests::service::{BAY, Served, client, open_job};
+use trisect_tests::wait::within;
 use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{
     InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentProbe, JobClose, PortList,
@@ -14,9 +17,6 @@ use trisect_wire::types::{
     InstrumentProbeParams, JobCloseParams, NoParams, Placement, ProbeLiftParams, ProbeListParams,
 };
 use trisect_wire::{ErrorKind, WireError};
-use trisect_tests::instrument::{Cable, METER, counted, place};
-use trisect_tests::service::{BAY, Served, client, open_job};
-use trisect_tests::wait::within;
 use trisectd::Service;
 use trisectd::config::{BaySettings, InstrumentSettings, Settings};
 

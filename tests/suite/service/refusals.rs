@@ -1,10 +1,10 @@
 //! Bad input: every refusal names its kind, the field at fault and the way out, and changes nothing.
 
 use serde_json::{Value, json};
-use trisect_wire::table::ReadingHistory;
-use trisect_wire::types::ReadingHistoryParams;
 use trisect_tests::raw::post;
 use trisect_tests::service::{BAY, Served, open_job};
+use trisect_wire::table::ReadingHistory;
+use trisect_wire::types::ReadingHistoryParams;
 
 /// What one wrong request is answered with.
 struct Refusal {

@@ -5,9 +5,9 @@ use std::net::SocketAddr;
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use serde_json::{Value, json};
-use trisect_wire::types::Phase;
 use trisect_tests::raw::post;
 use trisect_tests::service::{Served, open_job, readings, say, submit};
+use trisect_wire::types::Phase;
 
 async fn call(address: SocketAddr, method: &str, params: Value) -> String {
     let call = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});

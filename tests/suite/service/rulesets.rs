@@ -3,11 +3,11 @@
 use std::net::SocketAddr;
 
 use serde_json::{Value, json};
-use trisect_wire::types::Phase;
 use trisect_tests::programs::trisect;
 use trisect_tests::raw::{get_with, post};
 use trisect_tests::repository::text;
 use trisect_tests::service::{Served, open_job, readings, say, submit};
+use trisect_wire::types::Phase;
 
 const ID: &str = "distributor-pump-12v";
 

@@ -1,14 +1,14 @@
 //! How it ends: told to stop, it finishes what it has in hand; killed, it loses nothing it acknowledged; and
 //! an open job goes on where it was.
 
-use trisect_wire::table::{JobList, JobShow, ReadingHistory, VerdictWatch};
-use trisect_wire::types::{
-    BayName, JobListParams, JobName, JobState, Phase, ReadingHistoryParams, VerdictItem,
-};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::raw::{Frame, WebSocket};
 use trisect_tests::service::{BAY, client, open_job, readings, say, submit};
 use trisect_tests::wait::within;
+use trisect_wire::table::{JobList, JobShow, ReadingHistory, VerdictWatch};
+use trisect_wire::types::{
+    BayName, JobListParams, JobName, JobState, Phase, ReadingHistoryParams, VerdictItem,
+};
 
 #[tokio::test]
 async fn sigterm_ends_it_gracefully() {

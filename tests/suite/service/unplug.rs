@@ -2,11 +2,11 @@
 
 use std::time::{Duration, Instant};
 
-use trisect_wire::table::ReadingWatch;
-use trisect_wire::types::{BayName, InstrumentState, ReadingItem};
 use trisect_tests::instrument::{Cable, place, until, watch};
 use trisect_tests::service::{BAY, Served, open_job};
 use trisect_tests::wait::within;
+use trisect_wire::table::ReadingWatch;
+use trisect_wire::types::{BayName, InstrumentState, ReadingItem};
 
 /// 12.345 V DC by an ES51922 (generated, and read so by libsigrok).
 const FRAME: &[u8] = b"112345;000:0\r\n";

@@ -1,15 +1,15 @@
 //! What happens in a bay reaches somebody who was asked to be told; what does not is listed and sent again.
 
 use serde_json::{Value, json};
-use trisect_wire::ErrorKind;
-use trisect_wire::client::{Client, ClientError};
-use trisect_wire::table::{InstrumentDetach, JobClose, DeliveryList, DeliveryResend, WebhookList};
-use trisect_wire::types::{
-    InstrumentName, JobCloseParams, DeliveryListParams, DeliveryResendParams, NoParams, Phase,
-};
 use trisect_tests::instrument::{Cable, METER};
 use trisect_tests::service::{BAY, Served, open_job, readings, say, submit};
 use trisect_tests::wait::within;
+use trisect_wire::ErrorKind;
+use trisect_wire::client::{Client, ClientError};
+use trisect_wire::table::{DeliveryList, DeliveryResend, InstrumentDetach, JobClose, WebhookList};
+use trisect_wire::types::{
+    DeliveryListParams, DeliveryResendParams, InstrumentName, JobCloseParams, NoParams, Phase,
+};
 use wiremock::matchers::method;
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
@@ -152,7 +152,13 @@ async fn what_was_given_up_is_listed_and_sent_again() {
         (deliveries[0].event.as_str(), deliveries[0].attempts),
         ("trisect.job.opened", 2)
     );
-    assert!(deliveries[0].note.as_deref().unwrap().contains("answered 500"));
+    assert!(
+        deliveries[0]
+            .note
+            .as_deref()
+            .unwrap()
+            .contains("answered 500")
+    );
     server.reset().await;
     Mock::given(method("POST"))
         .respond_with(ResponseTemplate::new(200))
@@ -163,7 +169,11 @@ async fn what_was_given_up_is_listed_and_sent_again() {
         deliveries: Some(vec![deliveries[0].delivery]),
     };
     assert_eq!(
-        client.call::<DeliveryResend>(&resend).await.unwrap().deliveries,
+        client
+            .call::<DeliveryResend>(&resend)
+            .await
+            .unwrap()
+            .deliveries,
         1
     );
     assert_eq!(settled(&client).await, dead - 1);

@@ -5,12 +5,12 @@ use std::net::SocketAddr;
 
 use serde_json::json;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use trisect_wire::client::Client;
-use trisect_wire::table::{AuditList, JobOpen};
-use trisect_wire::types::{AuditListParams, JobOpenParams};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::raw::{Answer, Frame, WebSocket, get_with, post_with};
 use trisect_tests::wait::within;
+use trisect_wire::client::Client;
+use trisect_wire::table::{AuditList, JobOpen};
+use trisect_wire::types::{AuditListParams, JobOpenParams};
 
 use super::{call, configuration, token, trisectd};
 

@@ -9,12 +9,12 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use serde_json::{Value, json};
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, BufReader};
 use tokio::process::Command;
-use trisect_wire::table::{JobClose, JobReplay, JobVerify, WebhookList};
-use trisect_wire::types::{JobName, NoParams};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::program;
 use trisect_tests::service::{client, open_job, readings, submit};
 use trisect_tests::wait::within;
+use trisect_wire::table::{JobClose, JobReplay, JobVerify, WebhookList};
+use trisect_wire::types::{JobName, NoParams};
 use wiremock::matchers::method;
 use wiremock::{Mock, MockServer, ResponseTemplate};
 

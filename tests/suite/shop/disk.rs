@@ -10,11 +10,11 @@ use std::process::Command;
 
 use serde_json::json;
 use tempfile::TempDir;
+use trisect_tests::daemon::Daemon;
+use trisect_tests::service::{client, open_job, readings, submit};
 use trisect_wire::ErrorKind;
 use trisect_wire::table::{JobAnswer, JobReplay, JobVerify};
 use trisect_wire::types::{JobAnswerParams, JobName};
-use trisect_tests::daemon::Daemon;
-use trisect_tests::service::{client, open_job, readings, submit};
 
 use super::faults::{sound, stored, try_submit};
 

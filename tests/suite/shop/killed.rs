@@ -5,15 +5,15 @@ use std::path::Path;
 use std::time::Duration;
 
 use serde_json::json;
+use trisect_journal::{Journal, SqliteJournal};
+use trisect_tests::daemon::Daemon;
+use trisect_tests::service::{BAY, client, open_job, readings};
+use trisect_tests::wait::within;
 use trisect_wire::client::Client;
 use trisect_wire::table::{
     JobAnswer, JobClose, JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit,
 };
 use trisect_wire::types::{JobAnswerParams, JobName, ReadingHistoryParams, ReadingSubmitParams};
-use trisect_journal::{Journal, SqliteJournal};
-use trisect_tests::daemon::Daemon;
-use trisect_tests::service::{BAY, client, open_job, readings};
-use trisect_tests::wait::within;
 
 /// How often it is killed, and after how many kills the job is held against what was acknowledged.
 const KILLS: usize = 200;

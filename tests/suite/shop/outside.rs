@@ -1,13 +1,13 @@
 //! What instruments say outside any job, shown by `reading.history`.
 
 use serde_json::{Value, json};
+use trisect_tests::daemon::Daemon;
+use trisect_tests::instrument::{Cable, METER, counted, place};
+use trisect_tests::service::{BAY, client, open_job, readings, submit};
 use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{JobClose, ReadingHistory};
 use trisect_wire::types::{OutsideReading, ReadingHistoryParams, Readings};
 use trisect_wire::{ErrorKind, WireError};
-use trisect_tests::daemon::Daemon;
-use trisect_tests::instrument::{Cable, METER, counted, place};
-use trisect_tests::service::{BAY, client, open_job, readings, submit};
 
 /// 12.34 V, and 1.234 Ohm, on a meter with this chip.
 const VOLTS: &[u8] = b"+1234 21\x00\x00\x80\x0C\r\n";

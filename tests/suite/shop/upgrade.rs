@@ -9,13 +9,13 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use rustix::io::{FdFlags, fcntl_setfd};
 use tokio::process::Command;
-use trisect_wire::client::Client;
-use trisect_wire::table::{JobShow, ReadingSubmit};
-use trisect_wire::types::{JobName, ReadingSubmitParams};
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::program;
 use trisect_tests::service::{BAY, client, open_job, readings};
 use trisect_tests::wait::within;
+use trisect_wire::client::Client;
+use trisect_wire::table::{JobShow, ReadingSubmit};
+use trisect_wire::types::{JobName, ReadingSubmitParams};
 
 /// Starts the service on a socket that this process holds, as systemd does.
 async fn start(socket: &TcpListener, journal: &Path) -> Daemon {

@@ -9,7 +9,9 @@ use std::fmt::Write;
 use std::path::Path;
 use trisect_wire::client::ClientError;
 use trisect_wire::table;
-use trisect_wire::types::{Defect, NoParams, RulesetInstallParams, RulesetInstalled, RulesetSummary};
+use trisect_wire::types::{
+    Defect, NoParams, RulesetInstallParams, RulesetInstalled, RulesetSummary,
+};
 
 /// Lists the rule sets of the service.
 ///

@@ -13,7 +13,12 @@ use super::token::{self, Token};
 ///
 /// # Errors
 /// A file that cannot be used, or a name that is none or is taken.
-pub fn add(path: &Path, name: &str, role: Role, rate: Option<f64>) -> Result<String, TokenFileError> {
+pub fn add(
+    path: &Path,
+    name: &str,
+    role: Role,
+    rate: Option<f64>,
+) -> Result<String, TokenFileError> {
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_.@".contains(c);
     if name.is_empty() || name.len() > 100 || !name.chars().all(plain) {
         return Err(TokenFileError::Name {

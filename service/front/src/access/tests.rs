@@ -139,7 +139,7 @@ async fn what_is_revoked_ends_and_what_is_not_goes_on() {
     };
     let (going, staying) = (of(&old).unwrap(), of(&kept).unwrap());
     assert!(!access.grants().follow().unwrap());
-        administer::revoke(&path).unwrap();
+    administer::revoke(&path, "old").unwrap();
     assert!(access.grants().follow().unwrap());
     going.revoked().await;
     assert_eq!(of(&old).err(), Some(Unknown::BadToken));

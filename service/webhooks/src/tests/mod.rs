@@ -10,11 +10,13 @@ use serde_json::Value;
 use tempfile::TempDir;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use trisect_journal::{Content, Counts, Delivery, Journal, NewJob, Outbox, RuleSetText, SqliteJournal};
+use trisect_journal::{
+    Content, Counts, Delivery, Journal, NewJob, Outbox, RuleSetText, SqliteJournal,
+};
 use wiremock::{MockServer, Request};
 
-use super::{Deliveries, EventData, Runtime, Webhook};
 use super::WebhookSettings;
+use super::{Deliveries, EventData, Runtime, Webhook};
 
 const LONGEST: Duration = Duration::from_secs(20);
 const SECRET: &str = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw";
