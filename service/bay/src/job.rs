@@ -6,7 +6,9 @@ use std::time::Duration;
 use crate::error::{BayError, ErrorKind};
 use jiff::Timestamp;
 use trisect_diagnosis::Diagnosis;
-use trisect_journal::{self as journal, Closing, EventRow, Happened, Ids, NewJob, RuleSetText};
+use trisect_journal::{
+    self as journal, Closing, EventRow, Happened, Ids, NewJob, RuleSetText, StoredVerdict,
+};
 use trisect_rules::RuleSet;
 
 use super::record::{internal, refusal};
@@ -156,7 +158,7 @@ impl Bay {
             closed_at: closed_at.clone(),
             confirmed: params.confirmed.clone().unwrap_or_default(),
             note: params.note.clone(),
-            verdict: open.diagnosis.verdict().to_bytes(),
+            verdict: StoredVerdict::from((*open.diagnosis.verdict()).clone()).to_bytes(),
         };
         let mut job = open.job.clone();
         self.journal

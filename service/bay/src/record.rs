@@ -5,7 +5,9 @@ use std::sync::Arc;
 use crate::error::{BayError, ErrorKind};
 use tokio::time::Instant;
 use trisect_diagnosis::Verdict;
-use trisect_journal::{Appended, Batch, EventRow, Happened, JournalError, SubmissionKey};
+use trisect_journal::{
+    Appended, Batch, EventRow, Happened, JournalError, StoredVerdict, SubmissionKey,
+};
 use trisect_rules::{Outcome, Side, Standing};
 
 use super::state::{Bay, OpenJob};
@@ -141,7 +143,7 @@ impl Bay {
         let open = self.open_job()?;
         open.due = None;
         let verdict = open.diagnosis.verdict();
-        let bytes = verdict.to_bytes();
+        let bytes = StoredVerdict::from((*verdict).clone()).to_bytes();
         if bytes == open.told {
             return Ok(());
         }

@@ -1,7 +1,7 @@
 //! What webhook events say: jobs, verdicts and instruments in the types of the wire.
 
 use serde_json::Value;
-use trisect_journal::{self as journal, Content, Delivery};
+use trisect_journal::{self as journal, Content, Delivery, StoredVerdict};
 use trisect_webhooks::EventData;
 use trisect_wire::types as wire;
 
@@ -33,11 +33,15 @@ impl EventData for WireEventData {
                     time: wire::Time(
                         wall.map_or_else(|| delivery.posted.clone(), |wall| wall.to_string()),
                     ),
-                    verdict: serde_json::from_slice(bytes)?,
+                    verdict: convert::stored_verdict(stored(bytes)?),
                 })
             }
         }
     }
+}
+
+fn stored(bytes: &[u8]) -> Result<StoredVerdict, serde_json::Error> {
+    StoredVerdict::from_bytes(bytes).map_err(serde::ser::Error::custom)
 }
 
 /// A job as it was when it happened: one that was opened is open, even if it has been closed since.

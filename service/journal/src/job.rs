@@ -113,7 +113,7 @@ pub struct JobFilter {
 
 /// A verdict as it was said.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StoredVerdict {
+pub struct VerdictRow {
     /// Sequence number of the newest event it rests on; `None` for the final
     /// verdict of a closed job, which rests on all of them.
     pub seq: Option<i64>,

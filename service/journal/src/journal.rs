@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use crate::{
     Appended, AuditFilter, AuditRow, Batch, CalibrationText, Closing, Installed, Job, JobFilter,
-    JournalError, NewJob, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, StoredVerdict,
+    JournalError, NewJob, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, VerdictRow,
     Verified,
 };
 
@@ -84,7 +84,7 @@ pub trait Journal: Send + Sync {
     ) -> Pending<Vec<StoredEvent>>;
 
     /// The final verdict of a closed job, or the newest of an open one.
-    fn verdict(&self, job: &str) -> Pending<Option<StoredVerdict>>;
+    fn verdict(&self, job: &str) -> Pending<Option<VerdictRow>>;
 
     /// What is wrong with what is kept, one finding a line; empty if nothing
     /// is. Reads everything: not for every day.

@@ -22,6 +22,7 @@ mod journal;
 mod outbox;
 mod row;
 mod sqlite;
+pub mod stored_verdict;
 #[cfg(test)]
 mod tests;
 
@@ -29,13 +30,13 @@ pub use audit::{AuditFilter, AuditRow, StoredAudit, Verified};
 pub use error::{JournalError, UnknownId};
 pub use ids::Ids;
 pub use job::{
-    CalibrationText, Closing, Installed, Job, JobFilter, JobState, NewJob, RuleSetText,
-    StoredVerdict,
+    CalibrationText, Closing, Installed, Job, JobFilter, JobState, NewJob, RuleSetText, VerdictRow,
 };
 pub use journal::{Journal, Pending};
-pub use outbox::{Content, Counts, Fate, Delivery, Outbox, Tried};
+pub use outbox::{Content, Counts, Delivery, Fate, Outbox, Tried};
 pub use row::{
     Appended, Batch, EventRow, Happened, Outside, Probe, Reading, ReadingFilter, StoredEvent,
     SubmissionKey,
 };
 pub use sqlite::{SqliteJournal, backup, restore};
+pub use stored_verdict::{StoredVerdict, StoredVerdictError};

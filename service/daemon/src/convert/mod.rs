@@ -13,7 +13,7 @@ pub(crate) use error::{internal, refusal, refused};
 pub(crate) use instrument::{adapter, calibration, instrument, port_probe, port_user};
 pub(crate) use job::{job, job_verdict, with_ruleset as job_with_ruleset};
 pub(crate) use reading::{entered_reading, reading, stored_reading};
-pub(crate) use verdict::verdict;
+pub(crate) use verdict::{stored_verdict, verdict};
 
 use trisect_measure::Amount;
 use trisect_rules::{Drive, Outcome, Phase, RuleSet, Side, Standing};

@@ -1,133 +1,130 @@
-//! Verdicts.
+//! Verdicts: what the diagnosis says, and what is stored of it, in the types of the wire.
 
-use trisect_diagnosis as said;
+use trisect_journal::StoredVerdict;
+use trisect_journal::stored_verdict as stored;
 use trisect_wire::types as wire;
 
 use super::{outcome, phase, side, standing};
 
-/// The verdict on the wire says what the diagnosis said, no more and no less.
-pub(crate) fn verdict(said: &said::Verdict) -> wire::Verdict {
+/// What the diagnosis says. It goes by way of what is stored of it, so that the fields are named once, and what is
+/// shown of a live job is what its record will hold.
+pub(crate) fn verdict(said: &trisect_diagnosis::Verdict) -> wire::Verdict {
+    stored_verdict(StoredVerdict::from(said.clone()))
+}
+
+/// A verdict of the journal.
+pub(crate) fn stored_verdict(kept: StoredVerdict) -> wire::Verdict {
     wire::Verdict {
-        standing: standing(said.standing),
-        side: said.side.map(side),
-        also: said.also.iter().map(|s| side(*s)).collect(),
-        sides: by_side(&said.sides),
-        suspects: said
-            .suspects
-            .iter()
-            .map(|s| wire::SuspectBelief {
-                id: s.id.clone(),
-                side: side(s.side),
-                probability: s.probability,
-            })
-            .collect(),
-        evidence: said.evidence.iter().map(evidence).collect(),
-        complaint: said.complaint.as_ref().map(|c| wire::ComplaintEvidence {
-            id: c.id.clone(),
-            decibans: weights(&c.decibans),
+        standing: standing(kept.standing),
+        side: kept.side.map(side),
+        also: kept.also.into_iter().map(side).collect(),
+        sides: by_side(kept.sides),
+        suspects: kept.suspects.into_iter().map(suspect).collect(),
+        evidence: kept.evidence.into_iter().map(evidence).collect(),
+        complaint: kept.complaint.map(|kept| wire::ComplaintEvidence {
+            id: kept.id,
+            decibans: by_side(kept.decibans),
         }),
-        missing: said.missing.iter().map(missing).collect(),
-        next: said.next.iter().map(next).collect(),
-        conflict: said.conflict,
-        phase: phase(said.phase),
-        crank: said.crank.as_ref().map(crank),
+        missing: kept.missing.into_iter().map(missing).collect(),
+        next: kept.next.into_iter().map(next).collect(),
+        conflict: kept.conflict,
+        phase: phase(kept.phase),
+        crank: kept.crank.map(crank),
         ruleset: wire::RulesetDigest {
-            id: said.ruleset.id.clone(),
-            version: said.ruleset.version.clone(),
-            digest: said.ruleset.digest.clone(),
+            id: kept.ruleset.id,
+            version: kept.ruleset.version,
+            digest: kept.ruleset.digest,
         },
-        named: said.named.clone(),
-        text: said.text.clone(),
+        named: kept.named,
+        text: kept.text,
     }
 }
 
-fn crank(said: &said::CrankSummary) -> wire::Crank {
-    wire::Crank {
-        number: said.number,
-        at: said.at,
-        seconds: said.seconds,
-        battery_minimum: said.battery_minimum,
-        cranking_speed: said.cranking_speed,
-        lowest_inlet_pressure: said.lowest_inlet_pressure,
-        built_5_psi_after: said.built_5_psi_after,
-    }
-}
-
-fn by_side(values: &said::BySide<f64>) -> wire::BySide<f64> {
+fn by_side<T>(kept: stored::StoredBySide<T>) -> wire::BySide<T> {
     wire::BySide {
-        supply: values.supply,
-        controller: values.controller,
-        pump: values.pump,
-        outside: values.outside,
+        supply: kept.supply,
+        controller: kept.controller,
+        pump: kept.pump,
+        outside: kept.outside,
     }
 }
 
-/// A weight that is beyond every bound is null.
-fn weights(values: &said::BySide<f64>) -> wire::BySide<Option<f64>> {
-    let finite = |x: f64| x.is_finite().then_some(x);
-    wire::BySide {
-        supply: finite(values.supply),
-        controller: finite(values.controller),
-        pump: finite(values.pump),
-        outside: finite(values.outside),
+fn suspect(kept: stored::StoredSuspect) -> wire::SuspectBelief {
+    wire::SuspectBelief {
+        id: kept.id,
+        side: side(kept.side),
+        probability: kept.probability,
     }
 }
 
-fn evidence(said: &said::Evidence) -> wire::Evidence {
+fn evidence(kept: stored::StoredEvidence) -> wire::Evidence {
     wire::Evidence {
-        check: said.check.clone(),
-        outcome: outcome(said.outcome),
-        value: said.value,
-        bound: said.bound.map(|bound| match bound {
+        check: kept.check,
+        outcome: outcome(kept.outcome),
+        value: kept.value,
+        bound: kept.bound.map(|bound| match bound.as_str() {
             "below" => wire::Beyond::Below,
             _ => wire::Beyond::Above,
         }),
-        unit: said.unit.map(str::to_owned),
-        uncertainty: said.uncertainty,
-        limit: said.limit.clone(),
-        conformance: said.conformance,
-        answer: said.answer.clone(),
-        reason: said.reason.clone(),
-        readings: said.readings,
-        line: said.line.map(|line| wire::Line {
+        unit: kept.unit,
+        uncertainty: kept.uncertainty,
+        limit: kept.limit,
+        conformance: kept.conformance,
+        answer: kept.answer,
+        reason: kept.reason,
+        readings: kept.readings,
+        line: kept.line.map(|line| wire::Line {
             frequency: line.frequency,
             amplitude: line.amplitude,
         }),
-        decibans: weights(&said.decibans),
+        decibans: by_side(kept.decibans),
     }
 }
 
-fn missing(said: &said::Missing) -> wire::Missing {
+fn missing(kept: stored::StoredMissing) -> wire::Missing {
     wire::Missing {
-        side: side(said.side),
-        suspect: said.suspect.clone(),
-        passed: said.passed.clone(),
-        any_passed: said.any_passed.clone(),
-        failed: said.failed.clone(),
-        any_failed: said.any_failed.clone(),
-        measured_failed: said.measured_failed.clone(),
-        because: said.because.clone(),
+        side: side(kept.side),
+        suspect: kept.suspect,
+        passed: kept.passed,
+        any_passed: kept.any_passed,
+        failed: kept.failed,
+        any_failed: kept.any_failed,
+        measured_failed: kept.measured_failed,
+        because: kept.because,
     }
 }
 
-fn next(said: &said::NextTest) -> wire::NextTest {
+fn next(kept: stored::StoredNextTest) -> wire::NextTest {
     wire::NextTest {
-        check: said.check.clone(),
-        title: said.title.clone(),
-        bits: said.bits,
-        minutes: said.minutes,
-        bits_per_minute: said.bits_per_minute,
-        completes_proof: said.completes_proof,
-        advances_proof: said.advances_proof,
-        first: said.first.clone(),
-        cautions: said.cautions.clone(),
-        why: said.why.clone(),
+        check: kept.check,
+        title: kept.title,
+        bits: kept.bits,
+        minutes: kept.minutes,
+        bits_per_minute: kept.bits_per_minute,
+        completes_proof: kept.completes_proof,
+        advances_proof: kept.advances_proof,
+        first: kept.first,
+        cautions: kept.cautions,
+        why: kept.why,
+    }
+}
+
+fn crank(kept: stored::StoredCrank) -> wire::Crank {
+    wire::Crank {
+        number: kept.number,
+        at: kept.at,
+        seconds: kept.seconds,
+        battery_minimum: kept.battery_minimum,
+        cranking_speed: kept.cranking_speed,
+        lowest_inlet_pressure: kept.lowest_inlet_pressure,
+        built_5_psi_after: kept.built_5_psi_after,
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use trisect_diagnosis as said;
     use trisect_rules::{Outcome, Phase};
 
     /// What goes out must hold everything that the journal keeps.

@@ -39,7 +39,7 @@ use tokio::sync::Notify;
 use crate::{
     Appended, AuditFilter, AuditRow, Batch, CalibrationText, Closing, Installed, Job, JobFilter,
     Journal, JournalError, NewJob, Pending, ReadingFilter, RuleSetText, StoredAudit, StoredEvent,
-    StoredVerdict, Verified,
+    VerdictRow, Verified,
 };
 pub use copy::{backup, restore};
 use reader::Readers;
@@ -199,7 +199,7 @@ impl Journal for SqliteJournal {
             .ask(move |reader| reader.readings(&filter, after, limit))
     }
 
-    fn verdict(&self, job: &str) -> Pending<Option<StoredVerdict>> {
+    fn verdict(&self, job: &str) -> Pending<Option<VerdictRow>> {
         let job = job.to_owned();
         self.readers.ask(move |reader| reader.verdict(&job))
     }

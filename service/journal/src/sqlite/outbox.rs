@@ -8,7 +8,7 @@ use tokio::sync::Notify;
 use super::SqliteJournal;
 use super::query::Reader;
 use super::store::{Done, Write};
-use crate::{Content, Counts, Fate, JournalError, Delivery, Outbox, Pending, Tried};
+use crate::{Content, Counts, Delivery, Fate, JournalError, Outbox, Pending, Tried};
 
 /// Deliveries given up that are kept for each webhook: the oldest go first.
 const DEAD_KEPT: i64 = 10_000;
@@ -237,7 +237,12 @@ impl Outbox for SqliteJournal {
         self.plain(Write::Mail(Mail::Settle(tried)))
     }
 
-    fn deliveries(&self, webhook: Option<&str>, dead: bool, limit: usize) -> Pending<Vec<Delivery>> {
+    fn deliveries(
+        &self,
+        webhook: Option<&str>,
+        dead: bool,
+        limit: usize,
+    ) -> Pending<Vec<Delivery>> {
         let webhook = webhook.map(str::to_owned);
         self.readers().ask(move |reader| {
             let rest = "WHERE (?1 IS NULL OR delivery.webhook = ?1) AND delivery.dead = ?2 ORDER BY news.seq LIMIT ?3";

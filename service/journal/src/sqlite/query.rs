@@ -9,7 +9,7 @@ use super::words::{self, Texts};
 use super::{chain, columns, trail};
 use crate::{
     AuditFilter, CalibrationText, Installed, Job, JobFilter, JobState, JournalError, NewJob,
-    Outside, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, StoredVerdict, Verified,
+    Outside, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, VerdictRow, Verified,
 };
 
 /// Most rows of one page, whatever was asked for: one more than is told of at once, which says whether
@@ -138,7 +138,7 @@ impl Reader {
         jobs.collect::<Result<_, _>>().map_err(&reading)
     }
 
-    pub(super) fn verdict(&self, job: &str) -> Result<Option<StoredVerdict>, JournalError> {
+    pub(super) fn verdict(&self, job: &str) -> Result<Option<VerdictRow>, JournalError> {
         let reading = JournalError::storage("read a verdict");
         let key = self.key(job)?;
         let find = "SELECT NULL, verdict FROM job WHERE key = ?1 AND closed_at IS NOT NULL
@@ -148,7 +148,7 @@ impl Reader {
                     LIMIT 1";
         let mut find = self.connection.prepare_cached(find).map_err(&reading)?;
         let found = find.query_row(params![key], |row| {
-            Ok(StoredVerdict {
+            Ok(VerdictRow {
                 seq: row.get(0)?,
                 bytes: row.get(1)?,
             })

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Kept, batch, new_job, reading, rule_set};
-use crate::{Closing, JobFilter, JobState, Journal, JournalError, StoredVerdict};
+use crate::{Closing, JobFilter, JobState, Journal, JournalError, VerdictRow};
 
 fn closing() -> Closing {
     Closing {
@@ -115,7 +115,7 @@ async fn the_newest_verdict_counts_until_the_final_one() {
     }
     let verdict = |seq, bytes: &[u8]| {
         let bytes = bytes.to_vec();
-        Some(StoredVerdict { seq, bytes })
+        Some(VerdictRow { seq, bytes })
     };
     assert_eq!(
         journal.verdict("job-1").await.unwrap(),

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Kept, batch, new_job, reading, rule_set};
-use crate::{Closing, Content, Counts, Fate, Journal, Delivery, Outbox, Tried};
+use crate::{Closing, Content, Counts, Delivery, Fate, Journal, Outbox, Tried};
 
 async fn addressed() -> Kept {
     let kept = Kept::new();
@@ -73,7 +73,11 @@ async fn what_happens_is_posted_to_those_who_want_it_and_survives() {
         .await
         .unwrap();
     let kept = kept.reopened();
-    let all = kept.journal.deliveries(Some("erp"), false, 100).await.unwrap();
+    let all = kept
+        .journal
+        .deliveries(Some("erp"), false, 100)
+        .await
+        .unwrap();
     assert_eq!(
         words(&all),
         [

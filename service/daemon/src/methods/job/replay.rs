@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use trisect_diagnosis::trial::{Exported, Exporting, Recording, export};
 use trisect_diagnosis::{Event, Model, Verdict};
-use trisect_journal::{Ids, Job};
+use trisect_journal::{Ids, Job, StoredVerdict};
 use trisect_rules::case;
 use trisect_wire::types::{
     self as wire, Difference, JobExported, JobReplayParams, LeftOut, Replay,
@@ -31,15 +31,20 @@ impl Context {
                 .because(format!("no verdict of job {id} was kept"))
                 .at("job")
         })?;
-        let said: wire::Verdict =
-            serde_json::from_slice(&recorded.bytes).map_err(|error| internal(&error))?;
+        let said = StoredVerdict::from_bytes(&recorded.bytes).map_err(|error| internal(&error))?;
+        let format = said.format;
+        let said = convert::stored_verdict(said);
         let (verdict, left_out) = self
             .again(&kept, params.ruleset.as_deref(), recorded.seq)
             .await?;
         let replayed = convert::verdict(&verdict);
         Ok(Replay {
             job: id,
-            same: verdict.to_bytes() == recorded.bytes,
+            // Held against each other as the one that recorded it would have stored it.
+            same: StoredVerdict::from((*verdict).clone())
+                .in_format(format)
+                .to_bytes()
+                == recorded.bytes,
             differences: differences(&said, &replayed),
             recorded: said,
             replayed,
