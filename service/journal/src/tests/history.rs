@@ -4,9 +4,9 @@ use std::path::Path;
 
 use rusqlite::Connection;
 
-use super::{Kept, batch, reading};
+use super::{Kept, batch, new_job, reading};
 use crate::sqlite::{MIGRATIONS, newest};
-use crate::{Happened, Journal, SqliteJournal};
+use crate::{Closing, Happened, Journal, Outbox, SqliteJournal};
 
 /// What every schema can hold: a job with a reading and a placed probe.
 const FIRST: &str = "
@@ -84,6 +84,42 @@ async fn a_journal_of_every_schema_opens_and_goes_on() {
     }
 }
 
+/// Takes schema 7 back.
+const BEFORE_7: &str = "DROP INDEX delivery_of_lane; DROP INDEX delivery_of_news;
+     ALTER TABLE delivery RENAME TO letter;
+     CREATE INDEX letter_of_lane ON letter (webhook, dead, lane, news);
+     CREATE INDEX letter_of_news ON letter (news);
+     PRAGMA user_version = 6;";
+
+/// What was on its way stays so, and what happens from then on is posted.
+#[tokio::test]
+async fn a_journal_of_schema_6_keeps_what_is_on_its_way() {
+    let kept = Kept::with_job().await;
+    let subscribers = vec![("erp".to_owned(), vec!["job".to_owned()])];
+    kept.journal.address_to(subscribers).await.unwrap();
+    let closing = Closing {
+        closed_at: "2026-11-24T11:00:00Z".to_owned(),
+        confirmed: Vec::new(),
+        note: None,
+        verdict: Vec::new(),
+    };
+    kept.journal
+        .close_job("job-1".into(), closing)
+        .await
+        .unwrap();
+    let before = kept.journal.deliveries(None, false, 10).await.unwrap();
+    assert_eq!(before.len(), 1);
+    let path = kept.path();
+    drop(kept.journal);
+    let old = Connection::open(&path).unwrap();
+    old.execute_batch(BEFORE_7).unwrap();
+    drop(old);
+    let journal = SqliteJournal::open(&path).unwrap();
+    assert_eq!(journal.deliveries(None, false, 10).await.unwrap(), before);
+    journal.open_job(new_job("job-2", "bay-1")).await.unwrap();
+    assert_eq!(journal.deliveries(None, false, 10).await.unwrap().len(), 2);
+}
+
 #[tokio::test]
 async fn a_journal_of_schema_5_tells_where_its_jobs_lie() {
     let kept = Kept::with_job().await;
@@ -99,6 +135,7 @@ async fn a_journal_of_schema_5_tells_where_its_jobs_lie() {
     let path = kept.path();
     drop(kept.journal);
     let old = Connection::open(&path).unwrap();
+    old.execute_batch(BEFORE_7).unwrap();
     old.execute_batch(
         "ALTER TABLE job DROP COLUMN first; ALTER TABLE job DROP COLUMN last;
          CREATE INDEX stretch_of_job ON stretch (job) WHERE job IS NOT NULL;
