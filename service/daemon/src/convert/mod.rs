@@ -6,6 +6,8 @@ mod error;
 mod instrument;
 mod job;
 mod reading;
+mod testability;
+mod trial;
 mod verdict;
 
 pub(crate) use bay::bay_status;
@@ -13,6 +15,8 @@ pub(crate) use error::{internal, refusal, refused};
 pub(crate) use instrument::{adapter, calibration, instrument, port_probe, port_user};
 pub(crate) use job::{job, job_verdict, with_ruleset as job_with_ruleset};
 pub(crate) use reading::{entered_reading, reading, stored_reading};
+pub(crate) use testability::{proving, testability};
+pub(crate) use trial::{coverage, difference, slack};
 pub(crate) use verdict::{stored_verdict, verdict};
 
 use trisect_measure::Amount;
@@ -115,14 +119,6 @@ pub(crate) fn defects(found: &[trisect_rules::Defect]) -> Vec<wire::Defect> {
         hint: found.hint.clone(),
     };
     found.iter().map(defect).collect()
-}
-
-/// A finding of the pure crates as the wire's type of the same JSON.
-pub(crate) fn alike<T: serde::Serialize, U: serde::de::DeserializeOwned>(
-    found: &T,
-) -> Result<U, trisect_wire::WireError> {
-    let value = serde_json::to_value(found).map_err(|error| internal(&error))?;
-    serde_json::from_value(value).map_err(|error| internal(&error))
 }
 
 #[cfg(test)]

@@ -18,12 +18,12 @@ pub(super) async fn examine(
         let found = trisect_rules::examine(&params.text);
         let rules = found.rule_set.as_ref();
         let proving = rules.filter(|_| params.prove).map(prove);
-        Ok(RulesetExamined {
+        RulesetExamined {
             ok: rules.is_some(),
             defects: convert::defects(&found.defects),
-            testability: convert::alike(&rules.map(testability))?,
-            proving: convert::alike(&proving)?,
-        })
+            testability: rules.map(testability).map(convert::testability),
+            proving: proving.map(convert::proving),
+        }
     });
-    examined.await?
+    examined.await
 }

@@ -68,8 +68,8 @@ async fn model(context: &Context, params: &RulesetTrialParams) -> Result<Arc<Mod
     }
 }
 
-/// A case, run.
-struct Run {
+/// A case that was run, with what came of it.
+struct CaseRun {
     recording: Recording,
     verdict: Arc<Verdict>,
     tried: CaseTried,
@@ -80,7 +80,7 @@ fn run_all(model: &Arc<Model>, cases: &[CaseText], slack: bool) -> Result<Rulese
         .iter()
         .enumerate()
         .map(|(place, case)| run(model, case, place));
-    let runs: Vec<Run> = runs.collect::<Result<_, _>>()?;
+    let runs: Vec<CaseRun> = runs.collect::<Result<_, _>>()?;
     let reached: Vec<_> = runs
         .iter()
         .map(|run| (&run.recording, run.verdict.as_ref()))
@@ -96,13 +96,13 @@ fn run_all(model: &Arc<Model>, cases: &[CaseText], slack: bool) -> Result<Rulese
     Ok(RulesetTried {
         ok: runs.iter().all(|run| run.tried.ok),
         ruleset: convert::digest(rules),
-        coverage: convert::alike(&covered)?,
-        sensitivity: convert::alike(&unnoticed)?,
+        coverage: convert::coverage(covered),
+        sensitivity: unnoticed.into_iter().map(convert::slack).collect(),
         cases: runs.into_iter().map(|run| run.tried).collect(),
     })
 }
 
-fn run(model: &Arc<Model>, text: &CaseText, place: usize) -> Result<Run, WireError> {
+fn run(model: &Arc<Model>, text: &CaseText, place: usize) -> Result<CaseRun, WireError> {
     let defective = |defects: Vec<Defect>| {
         let count = defects.len();
         refused(
@@ -137,10 +137,10 @@ fn run(model: &Arc<Model>, text: &CaseText, place: usize) -> Result<Run, WireErr
         name: text.name.clone(),
         title: parsed.title,
         ok: differences.is_empty(),
-        differences: convert::alike(&differences)?,
+        differences: differences.into_iter().map(convert::difference).collect(),
         verdict: convert::verdict(&verdict),
     };
-    Ok(Run {
+    Ok(CaseRun {
         recording,
         verdict,
         tried,
