@@ -82,17 +82,15 @@ mod tests {
         let found = trisect_rules::testability::testability(&rules);
         let said = serde_json::to_value(&found).unwrap();
         assert_eq!(serde_json::to_value(testability(found)).unwrap(), said);
-        let shipped = trisect_rules::shipped_rule_set("distributor-pump-12v").unwrap();
-        for rules in [&rules, &shipped] {
-            let mut found = trisect_diagnosis::trial::prove(rules);
-            // A combination as a gate with a hole would show it.
-            let tests = found.named.iter().find_map(|one| one.shortest.clone());
-            if let (Some(tests), Some(first)) = (tests, found.named.first_mut()) {
-                first.unproven.push(tests.tests.clone());
-                first.withheld.push(tests.tests);
-            }
-            let said = serde_json::to_value(&found).unwrap();
-            assert_eq!(serde_json::to_value(proving(found)).unwrap(), said);
+        let mut found = trisect_diagnosis::trial::prove(&rules);
+        // Combinations as a gate with a hole would show them.
+        let tests = found.named.iter().find_map(|one| one.shortest.clone());
+        let tests = tests.map_or(Vec::new(), |shortest| shortest.tests);
+        if let Some(first) = found.named.first_mut() {
+            first.unproven.push(tests.clone());
+            first.withheld.push(tests);
         }
+        let said = serde_json::to_value(&found).unwrap();
+        assert_eq!(serde_json::to_value(proving(found)).unwrap(), said);
     }
 }
