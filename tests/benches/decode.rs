@@ -53,7 +53,7 @@ const METERS: &[(&str, &[&[u8]])] = &[
         "dtm0660",
         &[b"\x1E\x20\x3A\x4A\x5D\x69\x7F\x84\x9E\xA0\xB0\xC0\xD2\xE0\xF0"],
     ),
-    ("metex14", &[b"DC -01.52   V\r", b"OH  0.951KOhm\r"]),
+    ("ascii14", &[b"DC -01.52   V\r", b"OH  0.951KOhm\r"]),
 ];
 
 /// The shortest of several runs, as one core has it to itself only sometimes.

@@ -44,7 +44,7 @@ READERS = {
     "es51962": ("6c3acd6a45cb4d57", "2400/8n1", 2, False),
     "es51986": ("52f19cbaab7017a8", "19200/8n1", 2, False),
     "dtm0660": ("3a56ef45c22e515c", "2400/8n1", 1, False),
-    "metex14": ("5c733a6b6ca816f3", "600/8n2", 1, True),
+    "ascii14": ("5c733a6b6ca816f3", "600/8n2", 1, True),
 }
 
 # Found before any of them runs: one gives up that hears nothing while others are looked for.
@@ -205,7 +205,7 @@ def comparable(row):
     protocol, function, frame = row["protocol"], row["said"]["function"], bytes.fromhex(row["hex"])
     if protocol in ("es51962", "es51986") and function == "temperature":
         return False
-    if protocol == "metex14" and frame[9:13].strip() in (b"Hz", b"MHz", b"mF"):
+    if protocol == "ascii14" and frame[9:13].strip() in (b"Hz", b"MHz", b"mF"):
         return False
     return not (protocol == "es51986" and is_fixed_amperes(protocol, frame))
 

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use serde_json::{Map, Value, json};
 use tempfile::TempDir;
-use trisect_kit::harness::Pty;
+use trisect_kit::conformance::Pty;
 use trisect_wire::client::{Client, Watch};
 use trisect_wire::table::{InstrumentAttach, InstrumentList, InstrumentWatch, ProbePlace};
 use trisect_wire::types::{

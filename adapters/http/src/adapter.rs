@@ -19,7 +19,7 @@ use trisect_kit::{Adapter, Context, Description, Running, State, Stopped};
 
 use crate::reading::{Found, Place};
 use crate::settings::Credentials;
-use crate::{Answer, Ask, CallError, Caller, Tls, Url, retry_after};
+use crate::{CallError, HttpClient, HttpRequest, HttpResponse, Tls, Url, retry_after};
 
 /// The longest answer that is taken.
 const LONGEST: usize = 1 << 20;
@@ -51,7 +51,7 @@ impl Adapter for HttpAdapter {
         Box::pin(async move {
             context.health.enter(State::Starting, context.now());
             // An instrument stands wherever the configuration says: no address is closed to it.
-            let caller = Caller::new(
+            let client = HttpClient::new(
                 self.url.clone(),
                 self.tls.clone(),
                 Arc::new(|_| true),
@@ -60,7 +60,7 @@ impl Adapter for HttpAdapter {
             );
             let mut poller = Poller {
                 settings: self,
-                caller,
+                client,
                 known: HeaderMap::new(),
                 last: Vec::new(),
                 times: vec![None; self.places.len()],
@@ -96,7 +96,7 @@ impl Failed {
 
 struct Poller<'a> {
     settings: &'a HttpAdapter,
-    caller: Caller,
+    client: HttpClient,
     /// What a conditional request says of the answer it knows.
     known: HeaderMap,
     /// The readings of the newest answer.
@@ -145,7 +145,7 @@ impl Poller<'_> {
         context: &Context,
     ) -> Result<(), Stopped> {
         let at = context.now();
-        let came = self.caller.received();
+        let came = self.client.received();
         let bytes = came - std::mem::replace(&mut self.received, came);
         context.health.lost(1, bytes, &failed.why, at);
         if failed.gone || self.heard.elapsed() >= self.settings.silent_after {
@@ -171,19 +171,19 @@ impl Poller<'_> {
         context.pause(wait).await
     }
 
-    async fn ask(&mut self) -> Result<Answer, Failed> {
+    async fn ask(&mut self) -> Result<HttpResponse, Failed> {
         let mut headers = self.known.clone();
         headers.insert(ACCEPT, HeaderValue::from_static("application/json"));
         if let Some(credentials) = &self.settings.credentials {
             let said = credentials.header().map_err(Failed::of)?;
             headers.insert(AUTHORIZATION, said);
         }
-        let ask = Ask {
+        let request = HttpRequest {
             method: Method::GET,
             headers,
             body: Bytes::new(),
         };
-        self.caller.call(&ask).await.map_err(|error| Failed {
+        self.client.call(&request).await.map_err(|error| Failed {
             gone: !matches!(error, CallError::Late { .. } | CallError::TooLong { .. }),
             ..Failed::of(error.to_string())
         })
@@ -191,7 +191,7 @@ impl Poller<'_> {
 
     async fn take(
         &mut self,
-        answer: &Answer,
+        answer: &HttpResponse,
         context: &Context,
     ) -> Result<Result<(), Failed>, Stopped> {
         let at = context.now();
@@ -204,7 +204,7 @@ impl Poller<'_> {
             304 if !self.known.is_empty() => {}
             _ => return Ok(Err(self.unfit(answer))),
         }
-        self.received = self.caller.received();
+        self.received = self.client.received();
         let mut fresh = false;
         for (index, found) in self.last.iter().enumerate() {
             let Some(newest) = self.times.get_mut(index) else {
@@ -229,7 +229,7 @@ impl Poller<'_> {
         Ok(Ok(()))
     }
 
-    fn read(&mut self, answer: &Answer) -> Result<Vec<Found>, Failed> {
+    fn read(&mut self, answer: &HttpResponse) -> Result<Vec<Found>, Failed> {
         let url = &self.settings.url;
         let document: Value = serde_json::from_slice(&answer.body)
             .map_err(|error| Failed::of(format!("{url} answered what is no JSON: {error}")))?;
@@ -247,14 +247,14 @@ impl Poller<'_> {
         Ok(found)
     }
 
-    fn remember(&mut self, answer: &Answer, says: &HeaderName, asks: HeaderName) {
+    fn remember(&mut self, answer: &HttpResponse, says: &HeaderName, asks: HeaderName) {
         if let Some(said) = answer.headers.get(says) {
             self.known.insert(asks, said.clone());
         }
     }
 
     /// What is to be said of an answer without readings.
-    fn unfit(&self, answer: &Answer) -> Failed {
+    fn unfit(&self, answer: &HttpResponse) -> Failed {
         let (url, status) = (&self.settings.url, answer.status);
         let to = || {
             answer

@@ -26,7 +26,7 @@ pub type Allow = Arc<dyn Fn(IpAddr) -> bool + Send + Sync>;
 
 /// What is asked.
 #[derive(Clone, Debug)]
-pub struct Ask {
+pub struct HttpRequest {
     /// The method.
     pub method: Method,
     /// Headers, besides those of every request.
@@ -37,7 +37,7 @@ pub struct Ask {
 
 /// What was answered.
 #[derive(Clone, Debug)]
-pub struct Answer {
+pub struct HttpResponse {
     /// The status.
     pub status: u16,
     /// The headers.
@@ -110,7 +110,7 @@ pub enum CallError {
 }
 
 /// Calls one address.
-pub struct Caller {
+pub struct HttpClient {
     url: Url,
     tls: Tls,
     allow: Allow,
@@ -121,11 +121,11 @@ pub struct Caller {
     received: Arc<AtomicU64>,
 }
 
-impl Caller {
-    /// A caller of `url` that connects to allowed addresses only, waits `limit`
+impl HttpClient {
+    /// A client of `url` that connects to allowed addresses only, waits `limit`
     /// for a whole answer, and takes up to `longest` bytes of it.
-    pub fn new(url: Url, tls: Tls, allow: Allow, limit: Duration, longest: usize) -> Caller {
-        Caller {
+    pub fn new(url: Url, tls: Tls, allow: Allow, limit: Duration, longest: usize) -> HttpClient {
+        HttpClient {
             url,
             tls,
             allow,
@@ -151,9 +151,9 @@ impl Caller {
     ///
     /// # Errors
     /// See [`CallError`].
-    pub async fn call(&mut self, ask: &Ask) -> Result<Answer, CallError> {
+    pub async fn call(&mut self, request: &HttpRequest) -> Result<HttpResponse, CallError> {
         let limit = self.limit;
-        let called = timeout(limit, self.within_limit(ask)).await;
+        let called = timeout(limit, self.within_limit(request)).await;
         let called = called.unwrap_or_else(|_| {
             Err(CallError::Late {
                 url: self.url.to_string(),
@@ -166,33 +166,35 @@ impl Caller {
         called
     }
 
-    async fn within_limit(&mut self, ask: &Ask) -> Result<Answer, CallError> {
+    async fn within_limit(&mut self, request: &HttpRequest) -> Result<HttpResponse, CallError> {
         if let Some(mut sender) = self.kept.take()
             && sender.ready().await.is_ok()
         {
             let before = self.received();
-            match self.exchange(sender, ask).await {
+            match self.exchange(sender, request).await {
                 // Its other end had just closed it, as servers do: nothing was answered.
                 Err(CallError::Lost { .. }) if self.received() == before => {}
                 answered => return answered,
             }
         }
         let sender = self.connect().await?;
-        self.exchange(sender, ask).await
+        self.exchange(sender, request).await
     }
 
     async fn exchange(
         &mut self,
         mut sender: SendRequest<Full<Bytes>>,
-        ask: &Ask,
-    ) -> Result<Answer, CallError> {
+        request: &HttpRequest,
+    ) -> Result<HttpResponse, CallError> {
         let lost = |why: String| CallError::Lost {
             url: self.url.to_string(),
             why,
         };
-        let request = self.request(ask).map_err(|error| lost(error.to_string()))?;
+        let message = self
+            .message(request)
+            .map_err(|error| lost(error.to_string()))?;
         let answer = sender
-            .send_request(request)
+            .send_request(message)
             .await
             .map_err(|e| lost(chain(&e)))?;
         let (head, body) = answer.into_parts();
@@ -211,29 +213,30 @@ impl Caller {
                 lost(error.to_string())
             })?;
         self.kept = Some(sender);
-        Ok(Answer {
+        Ok(HttpResponse {
             status: head.status.as_u16(),
             headers: head.headers,
             body: body.to_bytes(),
         })
     }
 
-    fn request(&self, ask: &Ask) -> Result<Request<Full<Bytes>>, hyper::http::Error> {
-        let mut request = Request::builder()
-            .method(ask.method.clone())
+    /// The request as it is sent, with the headers of every request.
+    fn message(&self, request: &HttpRequest) -> Result<Request<Full<Bytes>>, hyper::http::Error> {
+        let mut message = Request::builder()
+            .method(request.method.clone())
             .uri(&self.url.path)
-            .body(Full::new(ask.body.clone()))?;
-        let headers = request.headers_mut();
-        headers.extend(ask.headers.clone());
+            .body(Full::new(request.body.clone()))?;
+        let headers = message.headers_mut();
+        headers.extend(request.headers.clone());
         headers.insert(HOST, HeaderValue::from_str(&self.url.authority)?);
         headers.insert(
             USER_AGENT,
             HeaderValue::from_static(concat!("trisect/", env!("CARGO_PKG_VERSION"))),
         );
-        if !ask.body.is_empty() {
-            headers.insert(CONTENT_LENGTH, HeaderValue::from(ask.body.len()));
+        if !request.body.is_empty() {
+            headers.insert(CONTENT_LENGTH, HeaderValue::from(request.body.len()));
         }
-        Ok(request)
+        Ok(message)
     }
 
     /// Resolves, checks, and connects to an address that was checked: what a

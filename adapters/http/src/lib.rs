@@ -1,9 +1,9 @@
-//! Instruments that answer with JSON over HTTP(S), and the small client that
-//! calls them: one connection, one request at a time, HTTP/1.1.
+//! Instruments that answer with JSON over HTTP(S); and the one HTTP client of the service, which calls them,
+//! webhooks and the collector of traces: one connection, one request at a time, HTTP/1.1.
 //!
 //! Invariants, each an absence:
 //! - no redirect is followed: where it points to is said instead;
-//! - no address is connected to that the caller did not allow: what was resolved
+//! - no address is connected to that the client did not allow: what was resolved
 //!   is checked, and that very address is connected to;
 //! - no answer is held in memory past its limit; no call outlasts its time.
 
@@ -18,7 +18,7 @@ mod tls;
 mod url;
 
 pub use adapter::HttpAdapter;
-pub use client::{Allow, Answer, Ask, CallError, Caller};
+pub use client::{Allow, CallError, HttpClient, HttpRequest, HttpResponse};
 pub use later::retry_after;
 pub use settings::HttpSettings;
 pub use tls::{Tls, TlsError};

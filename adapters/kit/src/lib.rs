@@ -16,9 +16,9 @@
 
 mod adapter;
 mod codec;
+pub mod conformance;
 mod decoding;
 pub mod framing;
-pub mod harness;
 mod health;
 mod json;
 mod line;

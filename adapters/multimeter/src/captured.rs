@@ -222,7 +222,7 @@ fn every_captured_es51986_frame_reads_as_its_display() {
 
 #[test]
 fn every_captured_ascii_frame_reads_as_its_display() {
-    check_all("metex14", 54);
+    check_all("ascii14", 54);
 }
 
 /// Generated frames on which libsigrok, a general signal library, agreed.
@@ -278,12 +278,12 @@ fn generated_frames_read_as_libsigrok_reads_them() {
         r#"{"coupling":"DC","flags":["manual-range"],"function":"current","overload":false,"unit":"A","value":5.67}"#,
     );
     check(
-        "metex14",
+        "ascii14",
         "44 43 20 2D 30 31 2E 35 32 20 20 20 56 0D",
         r#"{"coupling":"DC","flags":[],"function":"voltage","overload":false,"unit":"V","value":-1.52}"#,
     );
     check(
-        "metex14",
+        "ascii14",
         "4F 48 20 20 30 2E 39 35 31 4B 4F 68 6D 0D",
         r#"{"coupling":null,"flags":[],"function":"resistance","overload":false,"unit":"Ohm","value":951.0}"#,
     );

@@ -10,7 +10,7 @@ use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
-use trisect_kit::harness::{Instrument, Pty, conform};
+use trisect_kit::conformance::{Instrument, Pty, conform};
 use trisect_kit::{Adapter, Context, Health};
 
 use crate::{MultimeterSettings, codec};
@@ -82,7 +82,7 @@ async fn es51986_keeps_the_adapter_contract() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn polled_ascii_meters_keep_the_adapter_contract() {
-    check("metex14", b"DC -01.52   V\r").await;
+    check("ascii14", b"DC -01.52   V\r").await;
 }
 
 /// Joined without a pause, the two would be a line one byte too long.

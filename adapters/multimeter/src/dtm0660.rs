@@ -1,6 +1,6 @@
-//! DTM0660: 2400 8N1, 15 bytes; what is lit on the glass.
+//! DTM0660: 2400 8N1, 15 bytes; what is lit on the lcd.
 //!
-//! Bytes 0 to 12 are as [`crate::glass`] says, their low four bits turned round.
+//! Bytes 0 to 12 are as [`crate::lcd`] says, their low four bits turned round.
 //! Byte 13, from the lowest bit: °F, °C, and two signs that the maker of the meter
 //! chose; byte 14: automatic power-off, minimum, recording, maximum.
 //!
@@ -13,7 +13,7 @@ use trisect_kit::framing::Window;
 use trisect_kit::{BadFrame, Codec, Decode, LineSettings, Parity};
 use trisect_measure::{Flags, Sample};
 
-use crate::glass::{COMMON, Ends, Glass, is_counted};
+use crate::lcd::{COMMON, Ends, Lcd, is_counted};
 use crate::shown::Scale;
 
 /// The protocol.
@@ -68,7 +68,7 @@ impl Decode for Dtm0660 {
         let mut more = Flags::empty();
         more.set(Flags::MINIMUM, recording & MINIMUM != 0);
         more.set(Flags::MAXIMUM, recording & MAXIMUM != 0);
-        Glass(common).sample(degrees, ENDS, more)
+        Lcd(common).sample(degrees, ENDS, more)
     }
 }
 

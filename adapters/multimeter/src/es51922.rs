@@ -22,7 +22,7 @@ use std::time::Duration;
 use trisect_kit::{BadFrame, Codec, Decode, LineSettings, Parity};
 use trisect_measure::{Amount, Flags, Function, Sample};
 
-use crate::lines::Lines;
+use crate::line_framing::Lines;
 use crate::shown::{self, Scale, Shown};
 
 /// The protocol.

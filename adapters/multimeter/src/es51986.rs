@@ -21,8 +21,8 @@ use std::time::Duration;
 use trisect_kit::{BadFrame, Codec, Decode, LineSettings, Parity};
 use trisect_measure::{Flags, Function, Sample};
 
-use crate::eleven::{Fields, LOW_BATTERY, PAYLOAD, no_quantity};
-use crate::lines::Lines;
+use crate::es519xx::{Fields, LOW_BATTERY, PAYLOAD, no_quantity};
+use crate::line_framing::Lines;
 use crate::shown::{self, Scale, Shown};
 
 /// The protocol.

@@ -1,6 +1,6 @@
-//! FS9721_LP3 (and FS9721B): 2400 8N1, 14 bytes; what is lit on the glass.
+//! FS9721_LP3 (and FS9721B): 2400 8N1, 14 bytes; what is lit on the lcd.
 //!
-//! Bytes 0 to 12 are as [`crate::glass`] says. Byte 13 has four signs that the
+//! Bytes 0 to 12 are as [`crate::lcd`] says. Byte 13 has four signs that the
 //! maker of the meter chose: 1 and 4 are °C where no unit is lit; 2 is °C on some
 //! meters and °F on others, which no frame tells, so it is refused; 8 is lit on
 //! most meters whatever they measure. Minimum and maximum have no sign.
@@ -14,7 +14,7 @@ use trisect_kit::framing::Window;
 use trisect_kit::{BadFrame, Codec, Decode, LineSettings, Parity};
 use trisect_measure::{Flags, Sample};
 
-use crate::glass::{COMMON, Ends, Glass, is_counted};
+use crate::lcd::{COMMON, Ends, Lcd, is_counted};
 use crate::shown::Scale;
 
 /// The protocol.
@@ -54,9 +54,9 @@ impl Decode for Fs9721 {
         let lit = frame.map(|byte| byte & 0x0F);
         let mut common = [0; COMMON];
         common.copy_from_slice(&lit[..COMMON]);
-        let glass = Glass(common);
+        let lcd = Lcd(common);
         let own = lit[COMMON];
-        let degrees = if glass.has_unit() {
+        let degrees = if lcd.has_unit() {
             None
         } else if own & CELSIUS_OR_FAHRENHEIT != 0 {
             return Err(BadFrame::new(
@@ -65,7 +65,7 @@ impl Decode for Fs9721 {
         } else {
             (own & CELSIUS != 0).then_some(Scale::Celsius)
         };
-        glass.sample(degrees, ENDS, Flags::empty())
+        lcd.sample(degrees, ENDS, Flags::empty())
     }
 }
 

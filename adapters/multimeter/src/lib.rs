@@ -10,16 +10,16 @@
 //! - no overload becomes a number;
 //! - no maker or model is known here: the chip's protocol is the name.
 
+mod ascii14;
 mod dtm0660;
-mod eleven;
 mod es51922;
 mod es51962;
 mod es51986;
+mod es519xx;
 mod fs9721;
 mod fs9922;
-mod glass;
-mod lines;
-mod metex14;
+mod lcd;
+mod line_framing;
 pub mod scpi;
 mod settings;
 mod shown;
@@ -49,7 +49,7 @@ pub fn codecs() -> &'static [Codec] {
         es51962::CODEC,
         es51986::CODEC,
         dtm0660::CODEC,
-        metex14::CODEC,
+        ascii14::CODEC,
     ];
     ALL
 }

@@ -25,7 +25,7 @@ fn good(codec: &Codec) -> (Vec<u8>, f64) {
         ),
         "es51962" => (b"21234;00:\r\n".to_vec(), 12.34),
         "es51986" => (b"11234;80:\r\n".to_vec(), 12.34),
-        "metex14" => (b"DC -01.52   V\r".to_vec(), -1.52),
+        "ascii14" => (b"DC -01.52   V\r".to_vec(), -1.52),
         "fs9922" => (b"+1234 2\x31\x00\x00\x80\x0C\r\n".to_vec(), 12.34),
         "es51922" => (b"112345;000:0\r\n".to_vec(), 12.345),
         other => panic!("no good frame of {other}"),
@@ -124,7 +124,7 @@ fn the_eighth_bit_does_not_matter_where_characters_have_seven() {
 }
 
 /// Lines of bytes that look all the same, believed by their length alone: see
-/// [`crate::lines`] for the one byte that costs the frame after it.
+/// [`crate::line_framing`] for the one byte that costs the frame after it.
 fn has_lines(codec: &Codec) -> bool {
     codec.name.starts_with("es519")
 }

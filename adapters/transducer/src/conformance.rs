@@ -7,7 +7,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use trisect_kit::Adapter;
-use trisect_kit::harness::{Instrument, TcpFront, conform};
+use trisect_kit::conformance::{Instrument, TcpFront, conform};
 
 use crate::modbus::tests::{rtu, tcp};
 use crate::{TextSettings, TransducerSettings};

@@ -12,7 +12,7 @@ use jiff::Timestamp;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
-use trisect_http::{Answer, Ask, Caller, retry_after};
+use trisect_http::{HttpClient, HttpRequest, HttpResponse, retry_after};
 use trisect_journal::{Delivery, Fate, JournalError, Outbox, Tried};
 
 use super::{EventData, Webhook, event, target};
@@ -30,7 +30,7 @@ const LONGEST_ANSWER: usize = 64 * 1024;
 
 /// What came of one attempt.
 struct Done {
-    caller: Caller,
+    client: HttpClient,
     delivery: Delivery,
     /// `None`: it arrived.
     failed: Option<Failed>,
@@ -59,7 +59,7 @@ pub(super) struct Deliverer {
 impl Deliverer {
     pub(super) async fn run(mut self) {
         let (mut on_the_way, mut busy) = (JoinSet::new(), BTreeSet::new());
-        let mut idle: Vec<Caller> = Vec::new();
+        let mut idle: Vec<HttpClient> = Vec::new();
         // Not before: the receiver asked to be left alone.
         let mut until = i64::MIN;
         loop {
@@ -105,7 +105,7 @@ impl Deliverer {
         &self,
         on_the_way: &mut JoinSet<Done>,
         busy: &mut BTreeSet<String>,
-        idle: &mut Vec<Caller>,
+        idle: &mut Vec<HttpClient>,
         until: i64,
     ) -> Result<Option<i64>, JournalError> {
         if on_the_way.len() >= AT_ONCE || self.webhook.is_gone() || self.leave.is_cancelled() {
@@ -125,13 +125,13 @@ impl Deliverer {
                 return Ok(None);
             }
             busy.insert(delivery.lane.clone());
-            let caller = idle.pop().unwrap_or_else(|| self.webhook.caller());
+            let client = idle.pop().unwrap_or_else(|| self.webhook.client());
             let sending = Sending {
                 webhook: Arc::clone(&self.webhook),
                 outbox: Arc::clone(&self.outbox),
                 data: Arc::clone(&self.data),
             };
-            on_the_way.spawn(sending.deliver(caller, delivery));
+            on_the_way.spawn(sending.deliver(client, delivery));
         }
         Ok(None)
     }
@@ -141,16 +141,16 @@ impl Deliverer {
         &self,
         all: Vec<Done>,
         busy: &mut BTreeSet<String>,
-        idle: &mut Vec<Caller>,
+        idle: &mut Vec<HttpClient>,
     ) -> i64 {
         let (mut tried, mut until, mut lanes) = (Vec::new(), i64::MIN, Vec::new());
         for Done {
-            caller,
+            client,
             delivery,
             failed,
         } in all
         {
-            idle.push(caller);
+            idle.push(client);
             if let Some(failed) = &failed {
                 let asked = failed.wait.unwrap_or_default().min(LONGEST_ASKED);
                 until = until.max(now().saturating_add(millis(asked)));
@@ -222,16 +222,16 @@ struct Sending {
 }
 
 impl Sending {
-    async fn deliver(self, mut caller: Caller, delivery: Delivery) -> Done {
-        let failed = self.attempt(&mut caller, &delivery).await.err();
+    async fn deliver(self, mut client: HttpClient, delivery: Delivery) -> Done {
+        let failed = self.attempt(&mut client, &delivery).await.err();
         Done {
-            caller,
+            client,
             delivery,
             failed,
         }
     }
 
-    async fn attempt(&self, caller: &mut Caller, delivery: &Delivery) -> Result<(), Failed> {
+    async fn attempt(&self, client: &mut HttpClient, delivery: &Delivery) -> Result<(), Failed> {
         let plain = |why: String| Failed {
             why,
             wait: None,
@@ -251,13 +251,13 @@ impl Sending {
             .map_err(|error| plain(error.to_string()))?;
         let headers = headers(webhook, delivery, &body)
             .ok_or_else(|| plain("its headers cannot be written".to_owned()))?;
-        let ask = Ask {
+        let request = HttpRequest {
             method: Method::POST,
             headers,
             body: Bytes::from(body),
         };
-        let answer = caller
-            .call(&ask)
+        let answer = client
+            .call(&request)
             .await
             .map_err(|error| plain(error.to_string()))?;
         if (200..300).contains(&answer.status) {
@@ -278,7 +278,7 @@ fn headers(webhook: &Webhook, delivery: &Delivery, body: &[u8]) -> Option<Header
     Some(headers)
 }
 
-fn refused(webhook: &Webhook, answer: &Answer) -> Failed {
+fn refused(webhook: &Webhook, answer: &HttpResponse) -> Failed {
     let (url, status) = (&webhook.url, answer.status);
     let why = match status {
         300..=399 => format!(
@@ -298,10 +298,10 @@ fn refused(webhook: &Webhook, answer: &Answer) -> Failed {
 
 impl Webhook {
     /// A way to it that connects only where it may.
-    fn caller(&self) -> Caller {
+    fn client(&self) -> HttpClient {
         let allowed = self.allow.clone();
         let allow = Arc::new(move |address| target::may(address, &allowed));
-        Caller::new(
+        HttpClient::new(
             self.url.clone(),
             self.tls.clone(),
             allow,

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
-use trisect_kit::harness::Pty;
+use trisect_kit::conformance::Pty;
 use trisect_kit::{Context, Health};
 use trisect_measure::{Amount, Unit};
 use trisect_simulated::bay::{Options, SimulatedBay};

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use tokio::sync::mpsc;
-use trisect_kit::harness::Pty;
+use trisect_kit::conformance::Pty;
 use trisect_kit::{Context, Emission, Health};
 use trisect_measure::{Amount, Quantity};
 use trisect_tests::wait::within;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde_json::json;
 use trisect_kit::Adapter;
-use trisect_kit::harness::{Instrument, TcpFront, conform};
+use trisect_kit::conformance::{Instrument, TcpFront, conform};
 
 use super::adapter;
 

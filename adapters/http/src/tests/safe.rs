@@ -16,7 +16,7 @@ use tokio_rustls::rustls::pki_types::PrivatePkcs8KeyDer;
 use trisect_kit::State;
 
 use super::{Ran, settings};
-use crate::{Ask, CallError, Caller, Tls, Url};
+use crate::{CallError, HttpClient, HttpRequest, Tls, Url};
 
 /// A server with a certificate of its own for `localhost`: its port, and the certificate as PEM.
 async fn server() -> (u16, String) {
@@ -88,19 +88,19 @@ async fn an_unknown_certificate_and_what_is_no_tls_are_refused() {
 
 async fn call(url: &str, allow: fn(IpAddr) -> bool) -> Result<u16, CallError> {
     let tls = Tls::new(None).unwrap();
-    let mut caller = Caller::new(
+    let mut client = HttpClient::new(
         Url::parse(url).unwrap(),
         tls,
         Arc::new(allow),
         Duration::from_secs(5),
         1000,
     );
-    let ask = Ask {
+    let ask = HttpRequest {
         method: Method::POST,
         headers: HeaderMap::new(),
         body: Bytes::from_static(b"{}"),
     };
-    caller.call(&ask).await.map(|answer| answer.status)
+    client.call(&ask).await.map(|answer| answer.status)
 }
 
 #[tokio::test]

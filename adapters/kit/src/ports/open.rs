@@ -226,7 +226,7 @@ fn stop_bits(line: &LineSettings) -> StopBits {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::harness::Pty;
+    use crate::conformance::Pty;
 
     fn port(path: impl Into<PathBuf>, line: &str) -> Port {
         Port {

@@ -13,7 +13,7 @@ use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
-use trisect_kit::harness::{Instrument, conform};
+use trisect_kit::conformance::{Instrument, conform};
 use trisect_kit::{Adapter, Context, Emission, Health, State, Vitals};
 use trisect_measure::{Amount, Flags, Sample};
 

@@ -33,7 +33,7 @@ pub(crate) fn all() -> Vec<Generated> {
     all.extend(encode::es519xx::es51922());
     all.extend(encode::es519xx::es51962());
     all.extend(encode::es519xx::es51986());
-    all.extend(encode::metex14::frames());
+    all.extend(encode::ascii14::frames());
     all
 }
 
@@ -133,7 +133,7 @@ fn every_function_of_a_chip_is_generated() {
         "capacitance continuity current diode frequency resistance temperature voltage",
     );
     check_functions(
-        "metex14",
+        "ascii14",
         "capacitance current diode frequency resistance temperature voltage",
     );
 }

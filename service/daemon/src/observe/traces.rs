@@ -6,24 +6,26 @@
 //! (opentelemetry.io, OTLP 1.3, "JSON Protobuf encoding"), and the libraries would be a third of the
 //! build.
 
+use std::sync::Arc;
 use std::time::Duration;
 
-use bytes::Bytes;
-use http_body_util::Full;
-use hyper_util::rt::TokioIo;
+use axum::http::header::{CONTENT_TYPE, HeaderValue};
+use axum::http::{HeaderMap, Method};
 use jiff::Timestamp;
 use serde_json::{Value, json};
-use tokio::net::TcpStream;
 use tokio::sync::mpsc;
-use tokio::time::{interval, timeout};
+use tokio::time::interval;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
+use trisect_http::{HttpClient, HttpRequest, Tls, Url};
 
 /// Spans that may wait; further ones are counted and left out.
 const WAITING: usize = 4096;
 /// How often they are sent, and how long that may take.
 const EACH: Duration = Duration::from_secs(1);
 const WITHIN: Duration = Duration::from_secs(5);
+/// How much of an answer is read: its status is what counts.
+const LONGEST_ANSWER: usize = 64 * 1024;
 
 /// Where spans are put.
 #[derive(Clone)]
@@ -31,39 +33,35 @@ pub(crate) struct Traces {
     spans: mpsc::Sender<Value>,
 }
 
-/// A collector's address.
-#[derive(Debug, PartialEq, Eq)]
-pub(crate) struct Collector {
-    host: String,
-    port: u16,
-    path: String,
-}
-
 /// Reads a collector's address.
 ///
 /// # Errors
 /// What is none, or would need TLS.
-pub(crate) fn address(endpoint: &str) -> Result<Collector, String> {
-    let wrong =
-        || format!("`{endpoint}` is no collector: write it as http://127.0.0.1:4318/v1/traces");
-    let uri: axum::http::Uri = endpoint.parse().map_err(|_| wrong())?;
-    if uri.scheme_str() != Some("http") {
-        return Err(wrong());
-    }
-    Ok(Collector {
-        host: uri.host().ok_or_else(wrong)?.to_owned(),
-        port: uri.port_u16().unwrap_or(80),
-        path: uri.path().to_owned(),
+pub(crate) fn address(endpoint: &str) -> Result<Url, String> {
+    let url = Url::parse(endpoint).ok().filter(|url| !url.secure);
+    url.ok_or_else(|| {
+        format!("`{endpoint}` is no collector: write it as http://127.0.0.1:4318/v1/traces")
     })
+}
+
+/// A client of a collector. The configuration names it, so it may be anywhere, this machine above all.
+fn client(endpoint: &str) -> Result<HttpClient, String> {
+    let url = address(endpoint)?;
+    let tls = Tls::new(None).map_err(|error| error.to_string())?;
+    let anywhere = Arc::new(|_| true);
+    Ok(HttpClient::new(url, tls, anywhere, WITHIN, LONGEST_ANSWER))
 }
 
 impl Traces {
     /// Starts sending, until told to stop: then the rest.
     pub(crate) fn start(endpoint: &str, tracker: &TaskTracker, stop: CancellationToken) -> Traces {
         let (spans, waiting) = mpsc::channel(WAITING);
-        // The configuration was checked; an address that is none sends nothing.
-        if let Ok(collector) = address(endpoint) {
-            tracker.spawn(send_all(collector, waiting, stop));
+        match client(endpoint) {
+            Ok(collector) => {
+                tracker.spawn(send_all(collector, waiting, stop));
+            }
+            // The address was checked with the configuration.
+            Err(error) => tracing::error!(error, "traces are not sent"),
         }
         Traces { spans }
     }
@@ -118,7 +116,7 @@ fn request(spans: Vec<Value>) -> Value {
 }
 
 async fn send_all(
-    collector: Collector,
+    mut collector: HttpClient,
     mut waiting: mpsc::Receiver<Value>,
     stop: CancellationToken,
 ) {
@@ -132,12 +130,7 @@ async fn send_all(
         }
         let count = spans.len();
         if count > 0 {
-            let sent = timeout(WITHIN, send(&collector, &request(spans))).await;
-            let failed = match sent {
-                Ok(Ok(())) => None,
-                Ok(Err(error)) => Some(error.to_string()),
-                Err(_) => Some("it does not answer in time".to_owned()),
-            };
+            let failed = send(&mut collector, &request(spans)).await.err();
             match (&failed, away) {
                 (Some(error), false) => {
                     tracing::warn!(
@@ -157,28 +150,19 @@ async fn send_all(
     }
 }
 
-type SendError = Box<dyn std::error::Error + Send + Sync>;
-
-async fn send(collector: &Collector, body: &Value) -> Result<(), SendError> {
-    let stream = TcpStream::connect((collector.host.as_str(), collector.port)).await?;
-    let (mut sender, connection) =
-        hyper::client::conn::http1::handshake(TokioIo::new(stream)).await?;
-    let request = axum::http::Request::post(&collector.path)
-        .header("host", format!("{}:{}", collector.host, collector.port))
-        .header("content-type", "application/json")
-        .header("connection", "close")
-        .body(Full::new(Bytes::from(body.to_string())))?;
-    let asking = async {
-        let answer = sender.send_request(request).await?;
-        if answer.status().is_success() {
-            Ok(())
-        } else {
-            Err::<(), SendError>(format!("it answers {}", answer.status()).into())
-        }
+/// # Errors
+/// Why the collector did not take them, in words.
+async fn send(collector: &mut HttpClient, spans: &Value) -> Result<(), String> {
+    let json = HeaderValue::from_static("application/json");
+    let request = HttpRequest {
+        method: Method::POST,
+        headers: HeaderMap::from_iter([(CONTENT_TYPE, json)]),
+        body: spans.to_string().into(),
     };
-    tokio::select! {
-        answered = asking => answered,
-        ended = connection => Err(ended.err().map_or_else(|| "it hung up".into(), SendError::from)),
+    let answer = collector.call(&request).await;
+    match answer.map_err(|error| error.to_string())?.status {
+        200..=299 => Ok(()),
+        status => Err(format!("it answers {status}")),
     }
 }
 
@@ -192,7 +176,7 @@ mod tests {
             let found = address(endpoint).ok();
             let found = found
                 .as_ref()
-                .map(|c| (c.host.as_str(), c.port, c.path.as_str()));
+                .map(|url| (url.host.as_str(), url.port, url.path.as_str()));
             assert_eq!(found, expected, "{endpoint}");
         };
         check(

@@ -9,7 +9,7 @@ use tokio::io::{AsyncBufReadExt as _, AsyncWriteExt as _, BufReader};
 
 use super::super::{Finding, Limits, Offer, PluginAdapter, Program, Trial, check, serve_on};
 use super::LONGEST;
-use crate::harness::{Instrument, conform};
+use crate::conformance::{Instrument, conform};
 use crate::{Adapter, Description};
 
 /// The example `toy-plugin`, which cargo builds with the tests.

@@ -1,4 +1,4 @@
-//! FS9721 and DTM0660: which segments and signs of the glass are lit.
+//! FS9721 and DTM0660: which segments and signs of the display are lit.
 
 use super::scene::{
     AMPERES, CELSIUS, DIODE, FAHRENHEIT, FARADS, HERTZ, OHMS, PERCENT, SOUNDER, Scene, Unit, VOLTS,

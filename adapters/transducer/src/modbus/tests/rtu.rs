@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use tokio::time::timeout;
 use trisect_kit::State;
-use trisect_kit::harness::Pty;
+use trisect_kit::conformance::Pty;
 use trisect_measure::{Function, Unit};
 
 use super::{Bay, PATIENCE, closed, quick, rtu as reply};

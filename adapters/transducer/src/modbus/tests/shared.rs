@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use tokio::time::timeout;
-use trisect_kit::harness::Pty;
+use trisect_kit::conformance::Pty;
 
 use super::{Bay, PATIENCE, closed};
 use crate::TransducerSettings;

@@ -1,7 +1,7 @@
 #![allow(clippy::unwrap_used)]
 use super::*;
 use std::sync::Arc;
-use trisect_kit::harness::Pty;
+use trisect_kit::conformance::Pty;
 
 const QUICK: Patience = Patience {
     listen: Duration::from_millis(150),

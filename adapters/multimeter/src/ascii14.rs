@@ -24,7 +24,7 @@ use crate::shown::{Scale, Shown};
 
 /// The protocol.
 pub(crate) const CODEC: Codec = Codec {
-    name: "metex14",
+    name: "ascii14",
     title: "14-byte ASCII multimeter, polled",
     line: LineSettings::new(600, 7, Parity::None, 2),
     gap: Duration::from_millis(200),
@@ -36,7 +36,7 @@ pub(crate) const CODEC: Codec = Codec {
         patience: Duration::from_millis(750),
     }),
     framing: || Box::new(Window::new(LENGTH, has_shape)),
-    decoding: || Box::new(Metex14),
+    decoding: || Box::new(Ascii14),
 };
 
 const LENGTH: usize = 14;
@@ -62,9 +62,9 @@ fn has_shape(frame: &[u8]) -> bool {
         && masked.all(|byte| (b' '..=b'~').contains(&byte))
 }
 
-struct Metex14;
+struct Ascii14;
 
-impl Decode for Metex14 {
+impl Decode for Ascii14 {
     fn decode(&mut self, frame: &[u8]) -> Result<Sample, BadFrame> {
         let frame: &[u8; LENGTH] = frame
             .try_into()
@@ -246,7 +246,7 @@ mod tests {
     use crate::reading::words;
 
     fn decode(text: &str) -> Result<Sample, BadFrame> {
-        Metex14.decode(format!("{text}\r").as_bytes())
+        Ascii14.decode(format!("{text}\r").as_bytes())
     }
 
     fn check(text: &str, expected: &str) {
@@ -327,6 +327,6 @@ mod tests {
     #[test]
     fn stop_bits_that_came_through_do_not_matter() {
         let frame = b"OH  0.951KOhm\r".map(|byte| byte | 0x80);
-        assert_eq!(words(Metex14.decode(&frame)), "resistance 951.0 Ohm");
+        assert_eq!(words(Ascii14.decode(&frame)), "resistance 951.0 Ohm");
     }
 }

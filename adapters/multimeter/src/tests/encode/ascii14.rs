@@ -54,12 +54,12 @@ pub(crate) fn frames() -> Vec<Generated> {
     ];
     let mut frames: Vec<Generated> = scenes(&units, &[], &[])
         .iter()
-        .map(|scene| scene.generated("metex14", encode(scene)))
+        .map(|scene| scene.generated("ascii14", encode(scene)))
         .collect();
     for scene in scenes(&[plain(VOLTS)], &["minimum", "maximum"], &[]) {
         // Volts without AC or DC are there only as what was recorded.
         if !scene.flags.is_empty() {
-            frames.push(scene.generated("metex14", encode(&scene)));
+            frames.push(scene.generated("ascii14", encode(&scene)));
         }
     }
     frames

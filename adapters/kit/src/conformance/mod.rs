@@ -6,7 +6,7 @@
 //! [`Adapter`](crate::Adapter).
 
 mod checks;
-mod conformance;
+mod contract;
 mod front;
 mod instrument;
 mod pty;
@@ -14,7 +14,7 @@ mod rig;
 #[cfg(test)]
 mod tests;
 
-pub use conformance::{Breach, conform};
+pub use contract::{Breach, conform};
 pub use front::TcpFront;
 pub use instrument::{Instrument, Mood};
 pub use pty::Pty;

@@ -1,4 +1,4 @@
-//! Chips that send which segments of the display's glass are lit: FS9721, and
+//! Chips that send which segments of the display are lit: FS9721, and
 //! DTM0660, which is the same with the four bits of a byte turned round.
 //!
 //! The high four bits of a byte count the bytes from 1. The low four bits, in
@@ -57,7 +57,7 @@ const LETTER_L: u8 = 0x68;
 
 /// What is lit, four bits a byte in FS9721's order.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Glass(pub [u8; COMMON]);
+pub(crate) struct Lcd(pub [u8; COMMON]);
 
 /// Counts at the end of the ranges.
 #[derive(Clone, Copy, Debug)]
@@ -68,8 +68,8 @@ pub(crate) struct Ends {
     pub least: u32,
 }
 
-impl Glass {
-    /// The sample. `degrees` is lit beside what [`Glass`] has; `more` are flags
+impl Lcd {
+    /// The sample. `degrees` is lit beside what [`Lcd`] has; `more` are flags
     /// of the chip's own.
     pub(crate) fn sample(
         &self,
