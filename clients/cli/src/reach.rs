@@ -13,7 +13,8 @@ use tokio_rustls::rustls::pki_types::pem::PemObject as _;
 use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
 use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 use trisect_wire::RPC_PATH;
-use trisect_wire::client::{Client, Url};
+use trisect_wire::client::Client;
+use url::Url;
 
 use crate::ended::Fault;
 use crate::server::Server;

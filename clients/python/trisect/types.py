@@ -195,6 +195,26 @@ class Defect(TypedDict):
     message: "str"
     severity: "Severity"
 
+# Deliveries.
+class Deliveries(TypedDict):
+    deliveries: "list[Delivery]"
+
+# Deliveries put on their way again.
+class DeliveriesResent(TypedDict):
+    deliveries: "int"
+
+# An event on its way to a webhook.
+class Delivery(TypedDict):
+    attempts: "int"
+    delivery: "int"
+    due: "NotRequired[Time | None]"
+    event: "str"
+    id: "str"
+    note: "NotRequired[str | None]"
+    posted: "Time"
+    subject: "str"
+    webhook: "str"
+
 # One thing that comes out otherwise.
 class Difference(TypedDict):
     expected: "str"
@@ -366,26 +386,6 @@ class LeftOut(TypedDict):
     events: "int"
     id: "str"
     what: "str"
-
-# An event on its way to a webhook.
-class Delivery(TypedDict):
-    attempts: "int"
-    due: "NotRequired[Time | None]"
-    event: "str"
-    id: "str"
-    delivery: "int"
-    note: "NotRequired[str | None]"
-    posted: "Time"
-    subject: "str"
-    webhook: "str"
-
-# Deliveries.
-class Deliveries(TypedDict):
-    deliveries: "list[Delivery]"
-
-# Deliveries put on their way again.
-class DeliveriesResent(TypedDict):
-    deliveries: "int"
 
 # The line that stands out of the spectrum of a ripple's newest window.
 class Line(TypedDict):

@@ -54,7 +54,7 @@ use axum::http::Method;
 use axum::middleware;
 use axum::response::Response;
 use axum::routing::any;
-use jsonrpsee::server::Methods;
+use jsonrpsee::Methods;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
@@ -182,7 +182,7 @@ async fn rpc(State(conversation): State<Conversation>, mut request: Request) -> 
         extensions: request.extensions().clone(),
         subscribing: None,
     };
-    if jsonrpsee::server::ws::is_upgrade_request(&request) {
+    if soketto::handshake::http::is_upgrade_request(&request) {
         let (response, conversing) = websocket::upgrade(conversation, request, caller);
         if let Some(conversing) = conversing {
             connection.carry_on(conversing);

@@ -3,7 +3,6 @@
 use crate::error::WireError;
 use crate::method::{Method, Subscription};
 use futures_util::Stream;
-pub use jsonrpsee::client_transport::ws::Url;
 use jsonrpsee::client_transport::ws::{
     HeaderMap, HeaderValue, WsHandshakeError, WsTransportClientBuilder,
 };
@@ -18,6 +17,7 @@ use std::pin::Pin;
 use std::task::{Context, Poll, ready};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite};
+use url::Url;
 
 /// Items a subscription holds while its reader is busy; past that the client ends it.
 const WATCH_BUFFER: usize = 16_384;
