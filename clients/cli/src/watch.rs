@@ -28,7 +28,7 @@ enum News {
 
 /// One line of `--json`: an item under the name of its subscription.
 #[derive(Serialize)]
-struct Line<'a, T> {
+struct JsonItem<'a, T> {
     watch: &'a str,
     #[serde(flatten)]
     item: &'a T,
@@ -53,11 +53,11 @@ pub fn watch(
                 _ = tokio::signal::ctrl_c() => return Ok(Ended::AsWished),
             };
             match next {
-                Some(News::Reading(item)) if json => io.json(&Line {
+                Some(News::Reading(item)) if json => io.json(&JsonItem {
                     watch: ReadingWatch::NAME,
                     item: &item,
                 })?,
-                Some(News::Verdict(item)) if json => io.json(&Line {
+                Some(News::Verdict(item)) if json => io.json(&JsonItem {
                     watch: VerdictWatch::NAME,
                     item: &item,
                 })?,

@@ -238,7 +238,7 @@ class Evidence(TypedDict):
     conformance: "NotRequired[float | None]"
     decibans: "BySide2"
     limit: "NotRequired[str | None]"
-    line: "NotRequired[Line | None]"
+    line: "NotRequired[SpectralLine | None]"
     outcome: "Outcome"
     readings: "NotRequired[int | None]"
     reason: "NotRequired[str | None]"
@@ -386,11 +386,6 @@ class LeftOut(TypedDict):
     events: "int"
     id: "str"
     what: "str"
-
-# The line that stands out of the spectrum of a ripple's newest window.
-class Line(TypedDict):
-    amplitude: "float"
-    frequency: "float"
 
 # What is missing from a proof.
 class Missing(TypedDict):
@@ -648,6 +643,11 @@ class Slack(TypedDict):
     of: "NotRequired[str | None]"
     proof: "NotRequired[str | None]"
     suspect: "NotRequired[str | None]"
+
+# The line that stands out of the spectrum of a ripple's newest window.
+class SpectralLine(TypedDict):
+    amplitude: "float"
+    frequency: "float"
 
 # How far a verdict goes.
 Standing: TypeAlias = "Literal['isolated'] | Literal['leaning'] | Literal['open'] | Literal['contradicted']"

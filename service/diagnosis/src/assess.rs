@@ -5,7 +5,7 @@ use trisect_rules::{Bound, Measured, Outcome, RuleSet, Take};
 
 use crate::fold::{CheckState, Latest};
 use crate::model::Model;
-use crate::ripple::Line;
+use crate::ripple::SpectralLine;
 use crate::window::Window;
 
 /// What came of a check, with what it rests on.
@@ -22,7 +22,7 @@ pub(crate) struct Assessment {
     pub(crate) readings: Option<u64>,
     pub(crate) reason: Option<String>,
     /// The line that stands out of a ripple's spectrum.
-    pub(crate) line: Option<Line>,
+    pub(crate) line: Option<SpectralLine>,
 }
 
 impl Assessment {

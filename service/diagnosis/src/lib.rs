@@ -47,7 +47,7 @@ pub use model::Model;
 pub use stays::{CrankSummary, KEPT_STAYS, PhaseStay};
 pub use trisect_rules::{Drive, Outcome, Phase, Side, Standing};
 pub use verdict::{
-    BySide, ComplaintEvidence, Evidence, Line, Missing, NextTest, RuleSetName, SuspectBelief,
+    BySide, ComplaintEvidence, Evidence, SpectralLine, Missing, NextTest, RuleSetName, SuspectBelief,
     Verdict,
 };
 

@@ -11,7 +11,7 @@ use crate::next::{Question, rank};
 use crate::proof::{Lack, Outcomes, side_lacks, suspect_lacks};
 use crate::stays::CrankSummary;
 use crate::verdict::{
-    BySide, ComplaintEvidence, Evidence, Line, Missing, RuleSetName, SuspectBelief, Verdict,
+    BySide, ComplaintEvidence, Evidence, SpectralLine, Missing, RuleSetName, SuspectBelief, Verdict,
 };
 
 /// What a verdict is made from.
@@ -260,7 +260,7 @@ fn piece_of_evidence(
         // Of a reading only: what was stated elsewhere has no probability.
         conformance: found.value.and(found.pass),
         readings: found.readings,
-        line: measured.zip(found.line).map(|(m, line)| Line {
+        line: measured.zip(found.line).map(|(m, line)| SpectralLine {
             frequency: line.frequency,
             amplitude: significant(rules.point_unit(m.point).span_from_si(line.amplitude), 6),
         }),

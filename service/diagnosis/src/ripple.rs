@@ -60,7 +60,7 @@ pub(crate) fn peaks_u(low: f64, high: f64, count: u64) -> f64 {
 
 /// The line that stands out of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Line {
+pub(crate) struct SpectralLine {
     /// In hertz; as fine as one over the length of the window.
     pub(crate) frequency: f64,
     /// Half of its peak-to-peak, in SI.
@@ -233,7 +233,7 @@ impl Ripple {
 
     /// The line that stands out of the newest window, if that is one. Its readings
     /// are taken as evenly spaced.
-    pub(crate) fn line(&self) -> Option<Line> {
+    pub(crate) fn line(&self) -> Option<SpectralLine> {
         self.ratio().ok()?;
         let (old, new) = (self.ring.front()?, self.ring.back()?);
         let count = self.ring.len();
@@ -252,7 +252,7 @@ impl Ripple {
         );
         let interval = (new.at - old.at) as f64 / 1e9 / (count - 1) as f64;
         // Rounded: sines differ in the last digits from platform to platform.
-        (bin > 0).then(|| Line {
+        (bin > 0).then(|| SpectralLine {
             frequency: significant(bin as f64 / (count as f64 * interval), 6),
             amplitude: significant(2.0 * power.sqrt() / count as f64, 6),
         })

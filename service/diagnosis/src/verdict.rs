@@ -117,7 +117,7 @@ pub struct Evidence {
     pub readings: Option<u64>,
     /// The line that stands out of a ripple's spectrum.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub line: Option<Line>,
+    pub line: Option<SpectralLine>,
     /// The answer given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
@@ -130,7 +130,7 @@ pub struct Evidence {
 
 /// The line that stands out of the spectrum of a ripple's newest window.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Line {
+pub struct SpectralLine {
     /// In hertz; as fine as one over the length of the window.
     pub frequency: f64,
     /// Half of its peak-to-peak, in the unit of the test point.

@@ -7,7 +7,7 @@ use trisect_rules::{Measured, Take};
 use crate::decay::Decay;
 use crate::phase::DWELL;
 use crate::rhythm::Rhythm;
-use crate::ripple::{BEYOND, Line, Ripple, peaks_u};
+use crate::ripple::{BEYOND, SpectralLine, Ripple, peaks_u};
 use crate::rise::Rise;
 
 /// The stay in a check's phases that a window belongs to.
@@ -173,7 +173,7 @@ impl Window {
     }
 
     /// The line that stands out of the ripple's spectrum.
-    pub(crate) fn line(&self) -> Option<Line> {
+    pub(crate) fn line(&self) -> Option<SpectralLine> {
         match &self.feature {
             Feature::Ripple(ripple) => ripple.line(),
             _ => None,

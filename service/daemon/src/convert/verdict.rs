@@ -73,7 +73,7 @@ fn evidence(kept: stored::StoredEvidence) -> wire::Evidence {
         answer: kept.answer,
         reason: kept.reason,
         readings: kept.readings,
-        line: kept.line.map(|line| wire::Line {
+        line: kept.line.map(|line| wire::SpectralLine {
             frequency: line.frequency,
             amplitude: line.amplitude,
         }),

@@ -94,7 +94,7 @@ wire! {
     }
 
     /// The line that stands out of the spectrum of a ripple's newest window.
-    pub struct Line {
+    pub struct SpectralLine {
         /// In hertz; as fine as one over the length of the window.
         pub frequency: f64,
         /// Half of its peak-to-peak, in the unit of the test point.
@@ -151,7 +151,7 @@ wire! {
         pub readings: Option<u64>,
         /// The line that stands out of a ripple's spectrum.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub line: Option<Line>,
+        pub line: Option<SpectralLine>,
         /// The answer that was given.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub answer: Option<String>,
