@@ -30,7 +30,13 @@ pub enum Command {
     #[cfg(feature = "simulation")]
     Practice(PracticeOptions),
     /// Find every mistake of a configuration without starting anything.
-    CheckConfig(Configuration),
+    CheckConfig {
+        #[command(flatten)]
+        configuration: Configuration,
+        /// Print every key with its meaning, default and unit instead, in Markdown.
+        #[arg(long)]
+        reference: bool,
+    },
     /// Make, list and revoke access tokens.
     Token {
         #[command(subcommand)]

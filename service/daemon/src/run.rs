@@ -21,7 +21,13 @@ pub async fn carry_out(command: Command) -> ExitCode {
         Command::Demo(options) => crate::simulated::run_demo(options).await,
         #[cfg(feature = "simulation")]
         Command::Practice(options) => crate::simulated::run_practice(options).await,
-        Command::CheckConfig(said) => check_config(&said.into()),
+        Command::CheckConfig {
+            reference: true, ..
+        } => {
+            print!("{}", config::reference());
+            ExitCode::SUCCESS
+        }
+        Command::CheckConfig { configuration, .. } => check_config(&configuration.into()),
         Command::Token { what, config } => token(&what, config),
         Command::Backup {
             copy,

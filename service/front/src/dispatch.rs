@@ -12,7 +12,7 @@ use jsonrpsee::core::server::{
     BoundedSubscriptions, ConnectionId, Extensions, MethodCallback, MethodResponse, MethodSink,
     Methods, SubscriptionMethod, SubscriptionState,
 };
-use jsonrpsee::types::{ErrorCode, Id, Params};
+use jsonrpsee_types::{ErrorCode, Id, Params};
 use serde_json::value::RawValue;
 
 use super::envelope::{self, Entry, Message, Request};

@@ -3,7 +3,7 @@
 use axum::body::Body;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::Response;
-use jsonrpsee::types::ErrorObjectOwned;
+use jsonrpsee_types::ErrorObjectOwned;
 use serde::Serialize;
 use serde_json::value::RawValue;
 use trisect_wire::{ErrorKind, WireError};

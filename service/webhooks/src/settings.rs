@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// Somebody who is told what happens.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WebhookSettings {
     /// Its name.
@@ -18,7 +18,7 @@ pub struct WebhookSettings {
     /// What it is told about; all of it if left out.
     #[serde(default = "everything")]
     pub about: Vec<Subject>,
-    /// Which addresses within the house it may lead to; none if left out.
+    /// Which addresses of the own network it may lead to; none if left out.
     #[serde(default)]
     pub allow: Vec<Within>,
     /// The `source` of its events, a URI reference.
@@ -36,7 +36,7 @@ pub struct WebhookSettings {
 }
 
 /// What can be told.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Subject {
     /// Jobs that are opened and closed.
@@ -58,8 +58,8 @@ impl Subject {
     }
 }
 
-/// Addresses within the house.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+/// Addresses of the own network.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Within {
     /// This machine.

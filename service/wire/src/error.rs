@@ -1,7 +1,7 @@
 //! Why a request was refused: stable words, their JSON-RPC codes, and what travels in `data`.
 
 use crate::types::Defect;
-use jsonrpsee::types::ErrorObjectOwned;
+use jsonrpsee_types::ErrorObjectOwned;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 

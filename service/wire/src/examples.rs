@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use crate::WireError;
-use jsonrpsee::types::ErrorObjectOwned;
+use jsonrpsee_types::ErrorObjectOwned;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 

@@ -12,6 +12,7 @@ mod notify;
 mod observed;
 mod outside;
 mod reach;
+mod reference;
 mod reload;
 mod reload_outward;
 mod upgrade;

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use crate::error::{BayError, ErrorKind};
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 use trisect_kit::Adapter;
 use trisect_kit::plugin::{Limits, PluginAdapter, PluginError, Program};
@@ -106,7 +106,7 @@ impl Plugins {
 }
 
 /// A program that speaks the contract of plugins.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PluginSettings {
     /// The name that instruments choose it by.

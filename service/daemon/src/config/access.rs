@@ -4,14 +4,14 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use trisect_front::{TransportSettings, UnixSocket};
 use trisect_wire::Role;
 
 use super::span::Span;
 
 /// Who may come in, besides those with a token.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct AccessSettings {
     /// What programs of this machine may do without a token; nothing if left out.
@@ -45,7 +45,7 @@ impl AccessSettings {
 }
 
 /// Listening with TLS, beside the plain address.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TlsSettings {
     /// Address and port.
@@ -58,7 +58,7 @@ pub struct TlsSettings {
 }
 
 /// Listening on a Unix socket.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct UnixSettings {
     /// Where.
@@ -96,7 +96,7 @@ impl UnixSettings {
 }
 
 /// How much at once.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct LimitSettings {
     /// Connections at once.
@@ -191,7 +191,7 @@ impl LimitSettings {
 }
 
 /// How long what is kept is kept; what belongs to a job is kept for good.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct KeepSettings {
     /// Readings outside any job; `0 s`: they are not stored at all.
@@ -210,7 +210,7 @@ impl Default for KeepSettings {
 }
 
 /// Where traces of calls are sent, if anywhere.
-#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct TraceSettings {
     /// The OTLP/HTTP collector, such as `http://127.0.0.1:4318/v1/traces`; without TLS,

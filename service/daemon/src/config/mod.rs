@@ -5,6 +5,7 @@ mod access;
 pub mod check;
 mod error;
 mod origin;
+mod reference;
 mod settings;
 mod span;
 mod structure;
@@ -14,6 +15,7 @@ pub use access::{
 };
 pub use error::ConfigError;
 pub use origin::origin;
+pub use reference::reference;
 pub use settings::{
     BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
 };

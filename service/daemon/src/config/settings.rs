@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use trisect_front::SocketSettings;
 
 use super::access::{
@@ -14,7 +14,7 @@ use super::{ConfigError, PluginSettings, WebhookSettings};
 
 /// Everything that can be set. The default is for a program that starts the service itself, on
 /// loopback, for itself; a configuration file has to say who may come in.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
     /// Address and port to listen on, without TLS.
@@ -55,12 +55,12 @@ pub struct Settings {
 }
 
 /// One bay.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BaySettings {
     /// Its name on the wire.
     pub bay: String,
-    /// What it is called on the wall; its name if left out.
+    /// What people call it; its name if left out.
     pub title: Option<String>,
     /// The rule set that jobs use unless they say otherwise.
     #[serde(default = "shipped")]
@@ -75,7 +75,7 @@ pub struct BaySettings {
 }
 
 /// The pressure of the air.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BarometerSettings {
     /// The pressure with its unit, such as `1003 hPa`: not reduced to sea level.
@@ -85,7 +85,7 @@ pub struct BarometerSettings {
 }
 
 /// One instrument of a bay.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct InstrumentSettings {
     /// Its name in the bay.
@@ -98,17 +98,17 @@ pub struct InstrumentSettings {
 }
 
 /// Logging.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct LogSettings {
-    /// What to log, such as `info` or `trisectd=debug`.
+    /// What to log, by level and module, such as `info` or `trisect=debug`.
     pub level: String,
     /// How: `text` for people, `json` for programs.
     pub format: LogFormat,
 }
 
 /// How log lines look.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LogFormat {
     /// For people.

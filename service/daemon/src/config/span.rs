@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::time::Duration;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// A length of time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
@@ -33,6 +33,26 @@ impl Span {
     /// Whether it is none.
     pub const fn is_none(self) -> bool {
         self.0.is_zero()
+    }
+}
+
+impl std::fmt::Display for Span {
+    /// In the largest unit that leaves a whole number.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let millis = self.0.as_millis();
+        let units = [(86_400_000, "days"), (3_600_000, "h"), (60_000, "min"), (1000, "s")];
+        let whole = units.iter().find(|(unit, _)| millis != 0 && millis % unit == 0);
+        match whole {
+            Some((unit, word)) => write!(f, "{} {word}", millis / unit),
+            None if millis == 0 => f.write_str("0 s"),
+            None => write!(f, "{millis} ms"),
+        }
+    }
+}
+
+impl Serialize for Span {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
     }
 }
 

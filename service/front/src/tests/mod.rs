@@ -19,7 +19,7 @@ use std::time::Duration;
 use axum::Router;
 use axum::routing::get;
 use jsonrpsee::RpcModule;
-use jsonrpsee::types::ErrorObjectOwned;
+use jsonrpsee_types::ErrorObjectOwned;
 use serde_json::{Value, json};
 use tokio::net::TcpListener;
 use tokio::sync::Semaphore;

@@ -13,7 +13,7 @@ use crate::error::{ErrorKind, WireError};
 use crate::method::{Method, Role, Subscription};
 use crate::table::RpcDiscover;
 use crate::types::OpenRpc;
-use jsonrpsee::types::ErrorObjectOwned;
+use jsonrpsee_types::ErrorObjectOwned;
 use jsonrpsee::{Extensions, RpcModule};
 use std::future::Future;
 use std::sync::Arc;
