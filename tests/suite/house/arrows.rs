@@ -55,7 +55,10 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     // The physics: reads no rule set.
     ("trisect-machine", &["trisect-measure"]),
     // How a test is done, as data.
-    ("trisect-technician", &["trisect-measure"]),
+    (
+        "trisect-technician",
+        &["trisect-measure", "trisect-machine"],
+    ),
     // The only one that knows both the machine model and the reasoning: it holds one against the other.
     (
         "trisect-survey",

@@ -6,7 +6,6 @@
 //! only apart.
 
 mod corruption;
-pub mod direct;
 mod es51922;
 mod fs9922;
 mod function;

@@ -210,7 +210,10 @@ mod tests {
         // Racing, an engine turns at 3000 rpm: a gain of 0.1 % is 3 rpm there.
         let racing = trisect_machine::Fault::parse_list("metering-stuck-open").unwrap();
         let mut machine = Machine::new(3, &racing);
-        machine.try_start(trisect_machine::Drive::Harness, 10.0);
+        machine.with(|c| c.key = trisect_machine::Key::Crank);
+        machine.wait_until(12.0, |m| m.rpm() > 500.0);
+        machine.with(|c| c.key = trisect_machine::Key::On);
+        machine.advance(10.0);
         let rpm = machine.rpm();
         assert!(rpm > 2500.0);
         let off = |seed| {

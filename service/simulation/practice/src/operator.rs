@@ -45,8 +45,15 @@ impl Operator<'_> {
                 }
             }
             Step::SayPhase(phase) => self.say(Some(*phase), None).await?,
+            Step::SayOffUnlessRunning => {
+                if !self.simulated.wait_until(0.0, runs).await {
+                    self.say(Some(Phase::Off), None).await?;
+                }
+            }
             Step::Connect(_)
-            | Step::PlaceLeads { .. }
+            | Step::MoveLeads { .. }
+            | Step::SayLeads
+            | Step::LiftLeads
             | Step::EnterAmbientTemperature
             | Step::BeginReading
             | Step::WriteDown

@@ -9,6 +9,7 @@ pub fn steps_of(rules: &Ruleset, check: &CheckShown) -> Option<Vec<Step>> {
     let HowShown::Measured {
         point,
         phase,
+        take,
         after,
         over,
         ..
@@ -23,6 +24,7 @@ pub fn steps_of(rules: &Ruleset, check: &CheckShown) -> Option<Vec<Step>> {
         minus: minus.map(|[minuend, subtrahend]| [minuend.as_str(), subtrahend.as_str()]),
         quantity: shown.quantity.parse().ok()?,
         phase: Phase::from_word(phase.first()?.word())?,
+        decays: take == "decay",
         drive: check.drive.map(on_pump),
         after: *after,
         over: *over,

@@ -9,7 +9,7 @@ use trisect_rules::{RuleSet, Side};
 
 use crate::bins::Bins;
 use crate::course::{Course, isolated};
-use crate::hands::Hands;
+use crate::technician::Technician;
 
 /// Steps after which a technician would go home.
 const STEPS: usize = 45;
@@ -92,7 +92,7 @@ pub(crate) fn beliefs(verdict: &Verdict) -> [f64; 4] {
 }
 
 /// Follows the advice until one side is isolated, then on to which suspect it is.
-pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Worked {
+pub(crate) fn follow(rules: &RuleSet, technician: &mut Technician, truth: &[Side]) -> Worked {
     let mut cannot = HashSet::new();
     let (mut tests, mut minutes) = (0, 0.0);
     let mut found: Option<(u32, f64)> = None;
@@ -100,10 +100,10 @@ pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Work
     let mut along = Bins::default();
     let mut tired = true;
     for _ in 0..STEPS {
-        let verdict = hands.diagnosis.verdict();
+        let verdict = technician.diagnosis.verdict();
         if course.see(isolated(&verdict), minutes, beliefs(&verdict)) {
             found.get_or_insert((tests, minutes));
-            marks.push((Arc::clone(&verdict), hands.diagnosis.events()));
+            marks.push((Arc::clone(&verdict), technician.diagnosis.events()));
         }
         let Some(test) = choose(&verdict, &cannot) else {
             tired = false;
@@ -112,13 +112,13 @@ pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Work
         let Some(check) = rules.check_index(&test.check) else {
             break;
         };
-        if !hands.carry_out(check) {
+        if !technician.carry_out(check) {
             cannot.insert(test.check.clone());
             continue;
         }
         tests += 1;
         minutes += rules.checks[check].minutes;
-        let after = hands.diagnosis.verdict();
+        let after = technician.diagnosis.verdict();
         if found.is_none() {
             along.sides(&after, truth);
         }
@@ -127,10 +127,10 @@ pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Work
             cannot.insert(test.check.clone());
         }
     }
-    let last = hands.diagnosis.verdict();
+    let last = technician.diagnosis.verdict();
     // Out of steps, the last one's verdict has not been seen yet; seen twice, it counts once.
     if course.see(isolated(&last), minutes, beliefs(&last)) {
-        marks.push((Arc::clone(&last), hands.diagnosis.events()));
+        marks.push((Arc::clone(&last), technician.diagnosis.events()));
     }
     let (tests, minutes) = found.unwrap_or((tests, minutes));
     let verdict = marks.first().map_or(&last, |(verdict, _)| verdict);
@@ -149,7 +149,7 @@ pub(crate) fn follow(rules: &RuleSet, hands: &mut Hands, truth: &[Side]) -> Work
 /// Goes down the checklist until one side is isolated.
 pub(crate) fn checklist(
     rules: &RuleSet,
-    hands: &mut Hands,
+    technician: &mut Technician,
     complaint: Option<usize>,
 ) -> (u32, f64, Arc<Verdict>) {
     let (mut tests, mut minutes) = (0, 0.0);
@@ -158,15 +158,15 @@ pub(crate) fn checklist(
     let rest = (0..rules.checks.len())
         .filter(|check| !CHECKLIST.contains(&rules.checks[*check].id.as_str()));
     for check in listed.chain(rest) {
-        if left_out.contains(&check) || !hands.carry_out(check) {
+        if left_out.contains(&check) || !technician.carry_out(check) {
             continue;
         }
         tests += 1;
         minutes += rules.checks[check].minutes;
-        let verdict = hands.diagnosis.verdict();
+        let verdict = technician.diagnosis.verdict();
         if isolated(&verdict).is_some() {
             return (tests, minutes, verdict);
         }
     }
-    (tests, minutes, hands.diagnosis.verdict())
+    (tests, minutes, technician.diagnosis.verdict())
 }

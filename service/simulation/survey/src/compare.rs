@@ -5,15 +5,15 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use serde::Serialize;
-use trisect_machine::Random;
 use trisect_diagnosis::{Model, Outcome};
+use trisect_machine::Random;
 use trisect_rules::{How, RuleSet};
 
 use crate::SurveyError;
 use crate::draw::{Drawn, Lot};
-use crate::hands::Hands;
 use crate::run::Survey;
 use crate::stats::Share;
+use crate::technician::Technician;
 use crate::threads;
 
 /// A row of a check or a complaint: a suspect, and how often the check fails, or
@@ -181,11 +181,11 @@ impl Count {
 
 /// What comes of one check on a machine fresh in the shop.
 fn tried(model: &Arc<Model>, drawn: &Drawn, check: usize, random: Random) -> Outcome {
-    let mut hands = Hands::new(model, drawn.machine.clone(), None, random, false);
-    if !hands.carry_out(check) {
+    let mut technician = Technician::new(model, drawn.machine.clone(), None, random, false);
+    if !technician.carry_out(check) {
         return Outcome::Void;
     }
-    hands
+    technician
         .diagnosis
         .verdict()
         .outcome(&model.rules().checks[check].id)

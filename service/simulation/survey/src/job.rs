@@ -2,16 +2,16 @@
 
 use std::sync::Arc;
 
-use trisect_machine::Random;
 use trisect_diagnosis::{Event, Model, Verdict};
+use trisect_machine::Random;
 use trisect_rules::{Side, Standing};
 
 use crate::advice::{Worked, beliefs, checklist, follow};
 use crate::bins::Bins;
 use crate::course::{Course, isolated};
 use crate::draw::{Drawn, Lot};
-use crate::hands::Hands;
 use crate::substitution::{Substituted, substitute};
+use crate::technician::Technician;
 
 /// What a job came to.
 #[derive(Clone, Debug)]
@@ -75,7 +75,7 @@ fn advised(
     seed: u64,
     index: u64,
     keep: bool,
-) -> (Hands, Worked) {
+) -> (Technician, Worked) {
     let rules = model.rules();
     let sides: Vec<Side> = drawn
         .faults
@@ -83,9 +83,10 @@ fn advised(
         .map(|f| rules.suspects[*f].side)
         .collect();
     let random = stream(seed, index, ADVISED);
-    let mut hands = Hands::new(model, drawn.machine.clone(), drawn.complaint, random, keep);
-    let worked = follow(rules, &mut hands, &sides);
-    (hands, worked)
+    let mut technician =
+        Technician::new(model, drawn.machine.clone(), drawn.complaint, random, keep);
+    let worked = follow(rules, &mut technician, &sides);
+    (technician, worked)
 }
 
 /// Draws the machine of this number and works it.
@@ -99,7 +100,7 @@ pub(crate) fn work(model: &Arc<Model>, lot: &Lot, seed: u64, index: u64) -> Outc
         .map(|f| rules.suspects[*f].side)
         .collect();
     let random = stream(seed, index, LISTED);
-    let mut by_list = Hands::new(model, drawn.machine.clone(), drawn.complaint, random, false);
+    let mut by_list = Technician::new(model, drawn.machine.clone(), drawn.complaint, random, false);
     let (tests, minutes, listed) = checklist(rules, &mut by_list, drawn.complaint);
     let listed_right = listed.side.is_some_and(|side| sides.contains(&side));
     let listed_isolated = isolated(&listed).is_some();
@@ -179,8 +180,8 @@ pub(crate) fn tell(
     isolation: Option<usize>,
 ) -> Told {
     let drawn = lot.machine(model.rules(), &mut stream(seed, index, DRAWN));
-    let (mut hands, worked) = advised(model, &drawn, seed, index, true);
-    let mut events = hands.log.take().unwrap_or_default();
+    let (mut technician, worked) = advised(model, &drawn, seed, index, true);
+    let mut events = technician.log.take().unwrap_or_default();
     let mark = isolation.and_then(|number| worked.marks.get(number));
     let verdict = match mark {
         Some((verdict, count)) => {

@@ -1,7 +1,7 @@
 //! A rule set put to many simulated machines: how often it is right.
 //!
 //! [`survey`] draws machines and faults, lets a simulated technician follow the
-//! advice of the diagnosis until a side is isolated or there is nothing left to
+//! advice of the diagnosis, by the steps of `trisect-technician`, until a side is isolated or there is nothing left to
 //! test, and reports. Readings are handed over directly; nothing is slept for.
 //!
 //! This crate is the only one that knows both the machine model and the
@@ -18,17 +18,18 @@ mod bins;
 mod compare;
 mod course;
 mod draw;
-mod hands;
+mod instrument;
+mod instruments;
 mod job;
 mod minutes;
 mod people;
 mod picture;
 mod rank;
 mod report;
-mod rig;
 mod run;
 mod stats;
 mod substitution;
+mod technician;
 mod threads;
 mod words;
 mod worst;
@@ -41,6 +42,7 @@ pub use rank::Worst;
 pub use report::{Confused, Mistake, Reason, Report};
 pub use run::{Survey, survey};
 pub use stats::{Share, median_interval, median_ranks, quantile};
+pub use technician::steps_of;
 pub use threads::MOST_THREADS;
 pub use words::words;
 pub use worst::{Case, worst_cases};

@@ -1,9 +1,10 @@
 //! People: they misread, mishear and answer wrongly sometimes. All shares are
 //! engineering judgement, from memory, but the one in twenty misread.
 
-use trisect_simulated::instruments::direct::Shown;
 use trisect_machine::Random;
 use trisect_measure::Amount;
+
+use crate::instrument::Shown;
 
 /// Of all that a person reads off a dial or display, so much is misread.
 const MISREAD: f64 = 0.05;

@@ -4,7 +4,7 @@ use trisect_machine::Drive;
 use trisect_measure::Quantity;
 
 use crate::sequence::{
-    START_WITHIN, cranking, high_idle, key_on, loaded, prime, rest, start, stop_under_pressure,
+    START_WITHIN, build_up, cranking, high_idle, key_on, let_go, loaded, prime, rest, start,
 };
 use crate::{Control, Instrument, Lead, Phase, Step};
 
@@ -42,6 +42,8 @@ pub struct Measured<'a> {
     pub quantity: Quantity,
     /// The first of its phases: the one that the machine is brought into.
     pub phase: Phase,
+    /// Whether it is about what is lost in its window, so that there has to be something to lose.
+    pub decays: bool,
     /// The drive that it says.
     pub drive: Option<Drive>,
     /// Seconds after the phase began until its window opens.
@@ -102,8 +104,9 @@ impl Measured<'_> {
         let leads = self.leads()?;
         // The drive before the leads: a clamp on the bypass drive's lead needs that lead to be there.
         let mut steps = vec![
+            Step::LiftLeads,
             Step::Connect(self.drive()),
-            Step::PlaceLeads {
+            Step::MoveLeads {
                 leads,
                 settle: LEAD_SETTLES,
             },
@@ -114,18 +117,20 @@ impl Measured<'_> {
         Some(steps)
     }
 
-    /// Brings the machine into the check's phase.
+    /// Brings the machine into the check's phase. What the leads show before it is ready is of no
+    /// test, so they are lifted until then.
     fn enter(&self) -> Vec<Step> {
-        match self.phase {
+        let (before, then) = match self.phase {
+            _ if self.decays => (build_up(), let_go()),
             // It has been at rest since the test before; said again, windows start anew.
-            Phase::Off => vec![Step::SayPhase(Phase::Off)],
-            Phase::KeyOn => key_on(),
-            Phase::Stopping => stop_under_pressure(),
-            Phase::Cranking => [prime(), cranking()].concat(),
-            Phase::Idle => start(START_WITHIN),
-            Phase::HighIdle => [start(START_WITHIN), high_idle()].concat(),
-            Phase::Loaded => [start(START_WITHIN), loaded()].concat(),
-        }
+            Phase::Off | Phase::Stopping => (Vec::new(), vec![Step::SayPhase(Phase::Off)]),
+            Phase::KeyOn => (key_on(), Vec::new()),
+            Phase::Cranking => (prime(), cranking()),
+            Phase::Idle => (prime(), start(START_WITHIN)),
+            Phase::HighIdle => (prime(), [start(START_WITHIN), high_idle()].concat()),
+            Phase::Loaded => (prime(), [start(START_WITHIN), loaded()].concat()),
+        };
+        [before, vec![Step::SayLeads], then].concat()
     }
 
     /// Looks for as long as the check asks.
@@ -148,10 +153,10 @@ impl Measured<'_> {
 
     /// Switches off what was switched on.
     fn leave(&self) -> Vec<Step> {
-        match self.phase {
-            Phase::Off | Phase::Stopping => Vec::new(),
-            _ => rest(),
+        if self.decays || matches!(self.phase, Phase::Off | Phase::Stopping) {
+            return Vec::new();
         }
+        rest()
     }
 }
 

@@ -1,7 +1,7 @@
 //! What is done with the engine alone, with no test in mind: the practice bay's key.
 
 use crate::Step;
-use crate::sequence::{START_WITHIN, key_on, press, release, rest, start};
+use crate::sequence::{START_WITHIN, key_on, press, prime, release, rest, start};
 
 /// The longest crank, seconds: at most 30 at a time is the published practice (TM 10-3930-671-24).
 const LONGEST_CRANK: f64 = 30.0;
@@ -22,7 +22,7 @@ pub fn on() -> Vec<Step> {
 
 /// Cranked for as long as it does not start, 30 s at most.
 pub fn crank() -> Vec<Step> {
-    [rest(), start(LONGEST_CRANK)].concat()
+    [rest(), prime(), start(LONGEST_CRANK)].concat()
 }
 
 /// Started unless it runs, and left at idle.
@@ -43,7 +43,7 @@ fn started(runs: bool) -> Vec<Step> {
     if runs {
         return Vec::new();
     }
-    [rest(), start(START_WITHIN)].concat()
+    [rest(), prime(), start(START_WITHIN)].concat()
 }
 
 /// Off, on, cranked, idle, high idle, idle. The battery is charged first: a machine that never
@@ -51,6 +51,7 @@ fn started(runs: bool) -> Vec<Step> {
 pub fn round() -> Vec<Step> {
     let mut steps = rest();
     steps.extend([Step::ChargeBattery, Step::Wait(AT_REST)]);
+    steps.extend(prime());
     steps.extend(start(START_WITHIN));
     steps.push(Step::Wait(AT_IDLE));
     steps.extend(press());

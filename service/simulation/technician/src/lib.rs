@@ -17,25 +17,25 @@
 //! | step | survey | demo | practice | decided, and why |
 //! |---|---|---|---|---|
 //! | drive and leads | leads first | drive first | - | drive first: the clamp of `bypass-current` goes around the bypass drive's lead |
-//! | a lead that is there already | stays | lifted and placed again | stays | stays: nobody lifts a clip to put it back |
-//! | settling of a moved lead | none | 1 s, then said | none | 1 s, then said: the last reading of the old place is gone by then |
-//! | instruments while the machine is brought into its phase | not read | read | read | read: an instrument in a bay streams all the time |
-//! | `key-on` while the fuel line fills | not said | not said | said at once | said at once: with the phase at `off`, a battery under lamps, lift pump and intake heater counted as one at rest |
+//! | leads while the machine is brought into its phase | not read | read | read | said to be lifted until it is ready: what they show before is of no test. Read with the phase still at `off`, a battery under lamps, lift pump and intake heater displaced the one that was measured at rest |
+//! | a lead that is there already | stays | lifted and placed again | stays | it stays, and is said to be lifted and placed again like all others |
+//! | settling of a moved lead | none | 1 s | none | 1 s: the last reading of the old place is gone by then |
+//! | `key-on` while the fuel line fills | not said | not said | said at once | said at once, as it is so; a crank in vain comes back to `key-on` and not to `off` |
 //! | key on before cranking | 3 s | 3 s | 3 s | 3 s |
-//! | `key-on` for a test | said after 1 s | said after 1 s | said at once | both: at once because it is so, after 1 s so that the windows start when every instrument shows it |
+//! | `key-on` for a test | said after 1 s | said after 1 s | said at once | both: at once because it is so, after 1 s so that windows start when every instrument shows it |
 //! | `off` for a test | said at once | said after 1 s more | - | said at once: the machine has been at rest since the test before |
 //! | air while cranking | cut just before the starter | cut just before | open | cut for a test that cranks, so that the engine cannot start and is measured for as long as it takes; open where a start is wanted |
 //! | `cranking` | said with the starter | said with the starter | told by the speed | said with the starter in a test (a weak battery turns it too slowly to be told from standing), told by the speed in a start |
 //! | longest start | 12 s | 12 s | 30 s, and 8 s in a round | 12 s, as the operator of the machine model; 30 s (TM 10-3930-671-24) where a person asked for a crank alone |
 //! | idling before load | 2 s | 3 s | - | 3 s: load and high idle only once the idle is steady |
 //! | `high-idle` of a test | pedal 0.8 and button, at once | nothing was pressed | pedal 0.6 and button | after 3 s of idle pedal 0.6 and button, then 2 s to run up: 0.6 is about the speed that the button asks for |
-//! | pressure built up before `pressure-holds` | key on for 8 s | 3 s of key, 3 s of cranking | - | key on for 8 s: the lift pump alone fills the lines, cranking draws on battery and line for nothing |
-//! | `off` of `pressure-holds` | said with the key | not said (told by the speed) | - | said with the key: the pressure begins to fall then |
+//! | pressure for `pressure-holds` | none was built up: its first phase is `off`, and the line stood since the test before | 3 s of key, 3 s of cranking | - | key on for 8 s: what is lost after the stop can only be lost from a full line. The lift pump alone fills it; cranking draws on battery and line for nothing |
+//! | `off` of `pressure-holds` | said | not said | - | said with the key: the pressure begins to fall then |
 //! | length of a look | `after`, then `over` + 1 s | `after` + `over` + 0.5 s | - | `after`, then `over` + 1 s: the slowest meter shows its last 0.5 s late |
 //! | a finding that is not there yet | not waited for | up to 6 s | - | up to 6 s where readings travel; the survey has them in step |
 //! | sweep of the pedal | 7 s at least | 2.5 s | - | 7 s at least, one at each place: a meter that reads five times a second shows each of them |
-//! | `off` after a test | said when the engine stands | said when the tachometer shows it | said when it stands | said with the key, so that nothing read with the key off counts as `key-on` or `cranking`, and again 1 s after the engine stands |
-//! | an engine that does not stop | air cut after 5 s | after 4 s | after 4 s | after 5 s: one under load may run out for four |
+//! | `off` after a test | said when the engine stands | said when the tachometer shows it | said when it stands | said with the key where the engine does not run (nothing read with the key off counts as `key-on`); for all, said 1 s after it stands. Not said while it runs out: a run that is broken in two has a calm second half, and a racing pump passed for a sound one |
+//! | an engine that does not stop | air cut after 5 s | after 4 s | after 4 s | after 5 s |
 //! | resistance | with the multimeter | with a second one | - | an instrument of its own; whoever has one multimeter takes that for both |
 //! | back to low idle | - | - | pedal alone | pedal and button: each is heard by its own drive |
 //! | battery charged | never | never | each round | each round of the practice bay, which goes on for hours; a job takes what the battery has |

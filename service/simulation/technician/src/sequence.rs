@@ -34,10 +34,11 @@ pub fn arrival() -> Vec<Step> {
         point: "engine-speed".to_owned(),
     };
     vec![
-        Step::PlaceLeads {
+        Step::MoveLeads {
             leads: vec![tachometer],
             settle: LEAD_SETTLES,
         },
+        Step::SayLeads,
         Step::EnterAmbientTemperature,
     ]
 }
@@ -48,7 +49,7 @@ pub fn arrival() -> Vec<Step> {
 /// anything else, and again once every instrument shows it, so that windows start there.
 pub fn rest() -> Vec<Step> {
     vec![
-        Step::SayPhase(Phase::Off),
+        Step::SayOffUnlessRunning,
         Step::Operate(Control::EverythingOff),
         Step::WaitUntilStill {
             within: STOPS_WITHIN,
@@ -99,11 +100,9 @@ pub(crate) fn cranking() -> Vec<Step> {
     ]
 }
 
-/// Key on, and cranked until it runs. The phases are told by its speed.
+/// Cranked until it runs. The phases are told by its speed.
 pub(crate) fn start(within: f64) -> Vec<Step> {
-    let mut steps = prime();
-    steps.push(Step::Start { within });
-    steps
+    vec![Step::Start { within }]
 }
 
 /// Up to high idle, once the engine idles steadily. Pedal and button are both pressed: each is
@@ -141,15 +140,18 @@ pub(crate) fn loaded() -> Vec<Step> {
     ]
 }
 
-/// The lift pump alone brings the lines to full pressure, then the key is turned off. Cranking
-/// would take from the line, and from the battery, what it is not about. Off is said at that
-/// moment: the pressure begins to fall then.
-pub(crate) fn stop_under_pressure() -> Vec<Step> {
+/// The lift pump alone brings the lines to full pressure. Cranking would take from the line, and
+/// from the battery, what it is not about.
+pub(crate) fn build_up() -> Vec<Step> {
     let mut steps = turn_key_on();
-    steps.extend([
-        Step::Wait(BUILD_UP),
+    steps.push(Step::Wait(BUILD_UP));
+    steps
+}
+
+/// Key off, with the engine at rest. Off is said at that moment: the pressure begins to fall then.
+pub(crate) fn let_go() -> Vec<Step> {
+    vec![
         Step::SayPhase(Phase::Off),
         Step::Operate(Control::EverythingOff),
-    ]);
-    steps
+    ]
 }

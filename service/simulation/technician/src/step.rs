@@ -24,14 +24,17 @@ pub fn stands(machine: &Machine) -> bool {
 pub enum Step {
     /// Plugs this drive onto the pump, and says so; nothing if it is there already.
     Connect(Drive),
-    /// Puts every lead that is elsewhere to its point: lifted first, so that no reading of the old
-    /// place is taken for one of the new, and said to be placed once `settle` seconds have passed.
-    PlaceLeads {
+    /// Puts leads to their points, and lets what was moved settle. Nothing is said of it.
+    MoveLeads {
         /// The leads.
         leads: Vec<Lead>,
-        /// Seconds between the move and saying so.
+        /// Seconds that a reading takes to settle after a lead was moved.
         settle: f64,
     },
+    /// Says of every lead where it is: from now on what it shows counts.
+    SayLeads,
+    /// Says of every lead but the tachometer's that it is lifted: what it shows counts no more.
+    LiftLeads,
     /// Reads the yard's thermometer, and enters it.
     EnterAmbientTemperature,
     /// Turns, presses or opens something.
@@ -55,6 +58,9 @@ pub enum Step {
     CutAirIfTurning,
     /// Says the phase of the engine.
     SayPhase(Phase),
+    /// Says `off`, unless the engine runs: its speed tells how it runs out, and `off` said in
+    /// between would make two runs of one, of which the second is calm however it raced before.
+    SayOffUnlessRunning,
     /// Whoever reads by eye begins here; what was seen before is forgotten.
     BeginReading,
     /// Whoever reads by eye writes down what was seen.

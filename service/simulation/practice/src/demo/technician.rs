@@ -1,7 +1,7 @@
 //! The technician of the demo: carries out, at the simulated bay, what the service advises, and tells the
 //! service what it has to be told.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use trisect_machine as machine;
 use trisect_measure::Unit;
@@ -28,7 +28,9 @@ pub(super) struct Technician<'a> {
     /// The invented name.
     pub(super) by: &'a str,
     drive: machine::Drive,
+    /// Where the leads are, and of which it was said.
     leads: BTreeMap<Instrument, String>,
+    placed: BTreeSet<Instrument>,
 }
 
 /// How the simulated bay calls an instrument.
@@ -58,6 +60,7 @@ impl<'a> Technician<'a> {
             by,
             drive: machine::Drive::Harness,
             leads: BTreeMap::new(),
+            placed: BTreeSet::new(),
         };
         technician.carry_out(&arrival(), None).await?;
         Ok(technician)
@@ -92,26 +95,26 @@ impl<'a> Technician<'a> {
         check: Option<&CheckShown>,
     ) -> Result<bool, DemoError> {
         for step in steps {
-            let go_on = match (step, check) {
-                (Step::Connect(drive), _) => self.connect(*drive).await.map(|()| true)?,
-                (Step::PlaceLeads { leads, settle }, _) => {
-                    self.place(leads, *settle).await?;
-                    true
-                }
-                (Step::EnterAmbientTemperature, _) => {
-                    self.enter_ambient_temperature().await?;
-                    true
-                }
+            match (step, check) {
+                (Step::Connect(drive), _) => self.connect(*drive).await?,
+                (Step::MoveLeads { leads, settle }, _) => self.move_leads(leads, *settle).await?,
+                (Step::SayLeads, _) => self.say_leads().await?,
+                (Step::LiftLeads, _) => self.lift_leads().await?,
+                (Step::EnterAmbientTemperature, _) => self.enter_ambient_temperature().await?,
                 (Step::AwaitFinding { within }, Some(check)) => {
                     self.await_finding(&check.id, *within).await?;
-                    true
                 }
-                (Step::Ask, Some(check)) => self.answer(check).await?,
+                (Step::Ask, Some(check)) => {
+                    if !self.answer(check).await? {
+                        return Ok(false);
+                    }
+                }
                 // Every instrument of this bay sends what it reads: nothing is read by eye.
-                (step, _) => self.operator.step(step).await?,
-            };
-            if !go_on {
-                return Ok(false);
+                (step, _) => {
+                    if !self.operator.step(step).await? {
+                        return Ok(false);
+                    }
+                }
             }
         }
         Ok(true)
@@ -127,39 +130,56 @@ impl<'a> Technician<'a> {
         Ok(())
     }
 
-    /// Puts leads where they are not yet, and says so once they have settled.
-    async fn place(&mut self, leads: &[Lead], settle: f64) -> Result<(), DemoError> {
-        let elsewhere = |lead: &&Lead| self.leads.get(&lead.instrument) != Some(&lead.point);
-        let moving: Vec<&Lead> = leads.iter().filter(elsewhere).collect();
-        if moving.is_empty() {
-            return Ok(());
+    /// Puts leads where they are not yet, and lets them settle.
+    async fn move_leads(&mut self, leads: &[Lead], settle: f64) -> Result<(), DemoError> {
+        let simulated = self.operator.simulated;
+        let mut moved = false;
+        for lead in leads {
+            let before = self.leads.insert(lead.instrument, lead.point.clone());
+            if before.as_ref() != Some(&lead.point) {
+                simulated.place(name(lead.instrument), 0, &lead.point)?;
+                moved = true;
+            }
         }
-        let Operator {
-            service,
-            simulated,
-            bay,
-        } = self.operator;
-        for lead in &moving {
-            let lifted = ProbeLiftParams {
-                bay: bay.to_owned(),
-                instrument: name(lead.instrument).to_owned(),
+        if moved {
+            simulated.wait(settle).await;
+        }
+        Ok(())
+    }
+
+    /// Says where the leads are.
+    async fn say_leads(&mut self) -> Result<(), DemoError> {
+        for (instrument, point) in &self.leads {
+            if self.placed.insert(*instrument) {
+                let probe = ProbePlaceParams {
+                    bay: self.operator.bay.to_owned(),
+                    instrument: name(*instrument).to_owned(),
+                    channel: CHANNEL.to_owned(),
+                    point: point.clone(),
+                };
+                let service = self.operator.service;
+                let doing = "cannot place a probe";
+                service.call::<ProbePlace>(doing, &probe).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Says of every lead but the tachometer's that it is lifted.
+    async fn lift_leads(&mut self) -> Result<(), DemoError> {
+        for instrument in std::mem::take(&mut self.placed) {
+            if instrument == Instrument::Tachometer {
+                self.placed.insert(instrument);
+                continue;
+            }
+            let probe = ProbeLiftParams {
+                bay: self.operator.bay.to_owned(),
+                instrument: name(instrument).to_owned(),
                 channel: CHANNEL.to_owned(),
             };
+            let service = self.operator.service;
             let doing = "cannot lift a probe";
-            service.call::<ProbeLift>(doing, &lifted).await?;
-            simulated.place(name(lead.instrument), 0, &lead.point)?;
-        }
-        simulated.wait(settle).await;
-        for lead in moving {
-            let placed = ProbePlaceParams {
-                bay: bay.to_owned(),
-                instrument: name(lead.instrument).to_owned(),
-                channel: CHANNEL.to_owned(),
-                point: lead.point.clone(),
-            };
-            let doing = "cannot place a probe";
-            service.call::<ProbePlace>(doing, &placed).await?;
-            self.leads.insert(lead.instrument, lead.point.clone());
+            service.call::<ProbeLift>(doing, &probe).await?;
         }
         Ok(())
     }

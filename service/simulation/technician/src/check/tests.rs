@@ -4,8 +4,8 @@ use trisect_machine::{BypassCommand, Key};
 use super::*;
 use Control::{Air, Bypass, EverythingOff, Load, Pedal};
 use Step::{
-    AwaitFinding, BeginReading, Connect, CutAirIfTurning, Operate, PlaceLeads, SayPhase, Start,
-    Wait, WaitUntilStill, WriteDown,
+    AwaitFinding, BeginReading, Connect, CutAirIfTurning, LiftLeads, MoveLeads, Operate, SayLeads,
+    SayOffUnlessRunning, SayPhase, Start, Wait, WaitUntilStill, WriteDown,
 };
 
 fn measured(point: &str, quantity: Quantity, phase: Phase) -> Measured<'_> {
@@ -14,6 +14,7 @@ fn measured(point: &str, quantity: Quantity, phase: Phase) -> Measured<'_> {
         minus: None,
         quantity,
         phase,
+        decays: false,
         drive: None,
         after: 0.0,
         over: None,
@@ -28,8 +29,9 @@ fn key(key: Key) -> Step {
 /// one lead and the rest afterwards.
 fn check(measured: &Measured<'_>, lead: Instrument, drive: Drive, expected: &[Step]) {
     let mut all = vec![
+        LiftLeads,
         Connect(drive),
-        PlaceLeads {
+        MoveLeads {
             leads: vec![Lead {
                 instrument: lead,
                 point: measured.point.to_owned(),
@@ -53,7 +55,7 @@ fn looked(after: f64, seconds: f64) -> Vec<Step> {
 
 fn switched_off() -> Vec<Step> {
     vec![
-        SayPhase(Phase::Off),
+        SayOffUnlessRunning,
         Operate(EverythingOff),
         WaitUntilStill { within: 5.0 },
         CutAirIfTurning,
@@ -81,7 +83,12 @@ fn asked() {
 #[test]
 fn at_rest() {
     let test = measured("battery", Quantity::Voltage, Phase::Off);
-    let expected = [vec![SayPhase(Phase::Off)], looked(0.0, 3.0)].concat();
+    let expected = [
+        vec![SayLeads, SayPhase(Phase::Off)],
+        looked(0.0, 3.0),
+        vec![LiftLeads],
+    ]
+    .concat();
     check(&test, Instrument::Multimeter, Drive::Harness, &expected);
 }
 
@@ -97,6 +104,7 @@ fn with_the_key_on() {
         SayPhase(Phase::KeyOn),
         Wait(1.0),
         SayPhase(Phase::KeyOn),
+        SayLeads,
     ];
     let expected = [on, looked(0.0, 3.0), switched_off()].concat();
     check(&test, Instrument::Multimeter, Drive::Harness, &expected);
@@ -110,6 +118,7 @@ fn cranking_without_air() {
         ..measured("pump-inlet-pressure", Quantity::Pressure, Phase::Cranking)
     };
     let cranked = vec![
+        SayLeads,
         Operate(Air(false)),
         key(Key::Crank),
         SayPhase(Phase::Cranking),
@@ -125,7 +134,7 @@ fn at_idle_on_the_bypass_drive() {
         over: Some(10.0),
         ..measured("engine-speed", Quantity::RotationalSpeed, Phase::Idle)
     };
-    let started = vec![Start { within: 12.0 }];
+    let started = vec![SayLeads, Start { within: 12.0 }];
     let expected = [primed(), started, looked(0.0, 11.0), switched_off()].concat();
     check(&test, Instrument::Tachometer, Drive::Bypass, &expected);
 }
@@ -134,6 +143,7 @@ fn at_idle_on_the_bypass_drive() {
 fn at_high_idle() {
     let test = measured("engine-speed", Quantity::RotationalSpeed, Phase::HighIdle);
     let started = vec![
+        SayLeads,
         Start { within: 12.0 },
         Wait(3.0),
         Operate(Pedal(0.6)),
@@ -151,6 +161,7 @@ fn under_load() {
         ..measured("pump-inlet-pressure", Quantity::Pressure, Phase::Loaded)
     };
     let loaded = vec![
+        SayLeads,
         Start { within: 12.0 },
         Wait(3.0),
         Operate(Pedal(0.6)),
@@ -163,16 +174,18 @@ fn under_load() {
 }
 
 #[test]
-fn after_the_stop() {
+fn what_is_lost_after_the_stop() {
     let test = Measured {
+        decays: true,
         over: Some(60.0),
-        ..measured("pump-inlet-pressure", Quantity::Pressure, Phase::Stopping)
+        ..measured("pump-inlet-pressure", Quantity::Pressure, Phase::Off)
     };
     let built_up = vec![
         Operate(Bypass(BypassCommand::LowIdle)),
         key(Key::On),
         SayPhase(Phase::KeyOn),
         Wait(8.0),
+        SayLeads,
         SayPhase(Phase::Off),
         Operate(EverythingOff),
     ];
@@ -207,13 +220,13 @@ fn a_sweep_of_the_pedal_stays_a_second_at_each_place() {
 fn the_clamp_of_the_bypass_current_is_on_the_bypass_drive() {
     let test = measured("bypass-current", Quantity::Current, Phase::KeyOn);
     let steps = Check::Measured(test).steps().unwrap();
-    assert_eq!(steps[0], Connect(Drive::Bypass));
+    assert_eq!(steps[1], Connect(Drive::Bypass));
     let said = Measured {
         drive: Some(Drive::Harness),
         ..test
     };
     let steps = Check::Measured(said).steps().unwrap();
-    assert_eq!(steps[0], Connect(Drive::Harness));
+    assert_eq!(steps[1], Connect(Drive::Harness));
 }
 
 #[test]

@@ -1,5 +1,5 @@
-//! Instruments whose readings are handed over directly, without a wire: the
-//! same errors, for surveys of many machines.
+//! An instrument whose readings are handed over directly, without a wire: with the errors that those
+//! on pseudo-terminals have, for surveys of many machines.
 
 use trisect_measure::{Amount, Quantity, Unit, combine, resolution_uncertainty};
 
@@ -7,7 +7,7 @@ use trisect_machine::Random;
 
 /// What kind of instrument reads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Make {
+pub(crate) enum Kind {
     /// A hand-held multimeter of 4 000 counts, a clamp for currents.
     Multimeter,
     /// A pressure transducer of 60 psi.
@@ -19,14 +19,14 @@ pub enum Make {
 }
 
 /// A reading: what was shown, and its standard uncertainty by the data sheet, SI.
-pub type Shown = (Amount, f64);
+pub(crate) type Shown = (Amount, f64);
 
 /// An instrument with errors of its own.
 #[derive(Clone, Debug)]
-pub struct Direct {
-    make: Make,
+pub(crate) struct SimulatedInstrument {
+    kind: Kind,
     gain: f64,
-    /// Standing error in units of [`Direct::step`].
+    /// Standing error in units of [`SimulatedInstrument::step`].
     offset: f64,
     /// Seconds between what is shown and when it was.
     latency: f64,
@@ -41,53 +41,53 @@ const OHMS: [f64; 6] = [400.0, 4e3, 40e3, 400e3, 4e6, 40e6];
 /// Counts of a multimeter.
 const COUNTS: f64 = 4000.0;
 
-impl Direct {
-    /// An instrument of this make. Its errors stay within its data sheet.
-    pub fn new(make: Make, random: &mut Random) -> Direct {
-        let spread = match make {
-            Make::Multimeter | Make::Transducer => 0.001,
-            Make::Dial => 0.004,
-            Make::Tachometer => 0.0003,
+impl SimulatedInstrument {
+    /// An instrument of this kind. Its errors stay within its data sheet.
+    pub(crate) fn new(kind: Kind, random: &mut Random) -> SimulatedInstrument {
+        let spread = match kind {
+            Kind::Multimeter | Kind::Transducer => 0.001,
+            Kind::Dial => 0.004,
+            Kind::Tachometer => 0.0003,
         };
-        Direct {
-            make,
+        SimulatedInstrument {
+            kind,
             gain: spread * random.normal().clamp(-2.0, 2.0),
             offset: random.normal().clamp(-1.5, 1.5),
-            latency: match make {
-                Make::Multimeter => random.between(0.05, 0.3),
-                Make::Dial => 0.0,
-                Make::Transducer | Make::Tachometer => random.between(0.0, 0.06),
+            latency: match kind {
+                Kind::Multimeter => random.between(0.05, 0.3),
+                Kind::Dial => 0.0,
+                Kind::Transducer | Kind::Tachometer => random.between(0.0, 0.06),
             },
         }
     }
 
-    /// Its make.
-    pub fn make(&self) -> Make {
-        self.make
+    /// What kind it is.
+    pub(crate) fn kind(&self) -> Kind {
+        self.kind
     }
 
     /// Seconds by which what it shows comes late.
-    pub fn latency(&self) -> f64 {
+    pub(crate) fn latency(&self) -> f64 {
         self.latency
     }
 
     /// Seconds from reading to reading.
-    pub fn period(&self) -> f64 {
-        match self.make {
-            Make::Multimeter => 0.2,
+    pub(crate) fn period(&self) -> f64 {
+        match self.kind {
+            Kind::Multimeter => 0.2,
             _ => 0.1,
         }
     }
 
     /// The smallest difference it shows at this value, and the end of the range.
     fn step(&self, quantity: Quantity, value: f64) -> (f64, f64) {
-        let ranges: &[f64] = match (self.make, quantity) {
-            (Make::Transducer, _) => return (Unit::PSI.to_si(0.01), f64::INFINITY),
-            (Make::Dial, _) => return (Unit::PSI.to_si(0.5), f64::INFINITY),
-            (Make::Tachometer, _) => return (Unit::RPM.to_si(1.0), f64::INFINITY),
-            (Make::Multimeter, Quantity::Current) => &AMPERES,
-            (Make::Multimeter, Quantity::Resistance) => &OHMS,
-            (Make::Multimeter, _) => &VOLTS,
+        let ranges: &[f64] = match (self.kind, quantity) {
+            (Kind::Transducer, _) => return (Unit::PSI.to_si(0.01), f64::INFINITY),
+            (Kind::Dial, _) => return (Unit::PSI.to_si(0.5), f64::INFINITY),
+            (Kind::Tachometer, _) => return (Unit::RPM.to_si(1.0), f64::INFINITY),
+            (Kind::Multimeter, Quantity::Current) => &AMPERES,
+            (Kind::Multimeter, Quantity::Resistance) => &OHMS,
+            (Kind::Multimeter, _) => &VOLTS,
         };
         let last = ranges.last().copied().unwrap_or(f64::INFINITY);
         let end = ranges.iter().copied().find(|end| value.abs() < *end);
@@ -96,10 +96,10 @@ impl Direct {
 
     /// What the data sheet allows at `value`, a half-width in SI.
     fn allowed(&self, quantity: Quantity, value: f64, step: f64) -> f64 {
-        match (self.make, quantity) {
-            (Make::Transducer, _) => Unit::PSI.to_si(60.0) * 0.0025,
-            (Make::Dial, _) => Unit::PSI.to_si(60.0) * 0.016,
-            (Make::Tachometer, _) => Unit::RPM.to_si(5.0),
+        match (self.kind, quantity) {
+            (Kind::Transducer, _) => Unit::PSI.to_si(60.0) * 0.0025,
+            (Kind::Dial, _) => Unit::PSI.to_si(60.0) * 0.016,
+            (Kind::Tachometer, _) => Unit::RPM.to_si(5.0),
             (_, Quantity::Voltage) => 0.005 * value.abs() + 3.0 * step,
             (_, Quantity::Current) => 0.015 * value.abs() + 5.0 * step,
             _ => 0.01 * value.abs() + 5.0 * step,
@@ -108,26 +108,31 @@ impl Direct {
 
     /// Standard deviation of the noise, SI.
     fn noise(&self, step: f64) -> f64 {
-        match self.make {
-            Make::Transducer => 200.0,
-            Make::Dial => 0.3 * step,
-            Make::Multimeter => 0.4 * step,
-            Make::Tachometer => 0.05,
+        match self.kind {
+            Kind::Transducer => 200.0,
+            Kind::Dial => 0.3 * step,
+            Kind::Multimeter => 0.4 * step,
+            Kind::Tachometer => 0.05,
         }
     }
 
     /// Shows a true value; `None` when the reading did not arrive.
-    pub fn show(&self, quantity: Quantity, value: f64, random: &mut Random) -> Option<Shown> {
-        if random.chance(DROPPED) && self.make != Make::Dial {
+    pub(crate) fn show(
+        &self,
+        quantity: Quantity,
+        value: f64,
+        random: &mut Random,
+    ) -> Option<Shown> {
+        if random.chance(DROPPED) && self.kind != Kind::Dial {
             return None;
         }
         let (step, end) = self.step(quantity, value);
         if value.abs() >= end {
             return Some((Amount::Above(end), end * 0.01));
         }
-        let offset = match self.make {
+        let offset = match self.kind {
             // A third of what 0.25 % of full scale allows.
-            Make::Transducer => 0.3 * self.offset * self.allowed(quantity, value, step),
+            Kind::Transducer => 0.3 * self.offset * self.allowed(quantity, value, step),
             _ => self.offset * step,
         };
         let erring = value * (1.0 + self.gain) + offset + self.noise(step) * random.normal();
@@ -144,40 +149,47 @@ impl Direct {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::instruments::mean_and_spread;
+
+    /// Mean and standard deviation.
+    fn mean_and_spread(values: &[f64]) -> (f64, f64) {
+        let count = values.len() as f64;
+        let mean = values.iter().sum::<f64>() / count;
+        let square: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+        (mean, (square / count).sqrt())
+    }
 
     /// Errors stay within what the stated uncertainty covers.
-    fn check(make: Make, quantity: Quantity, value: f64) {
+    fn check(kind: Kind, quantity: Quantity, value: f64) {
         for seed in 0..200 {
             let mut random = Random::new(seed, 1);
-            let instrument = Direct::new(make, &mut random);
+            let instrument = SimulatedInstrument::new(kind, &mut random);
             let Some((amount, u)) = instrument.show(quantity, value, &mut random) else {
                 continue;
             };
             let shown = amount.exact().unwrap();
             assert!(
                 (shown - value).abs() < 3.0 * u,
-                "{make:?} {value} shown as {shown}, u {u}"
+                "{kind:?} {value} shown as {shown}, u {u}"
             );
         }
     }
 
     #[test]
     fn errors_are_covered_by_the_uncertainty() {
-        check(Make::Multimeter, Quantity::Voltage, 12.4);
-        check(Make::Multimeter, Quantity::Voltage, 0.08);
-        check(Make::Multimeter, Quantity::Current, 3.0);
-        check(Make::Multimeter, Quantity::Resistance, 60.0);
-        check(Make::Transducer, Quantity::Pressure, 34e3);
-        check(Make::Dial, Quantity::Pressure, 34e3);
-        check(Make::Tachometer, Quantity::RotationalSpeed, 15.0);
+        check(Kind::Multimeter, Quantity::Voltage, 12.4);
+        check(Kind::Multimeter, Quantity::Voltage, 0.08);
+        check(Kind::Multimeter, Quantity::Current, 3.0);
+        check(Kind::Multimeter, Quantity::Resistance, 60.0);
+        check(Kind::Transducer, Quantity::Pressure, 34e3);
+        check(Kind::Dial, Quantity::Pressure, 34e3);
+        check(Kind::Tachometer, Quantity::RotationalSpeed, 15.0);
     }
 
-    /// What many instruments of a make show of one value: each mean and spread.
-    fn shown(make: Make, quantity: Quantity, value: f64) -> Vec<(f64, f64)> {
+    /// What many instruments of a kind show of one value: each mean and spread.
+    fn shown(kind: Kind, quantity: Quantity, value: f64) -> Vec<(f64, f64)> {
         let of = |seed| {
             let mut random = Random::new(seed, 1);
-            let instrument = Direct::new(make, &mut random);
+            let instrument = SimulatedInstrument::new(kind, &mut random);
             let all: Vec<f64> = (0..500)
                 .filter_map(|_| instrument.show(quantity, value, &mut random))
                 .map(|(amount, _)| amount.exact().unwrap())
@@ -191,82 +203,82 @@ mod tests {
     fn every_kind_of_error_is_there() {
         use Quantity::{Pressure, RotationalSpeed, Voltage};
         // Gain is what grows with the value: as a share of it, with the offset of little weight.
-        for (make, quantity, value, gain) in [
-            (Make::Multimeter, Voltage, 39.0, 0.001),
-            (Make::Transducer, Pressure, 40e6, 0.001),
-            (Make::Dial, Pressure, 40e6, 0.004),
-            (Make::Tachometer, RotationalSpeed, 40e3, 0.0003),
+        for (kind, quantity, value, gain) in [
+            (Kind::Multimeter, Voltage, 39.0, 0.001),
+            (Kind::Transducer, Pressure, 40e6, 0.001),
+            (Kind::Dial, Pressure, 40e6, 0.004),
+            (Kind::Tachometer, RotationalSpeed, 40e3, 0.0003),
         ] {
-            let shares = shown(make, quantity, value).into_iter();
+            let shares = shown(kind, quantity, value).into_iter();
             let shares: Vec<f64> = shares.map(|(mean, _)| mean / value).collect();
             let (_, found) = mean_and_spread(&shares);
             assert!(
                 (0.6 * gain..1.3 * gain).contains(&found),
-                "{make:?}: gain {found}"
+                "{kind:?}: gain {found}"
             );
         }
         // Offset is what stays at nothing, noise what wavers about it.
-        for (make, quantity) in [
-            (Make::Multimeter, Voltage),
-            (Make::Transducer, Pressure),
-            (Make::Dial, Pressure),
-            (Make::Tachometer, RotationalSpeed),
+        for (kind, quantity) in [
+            (Kind::Multimeter, Voltage),
+            (Kind::Transducer, Pressure),
+            (Kind::Dial, Pressure),
+            (Kind::Tachometer, RotationalSpeed),
         ] {
-            let at_nothing = shown(make, quantity, 0.0);
-            let instrument = Direct::new(make, &mut Random::new(0, 1));
+            let at_nothing = shown(kind, quantity, 0.0);
+            let instrument = SimulatedInstrument::new(kind, &mut Random::new(0, 1));
             let (step, _) = instrument.step(quantity, 0.0);
             let means: Vec<f64> = at_nothing.iter().map(|(mean, _)| *mean).collect();
             let (_, offsets) = mean_and_spread(&means);
             assert!(
                 offsets > 0.3 * step,
-                "{make:?}: offset {offsets}, step {step}"
+                "{kind:?}: offset {offsets}, step {step}"
             );
             let noisy = at_nothing
                 .iter()
                 .filter(|(_, spread)| *spread > 0.0)
                 .count();
-            assert!(noisy > 10, "{make:?}: {noisy} of 40 waver");
+            assert!(noisy > 10, "{kind:?}: {noisy} of 40 waver");
         }
     }
 
     #[test]
-    fn readings_are_late_by_the_make_and_one_in_a_hundred_is_lost() {
+    fn readings_are_late_by_the_kind_and_one_in_a_hundred_is_lost() {
         let mut random = Random::new(3, 1);
         for _ in 0..50 {
-            let late = |make, random: &mut Random| Direct::new(make, random).latency();
-            assert!((0.05..0.3).contains(&late(Make::Multimeter, &mut random)));
-            assert!((0.0..0.06).contains(&late(Make::Transducer, &mut random)));
-            assert_eq!(late(Make::Dial, &mut random), 0.0);
+            let late = |kind, random: &mut Random| SimulatedInstrument::new(kind, random).latency();
+            assert!((0.05..0.3).contains(&late(Kind::Multimeter, &mut random)));
+            assert!((0.0..0.06).contains(&late(Kind::Transducer, &mut random)));
+            assert_eq!(late(Kind::Dial, &mut random), 0.0);
         }
-        let mut lost = |make| {
-            let gauge = Direct::new(make, &mut random);
+        let mut lost = |kind| {
+            let gauge = SimulatedInstrument::new(kind, &mut random);
             let mut show = || gauge.show(Quantity::Pressure, 1e3, &mut random);
             (0..20_000).filter(|_| show().is_none()).count()
         };
         // 200, give or take four standard deviations; a dial is always there to be read.
-        assert!((143..=257).contains(&lost(Make::Transducer)));
-        assert_eq!(lost(Make::Dial), 0);
+        assert!((143..=257).contains(&lost(Kind::Transducer)));
+        assert_eq!(lost(Kind::Dial), 0);
     }
 
     #[test]
     fn what_is_shown_is_whole_steps() {
-        for (make, quantity, value, step) in [
-            (Make::Multimeter, Quantity::Voltage, 12.4567, 0.01),
-            (Make::Multimeter, Quantity::Voltage, 1.23456, 0.001),
+        for (kind, quantity, value, step) in [
+            (Kind::Multimeter, Quantity::Voltage, 12.4567, 0.01),
+            (Kind::Multimeter, Quantity::Voltage, 1.23456, 0.001),
             (
-                Make::Tachometer,
+                Kind::Tachometer,
                 Quantity::RotationalSpeed,
                 20.0,
                 Unit::RPM.to_si(1.0),
             ),
-            (Make::Dial, Quantity::Pressure, 33e3, Unit::PSI.to_si(0.5)),
+            (Kind::Dial, Quantity::Pressure, 33e3, Unit::PSI.to_si(0.5)),
         ] {
             let mut random = Random::new(5, 1);
-            let instrument = Direct::new(make, &mut random);
+            let instrument = SimulatedInstrument::new(kind, &mut random);
             let all = (0..50).filter_map(|_| instrument.show(quantity, value, &mut random));
             for (amount, _) in all {
                 let steps = amount.exact().unwrap() / step;
-                assert!((steps - steps.round()).abs() < 1e-6, "{make:?}: {steps}");
+                assert!((steps - steps.round()).abs() < 1e-6, "{kind:?}: {steps}");
             }
         }
     }
@@ -274,7 +286,7 @@ mod tests {
     #[test]
     fn an_open_circuit_is_beyond_the_range() {
         let mut random = Random::new(1, 1);
-        let meter = Direct::new(Make::Multimeter, &mut random);
+        let meter = SimulatedInstrument::new(Kind::Multimeter, &mut random);
         let (amount, _) = meter
             .show(Quantity::Resistance, f64::INFINITY, &mut random)
             .unwrap();

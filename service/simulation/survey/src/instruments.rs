@@ -1,13 +1,14 @@
 //! The instruments of one technician, and where their leads are.
 
-use trisect_simulated::instruments::direct::{Direct, Make, Shown};
-use trisect_machine::{Machine, Random};
 use trisect_diagnosis::What;
-use trisect_measure::{Amount, Flags, NANOS_PER_SECOND, Quantity, Unit};
-use trisect_rules::{Measured, RuleSet, Take};
+use trisect_machine::{Machine, Random};
+use trisect_measure::{Amount, Flags, NANOS_PER_SECOND, Unit};
+use trisect_rules::{RuleSet, Take};
+use trisect_technician::Instrument;
 
-use crate::hands::TICK;
+use crate::instrument::{Kind, Shown, SimulatedInstrument};
 use crate::people;
+use crate::technician::TICK;
 
 /// Of all technicians so many have dials only, and no transducer (from memory).
 const DIALS_ONLY: f64 = 0.25;
@@ -16,9 +17,11 @@ const METER_BY_EYE: f64 = 0.25;
 
 /// An instrument, and what it is on.
 struct Channel {
-    instrument: Direct,
+    instrument: SimulatedInstrument,
     by_eye: bool,
     on: Option<usize>,
+    /// It was said that it is there: what it shows counts.
+    placed: bool,
     /// Sum, count, and the look that is next.
     sum: f64,
     taken: f64,
@@ -37,7 +40,7 @@ struct Seen {
 }
 
 /// What one technician has.
-pub(crate) struct Rig {
+pub(crate) struct Instruments {
     channels: Vec<Channel>,
     /// Sent, and not yet arrived: when it arrives, and what.
     late: Vec<(i64, What)>,
@@ -48,35 +51,35 @@ const GAUGE: usize = 1;
 const SECOND_GAUGE: usize = 2;
 const METER: usize = 3;
 
-impl Rig {
+impl Instruments {
     /// A tachometer that is always on, two gauges and a multimeter.
-    pub(crate) fn new(rules: &RuleSet, random: &mut Random) -> Rig {
+    pub(crate) fn new(random: &mut Random) -> Instruments {
         let gauge = if random.chance(DIALS_ONLY) {
-            Make::Dial
+            Kind::Dial
         } else {
-            Make::Transducer
+            Kind::Transducer
         };
         let eye = random.chance(METER_BY_EYE);
-        let makes = [
-            (Make::Tachometer, false),
-            (gauge, gauge == Make::Dial),
-            (gauge, gauge == Make::Dial),
-            (Make::Multimeter, eye),
+        let kinds = [
+            (Kind::Tachometer, false),
+            (gauge, gauge == Kind::Dial),
+            (gauge, gauge == Kind::Dial),
+            (Kind::Multimeter, eye),
         ];
-        let mut channels: Vec<Channel> = makes
+        let channels: Vec<Channel> = kinds
             .into_iter()
-            .map(|(make, by_eye)| Channel {
-                instrument: Direct::new(make, random),
+            .map(|(kind, by_eye)| Channel {
+                instrument: SimulatedInstrument::new(kind, random),
                 by_eye,
                 on: None,
+                placed: false,
                 sum: 0.0,
                 taken: 0.0,
                 due: 0.0,
                 seen: None,
             })
             .collect();
-        channels[TACHOMETER].on = rules.point_index("engine-speed");
-        Rig {
+        Instruments {
             channels,
             late: Vec::new(),
         }
@@ -96,49 +99,53 @@ impl Rig {
         Some(reading(rules, point, read, true))
     }
 
-    /// Puts the leads where a check asks; the points that are placed anew, or
-    /// `None` when there is no instrument for it.
-    pub(crate) fn place(
-        &mut self,
-        rules: &RuleSet,
-        measured: &Measured,
-        machine: &Machine,
-    ) -> Option<Vec<usize>> {
-        let wanted = match rules.derived_at(measured.point) {
-            Some(derived) => vec![(SECOND_GAUGE, derived.minuend), (GAUGE, derived.subtrahend)],
-            None => vec![(self.channel_for(rules, measured.point)?, measured.point)],
+    /// Whether what a check takes can be read off this instrument.
+    pub(crate) fn can_read(&self, instrument: Instrument, take: Take) -> bool {
+        let Some(channel) = channel_of(instrument) else {
+            return false;
         };
-        for (channel, point) in &wanted {
-            machine.measure(rules.point_id(*point))?;
-            let eye = self.channels[*channel].by_eye;
-            // Nobody reads a ripple or a minute's decay off a dial to be relied on.
-            let readable = matches!(
-                measured.take,
-                Take::Last | Take::Minimum | Take::Maximum | Take::Mean
-            );
-            if eye && !readable {
-                return None;
-            }
-        }
-        let mut placed = Vec::new();
-        for (channel, point) in wanted {
-            let channel = &mut self.channels[channel];
-            channel.seen = None;
-            (channel.sum, channel.taken) = (0.0, 0.0);
-            if channel.on != Some(point) {
-                channel.on = Some(point);
-                placed.push(point);
-            }
-        }
-        Some(placed)
+        // Nobody reads a ripple or a minute's decay off a dial to be relied on.
+        let by_eye = matches!(
+            take,
+            Take::Last | Take::Minimum | Take::Maximum | Take::Mean
+        );
+        by_eye || !self.channels[channel].by_eye
     }
 
-    fn channel_for(&self, rules: &RuleSet, point: usize) -> Option<usize> {
-        match rules.test_points.get(point)?.quantity {
-            Quantity::RotationalSpeed => Some(TACHOMETER),
-            Quantity::Pressure => Some(GAUGE),
-            Quantity::Voltage | Quantity::Current | Quantity::Resistance => Some(METER),
-            _ => None,
+    /// Puts an instrument's lead to a point; whether it was elsewhere.
+    pub(crate) fn move_lead(&mut self, instrument: Instrument, point: usize) -> bool {
+        let Some(channel) = channel_of(instrument) else {
+            return false;
+        };
+        let channel = &mut self.channels[channel];
+        channel.seen = None;
+        if channel.on == Some(point) {
+            return false;
+        }
+        // The mean that is being taken is not of the new place.
+        (channel.sum, channel.taken) = (0.0, 0.0);
+        channel.on = Some(point);
+        true
+    }
+
+    /// Says of every lead where it is; the points where it had not been said.
+    pub(crate) fn place(&mut self) -> Vec<usize> {
+        let mut said = Vec::new();
+        for channel in &mut self.channels {
+            if !channel.placed
+                && let Some(point) = channel.on
+            {
+                channel.placed = true;
+                said.push(point);
+            }
+        }
+        said
+    }
+
+    /// Says of every lead but the tachometer's that it is lifted.
+    pub(crate) fn lift(&mut self) {
+        for (index, channel) in self.channels.iter_mut().enumerate() {
+            channel.placed &= index == TACHOMETER;
         }
     }
 
@@ -154,6 +161,9 @@ impl Rig {
             let Some((shown, point)) = channel.read(rules, machine, random) else {
                 continue;
             };
+            if !channel.placed {
+                continue;
+            }
             if channel.by_eye {
                 channel.remember(shown);
                 continue;
@@ -207,8 +217,8 @@ impl Rig {
                 },
                 _ => seen.last,
             };
-            let division = match channel.instrument.make() {
-                Make::Dial => Unit::PSI.to_si(1.0),
+            let division = match channel.instrument.kind() {
+                Kind::Dial => Unit::PSI.to_si(1.0),
                 _ => 0.01 * shown.0.edge().abs().max(0.1),
             };
             notes.push(reading(
@@ -219,6 +229,18 @@ impl Rig {
             ));
         }
         notes
+    }
+}
+
+/// The channel of an instrument: there is one multimeter, for ohms as well, and nothing that a
+/// thermometer would be clipped to.
+fn channel_of(instrument: Instrument) -> Option<usize> {
+    match instrument {
+        Instrument::Tachometer => Some(TACHOMETER),
+        Instrument::Gauge => Some(GAUGE),
+        Instrument::SecondGauge => Some(SECOND_GAUGE),
+        Instrument::Multimeter | Instrument::Ohmmeter => Some(METER),
+        Instrument::Thermometer => None,
     }
 }
 
