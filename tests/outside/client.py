@@ -1,7 +1,7 @@
 """The Python client against a real service: every method of the OpenRPC document, synchronous and asynchronous, what is
-refused, what is watched, and the job that the README walks through.
+refused, what is watched, and the job that INTEGRATING.md walks through.
 
-usage: client.py OPENRPC.JSON EXAMPLES-DIRECTORY README.MD     (TRISECT_SERVER says where the service is)
+usage: client.py OPENRPC.JSON EXAMPLES-DIRECTORY INTEGRATING.MD     (TRISECT_SERVER says where the service is)
 """
 import asyncio
 import inspect
@@ -14,7 +14,7 @@ from trisect import AsyncClient, Client, ConnectionLost, TrisectError
 
 document = json.loads(Path(sys.argv[1]).read_text())
 examples = Path(sys.argv[2])
-readme = Path(sys.argv[3]).read_text()
+integrating = Path(sys.argv[3]).read_text()
 
 
 def example(name):
@@ -97,13 +97,13 @@ async def watching():
 
 
 def walk_through():
-    """The job of the README, as it is printed there."""
-    chapter = readme.split("## Integrating your own software", 1)[1].split("\n## ", 1)[0]
+    """The job of INTEGRATING.md, as it is printed there."""
+    chapter = integrating.split("## A job in Python", 1)[1].split("\n## ", 1)[0]
     blocks = [part.split("```", 1)[0] for part in chapter.split("```python\n")[1:]]
-    assert blocks, "the README has no Python in its chapter"
+    assert blocks, "INTEGRATING.md has no Python in its chapter"
     space = {}
     for block in blocks:
-        exec(compile(block, "README.md", "exec"), space)
+        exec(compile(block, "INTEGRATING.md", "exec"), space)
     return space
 
 

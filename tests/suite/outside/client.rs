@@ -7,7 +7,7 @@ use trisect_tests::wait::within;
 use super::python;
 
 #[tokio::test(flavor = "multi_thread")]
-async fn the_python_client_calls_every_method_and_does_the_readmes_job() {
+async fn the_python_client_calls_every_method_and_does_the_documented_job() {
     let Some(mut command) = python("client.py") else {
         return;
     };
@@ -18,7 +18,7 @@ async fn the_python_client_calls_every_method_and_does_the_readmes_job() {
         .args([
             api.join("openrpc.json"),
             api.join("examples"),
-            root().join("README.md"),
+            api.join("INTEGRATING.md"),
         ]);
     let ended = within("the client", command.output()).await.unwrap();
     let said = String::from_utf8_lossy(&ended.stdout).into_owned();
