@@ -1,4 +1,7 @@
-//! What people read: links lead somewhere, and no text names the machine it was written on.
+//! What people read: it is there and read in one sitting, links and paths lead somewhere, and no text names the
+//! machine it was written on.
+
+use std::collections::BTreeMap;
 
 use trisect_tests::repository::{files, root, text};
 
@@ -29,17 +32,93 @@ fn links_in_documents_lead_somewhere() {
     none(&breaches);
 }
 
-/// Paths in backquotes that begin with a room of the house.
+/// The documents, each beside what it speaks of.
+const DOCUMENTS: &[&str] = &[
+    "README.md",
+    "DEVELOPERS.md",
+    "adapters/kit/PLUGINS.md",
+    "clients/python/README.md",
+    "deploy/FAILURES.md",
+    "deploy/INSTRUMENTS.md",
+    "deploy/OPERATING.md",
+    "service/CHANGELOG.md",
+    "service/DECISIONS.md",
+    "service/bay/MEASUREMENT.md",
+    "service/diagnosis/DECISIONS.md",
+    "service/front/DECISIONS.md",
+    "service/rules/AUTHORING.md",
+    "service/simulation/SURVEY.md",
+    "service/wire/INTEGRATING.md",
+];
+
+/// The two that everybody begins with have fewer bytes than this.
+const FIRST_READ: usize = 9_000;
+/// Any other document has at most so many.
+const ONE_SITTING: usize = 12_000;
+
+#[test]
+fn every_document_is_there() {
+    let missing = DOCUMENTS
+        .iter()
+        .filter(|path| !files().iter().any(|file| file == *path));
+    none(
+        &missing
+            .map(|path| format!("{path} is missing"))
+            .collect::<Vec<_>>(),
+    );
+}
+
+#[test]
+fn no_document_is_longer_than_one_sitting() {
+    let mut breaches = Vec::new();
+    for path in files().iter().filter(|path| path.ends_with(".md")) {
+        let most = match path.as_str() {
+            "README.md" | "DEVELOPERS.md" => FIRST_READ - 1,
+            _ => ONE_SITTING,
+        };
+        let bytes = text(path).len();
+        if bytes > most {
+            breaches.push(format!("{path}: {bytes} bytes, {most} at most"));
+        }
+    }
+    none(&breaches);
+}
+
+/// The numbers that decisions begin with, `**12. …`.
+#[test]
+fn no_two_decisions_have_one_number() {
+    let mut seen = BTreeMap::new();
+    let mut breaches = Vec::new();
+    for path in DOCUMENTS
+        .iter()
+        .filter(|path| path.ends_with("DECISIONS.md"))
+    {
+        let text = text(path);
+        let numbers = text.lines().filter_map(|line| {
+            let (number, _) = line.strip_prefix("**")?.split_once(". ")?;
+            number.parse::<u32>().ok()
+        });
+        for number in numbers {
+            if let Some(other) = seen.insert(number, path) {
+                breaches.push(format!("{path}: {number} is a decision of {other} as well"));
+            }
+        }
+    }
+    assert!(!seen.is_empty(), "decisions begin with their number");
+    none(&breaches);
+}
+
+/// Paths in backquotes that begin with a folder of the tree.
 #[test]
 fn paths_named_in_documents_exist() {
-    let rooms = ["service/", "adapters/", "clients/", "tests/"];
+    let folders = ["service/", "adapters/", "clients/", "tests/", "deploy/"];
     let mut breaches = Vec::new();
-    for path in ["README.md", "DEVELOPERS.md"] {
+    for path in files().iter().filter(|path| path.ends_with(".md")) {
         for (index, line) in text(path).lines().enumerate() {
             for quoted in line.split('`').skip(1).step_by(2) {
                 let first = quoted.split_whitespace().next().unwrap_or_default();
                 let plain = !first.contains(['*', '<', '{', '…']);
-                let named = rooms.iter().any(|room| first.starts_with(room));
+                let named = folders.iter().any(|folder| first.starts_with(folder));
                 if named && plain && !root().join(first.trim_end_matches(['.', ','])).exists() {
                     breaches.push(format!("{path}:{}: there is no `{first}`", index + 1));
                 }
