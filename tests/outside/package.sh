@@ -19,11 +19,16 @@ built="$outside/built"
 mkdir -p "$built/release"
 cp "$target/debug/trisectd" "$target/debug/trisect" "$built/release/"
 strip "$built/release/trisectd" "$built/release/trisect"
+"$repository/deploy/documents" "$target/debug"
 CARGO_TARGET_DIR="$built" PATH="$tools/bin:$PATH" cargo deb --manifest-path "$repository/service/daemon/Cargo.toml" \
     --no-build --no-strip --fast --output "$package" >/dev/null
 contents="$(dpkg-deb --contents "$package")"
 for path in ./usr/bin/trisectd ./usr/bin/trisect ./lib/systemd/system/trisectd.service \
-    ./lib/systemd/system/trisectd.socket ./lib/udev/rules.d/60-trisect.rules ./etc/trisect/trisectd.toml; do
+    ./lib/systemd/system/trisectd.socket ./lib/udev/rules.d/60-trisect.rules ./etc/trisect/trisectd.toml \
+    ./usr/share/bash-completion/completions/trisect ./usr/share/zsh/vendor-completions/_trisect \
+    ./usr/share/fish/vendor_completions.d/trisect.fish ./usr/share/man/man1/trisect.1.gz \
+    ./usr/share/man/man1/trisect-job-open.1.gz ./usr/share/man/man8/trisectd.8.gz \
+    ./usr/share/man/man8/trisectd-serve.8.gz; do
     grep -q " $path\$" <<<"$contents" || { echo "package: $path is missing" >&2; exit 1; }
 done
 [[ "$(dpkg-deb --field "$package" Depends)" == *libc6* ]]
@@ -44,6 +49,10 @@ bare="$outside/bare.tar"
 tar --extract --file "$bare" --directory "$work" --exclude './dev/*'
 
 dpkg --root="$work" --install "$package" >/dev/null
+bash -n "$work/usr/share/bash-completion/completions/trisect"
+for page in "$work"/usr/share/man/man[18]/trisect*.gz; do
+    gzip --decompress --stdout "$page" | grep -q '^\.TH trisect' || { echo "package: $page is no man page" >&2; exit 1; }
+done
 chroot "$work" /usr/bin/trisectd check-config --config /etc/trisect/trisectd.toml
 [[ "$(stat -c %U:%a "$work/var/lib/trisect" 2>/dev/null || true)" == *:750 ]]
 # As the user the package made, on a free port.

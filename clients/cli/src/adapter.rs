@@ -1,19 +1,19 @@
 //! `trisect adapter check`: any program against the contract of plugins.
 
 use crate::args::{Adapter, AdapterCheck};
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use std::time::Duration;
 use trisect_kit::plugin::{Checked, Finding, Limits, Program, Trial, check};
 
 /// Runs the contract suite, and says what is kept and what is broken.
-pub fn adapter(json: bool, what: Adapter, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn adapter(json: bool, what: Adapter, io: &mut Io<'_>) -> Result<Ending, CliError> {
     let Adapter::Check(what) = what;
     let trial = trial(what)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|error| Fault::Wrong(format!("cannot start: {error}")))?;
+        .map_err(|error| CliError::Wrong(format!("cannot start: {error}")))?;
     let report = runtime.block_on(check(&trial));
     if json {
         io.json(&as_json(&report))?;
@@ -22,15 +22,15 @@ pub fn adapter(json: bool, what: Adapter, io: &mut Io<'_>) -> Result<Ended, Faul
     }
     let kept = |one: &Checked| one.finding == Finding::Kept;
     if report.iter().all(kept) {
-        return Ok(Ended::AsWished);
+        return Ok(Ending::AsWished);
     }
-    Ok(Ended::FellShort)
+    Ok(Ending::FellShort)
 }
 
-fn trial(what: AdapterCheck) -> Result<Trial, Fault> {
+fn trial(what: AdapterCheck) -> Result<Trial, CliError> {
     let settings = what.settings.as_deref().unwrap_or("{}");
     let settings = serde_json::from_str(settings)
-        .map_err(|error| Fault::Wrong(format!("the settings are no JSON: {error}")))?;
+        .map_err(|error| CliError::Wrong(format!("the settings are no JSON: {error}")))?;
     Ok(Trial {
         program: Program {
             name: what.command.first().cloned().unwrap_or_default(),

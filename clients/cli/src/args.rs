@@ -7,7 +7,7 @@ use trisect_wire::types::{Drive, JobState, Phase};
 
 /// Finds which side is at fault: supply, controller or pump.
 #[derive(Debug, Parser)]
-#[command(name = "trisect", version, after_help = EXIT_CODES)]
+#[command(name = "trisect", version = trisect_wire::BUILD, after_help = EXIT_CODES)]
 pub struct Command {
     /// The service to talk to: ws:// or http://, wss:// or https://, or unix:PATH.
     #[arg(
@@ -66,6 +66,23 @@ pub enum Subject {
     /// Hold a program against the contract of plugins; needs no service.
     #[command(subcommand)]
     Adapter(Adapter),
+    /// Print the completions for a shell; needs no service.
+    Completions(Completions),
+    /// Write the man pages into a folder; needs no service.
+    #[command(hide = true)]
+    Man(Man),
+}
+
+#[derive(Debug, Args)]
+pub struct Completions {
+    /// The shell.
+    pub shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Args)]
+pub struct Man {
+    /// The folder, which is there.
+    pub directory: PathBuf,
 }
 
 #[derive(Debug, Subcommand)]

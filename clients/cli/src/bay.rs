@@ -1,7 +1,7 @@
 //! `trisect phase`, `probe` and `instrument`: what a technician says at the bay.
 
 use crate::args::{Instrument, PhaseSay, Probe};
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::job::tell;
 use crate::server::{Server, call};
@@ -18,7 +18,7 @@ pub fn phase(
     json: bool,
     what: &PhaseSay,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     let params = wire::PhaseSayParams {
         bay: what.bay.clone(),
         phase: what.phase,
@@ -32,7 +32,12 @@ pub fn phase(
 ///
 /// # Errors
 /// As [`phase`].
-pub fn probe(server: &Server, json: bool, what: Probe, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn probe(
+    server: &Server,
+    json: bool,
+    what: Probe,
+    io: &mut Io<'_>,
+) -> Result<Ending, CliError> {
     let instrument = match what {
         Probe::Place {
             bay,
@@ -73,7 +78,7 @@ pub fn instrument(
     json: bool,
     what: Instrument,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     let one = match what {
         Instrument::List { bay } => {
             let all = call::<table::InstrumentList>(server, &wire::InstrumentListParams { bay })?;
@@ -105,10 +110,10 @@ pub fn instrument(
 }
 
 /// `key=value` as settings: dots in a key lead into a table, a value is JSON if it can be read as such.
-fn parsed(settings: &[String]) -> Result<Map<String, Value>, Fault> {
+fn parsed(settings: &[String]) -> Result<Map<String, Value>, CliError> {
     let mut all = Map::new();
     for setting in settings {
-        let wrong = |why: &str| Fault::Wrong(format!("`{setting}` is no setting: {why}"));
+        let wrong = |why: &str| CliError::Wrong(format!("`{setting}` is no setting: {why}"));
         let (key, value) = setting
             .split_once('=')
             .ok_or_else(|| wrong("write key=value, such as port=/dev/ttyUSB0"))?;

@@ -1,7 +1,7 @@
 //! `trisect decode`: instrument bytes to samples, without an instrument.
 
 use crate::args;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::hex::HexReader;
 use crate::io::Io;
 use trisect_kit::{Codec, Decoded, Decoder, sample_json};
@@ -13,10 +13,10 @@ const CHUNK: usize = 8192;
 ///
 /// # Errors
 /// An unknown protocol, text that is not hexadecimal, or streams that fail.
-pub fn decode(what: &args::Decode, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn decode(what: &args::Decode, io: &mut Io<'_>) -> Result<Ending, CliError> {
     if what.list {
         io.say(&protocols())?;
-        return Ok(Ended::AsWished);
+        return Ok(Ending::AsWished);
     }
     let codec = codec(what.protocol.as_deref().unwrap_or_default())?;
     let mut decoder = codec.decoder();
@@ -24,13 +24,13 @@ pub fn decode(what: &args::Decode, io: &mut Io<'_>) -> Result<Ended, Fault> {
     let mut at = 0;
     loop {
         let mut chunk = [0; CHUNK];
-        let read = io.input.read(&mut chunk).map_err(Fault::Input)?;
+        let read = io.input.read(&mut chunk).map_err(CliError::Input)?;
         let bytes = chunk.get(..read).unwrap_or_default();
         if bytes.is_empty() {
             break;
         }
         match &mut hex {
-            Some(hex) => decoder.push(&hex.read(bytes).map_err(Fault::Wrong)?),
+            Some(hex) => decoder.push(&hex.read(bytes).map_err(CliError::Wrong)?),
             None => decoder.push(bytes),
         }
         while let Some(found) = decoder.next() {
@@ -38,14 +38,14 @@ pub fn decode(what: &args::Decode, io: &mut Io<'_>) -> Result<Ended, Fault> {
         }
     }
     if let Some(hex) = hex {
-        hex.end().map_err(Fault::Wrong)?;
+        hex.end().map_err(CliError::Wrong)?;
     }
     finish(&mut decoder, &mut at, io)?;
-    Ok(Ended::AsWished)
+    Ok(Ending::AsWished)
 }
 
 /// The input has ended: what is half there is given up, and what follows it looked at again.
-fn finish(decoder: &mut Decoder, at: &mut u64, io: &mut Io<'_>) -> Result<(), Fault> {
+fn finish(decoder: &mut Decoder, at: &mut u64, io: &mut Io<'_>) -> Result<(), CliError> {
     while let Some(found) = decoder.gap() {
         tell(&found, at, io)?;
         while let Some(found) = decoder.next() {
@@ -55,7 +55,7 @@ fn finish(decoder: &mut Decoder, at: &mut u64, io: &mut Io<'_>) -> Result<(), Fa
     Ok(())
 }
 
-fn tell(found: &Decoded, samples: &mut u64, io: &mut Io<'_>) -> Result<(), Fault> {
+fn tell(found: &Decoded, samples: &mut u64, io: &mut Io<'_>) -> Result<(), CliError> {
     match found {
         Decoded::Sample(sample) => {
             *samples += 1;
@@ -74,9 +74,9 @@ fn tell(found: &Decoded, samples: &mut u64, io: &mut Io<'_>) -> Result<(), Fault
     }
 }
 
-fn codec(name: &str) -> Result<&'static Codec, Fault> {
+fn codec(name: &str) -> Result<&'static Codec, CliError> {
     trisect_multimeter::codec(name).ok_or_else(|| {
-        Fault::Wrong(format!(
+        CliError::Wrong(format!(
             "there is no protocol `{name}`; there are:\n{}",
             protocols().trim_end()
         ))
@@ -96,7 +96,11 @@ mod tests {
     use super::*;
 
     /// Standard output, standard error, and how it ended.
-    fn decoded(protocol: &str, hex: bool, input: &[u8]) -> (String, String, Result<Ended, String>) {
+    fn decoded(
+        protocol: &str,
+        hex: bool,
+        input: &[u8],
+    ) -> (String, String, Result<Ending, String>) {
         let (mut out, mut err, mut input) = (Vec::new(), Vec::new(), input);
         let what = args::Decode {
             protocol: Some(protocol.to_owned()),
@@ -119,7 +123,7 @@ mod tests {
     fn hexadecimal_text_and_bytes_give_the_same_samples() {
         let bytes = b"+1234 21\x00\x00\x80\x0c\r\n";
         let (from_hex, err, ended) = decoded("fs9922", true, VOLTS.as_bytes());
-        assert_eq!((err.as_str(), ended), ("", Ok(Ended::AsWished)));
+        assert_eq!((err.as_str(), ended), ("", Ok(Ending::AsWished)));
         assert_eq!(decoded("fs9922", false, bytes).0, from_hex);
         let sample: serde_json::Value = serde_json::from_str(&from_hex).unwrap();
         let said = ["function", "value", "unit", "overload", "coupling"]
@@ -135,7 +139,7 @@ mod tests {
             true,
             format!("FF {VOLTS} {VOLTS} 2B 31").as_bytes(),
         );
-        assert_eq!(ended, Ok(Ended::AsWished));
+        assert_eq!(ended, Ok(Ending::AsWished));
         assert_eq!(out.lines().count(), 2);
         let said: Vec<&str> = err.lines().collect();
         assert_eq!(said.len(), 2, "{err}");

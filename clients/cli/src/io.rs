@@ -1,6 +1,6 @@
 //! Standard input, output and error, passed in so that a test can stand in for them.
 
-use crate::ended::Fault;
+use crate::exit::CliError;
 use serde::Serialize;
 use std::io::{Read, Write};
 
@@ -21,35 +21,35 @@ impl<'a> Io<'a> {
     /// Writes text for people, line ends as given.
     ///
     /// # Errors
-    /// [`Fault::Output`].
-    pub fn say(&mut self, text: &str) -> Result<(), Fault> {
+    /// [`CliError::Output`].
+    pub fn say(&mut self, text: &str) -> Result<(), CliError> {
         write_plain(self.out, text)
     }
 
     /// Writes a value as one line of JSON.
     ///
     /// # Errors
-    /// [`Fault::Output`].
-    pub fn json(&mut self, value: &impl Serialize) -> Result<(), Fault> {
-        let mut line = serde_json::to_vec(value).map_err(|e| Fault::Output(e.into()))?;
+    /// [`CliError::Output`].
+    pub fn json(&mut self, value: &impl Serialize) -> Result<(), CliError> {
+        let mut line = serde_json::to_vec(value).map_err(|e| CliError::Output(e.into()))?;
         line.push(b'\n');
         self.out
             .write_all(&line)
             .and_then(|()| self.out.flush())
-            .map_err(Fault::Output)
+            .map_err(CliError::Output)
     }
 
     /// Writes text to standard error.
     ///
     /// # Errors
-    /// [`Fault::Output`].
-    pub fn warn(&mut self, text: &str) -> Result<(), Fault> {
+    /// [`CliError::Output`].
+    pub fn warn(&mut self, text: &str) -> Result<(), CliError> {
         write_plain(self.err, text)
     }
 }
 
 /// Names and notes come from elsewhere: what would steer a terminal is shown as U+FFFD instead.
-fn write_plain(out: &mut dyn Write, text: &str) -> Result<(), Fault> {
+fn write_plain(out: &mut dyn Write, text: &str) -> Result<(), CliError> {
     let plain: String = text
         .chars()
         .map(|c| {
@@ -62,7 +62,7 @@ fn write_plain(out: &mut dyn Write, text: &str) -> Result<(), Fault> {
         .collect();
     out.write_all(plain.as_bytes())
         .and_then(|()| out.flush())
-        .map_err(Fault::Output)
+        .map_err(CliError::Output)
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! `trisect job …`.
 
 use crate::args::{Job, JobAnswer, JobClose, JobList, JobOpen};
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::server::{Server, call};
 use crate::show;
@@ -12,7 +12,7 @@ use trisect_wire::{table, types as wire};
 ///
 /// # Errors
 /// That the service refused or could not be reached, or the answer could not be written.
-pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<Ending, CliError> {
     match what {
         Job::Open(open) => {
             let job = call::<table::JobOpen>(server, &open.into())?;
@@ -45,9 +45,9 @@ pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<En
                 .is_none_or(|noted| noted.eq_ignore_ascii_case(&verified.digest));
             tell(json, &verified, || told(&verified, digest.as_deref()), io)?;
             Ok(if verified.sound && same {
-                Ended::AsWished
+                Ending::AsWished
             } else {
-                Ended::FellShort
+                Ending::FellShort
             })
         }
         Job::Export { job, output } => {
@@ -113,7 +113,7 @@ fn replayed(replay: &wire::Replay) -> String {
 }
 
 /// Writes the case and its stream; what to tell about it.
-fn write(exported: &wire::JobExported, directory: &Path) -> Result<String, Fault> {
+fn write(exported: &wire::JobExported, directory: &Path) -> Result<String, CliError> {
     let case = directory.join(format!("{}.toml", exported.job));
     let mut files = vec![(case, &exported.case)];
     if let Some(stream) = &exported.stream {
@@ -125,7 +125,7 @@ fn write(exported: &wire::JobExported, directory: &Path) -> Result<String, Fault
     }
     let mut text = String::new();
     for (path, content) in files {
-        std::fs::write(&path, content).map_err(|source| Fault::File {
+        std::fs::write(&path, content).map_err(|source| CliError::File {
             what: "write",
             path: path.display().to_string(),
             source,
@@ -144,13 +144,13 @@ pub fn tell(
     answer: &impl serde::Serialize,
     text: impl FnOnce() -> String,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     if json {
         io.json(answer)?;
     } else {
         io.say(&text())?;
     }
-    Ok(Ended::AsWished)
+    Ok(Ending::AsWished)
 }
 
 impl From<JobOpen> for wire::JobOpenParams {

@@ -8,12 +8,13 @@ mod adapter;
 mod args;
 mod audit;
 mod bay;
+mod connect;
 mod decode;
-mod ended;
+mod documents;
+mod exit;
 mod hex;
 mod io;
 mod job;
-mod reach;
 mod reading;
 mod ruleset;
 mod run;
@@ -22,7 +23,7 @@ mod show;
 mod watch;
 
 #[cfg(test)]
-mod conversation;
+mod service_test;
 
 use clap::Parser;
 

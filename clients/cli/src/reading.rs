@@ -1,7 +1,7 @@
 //! `trisect enter`.
 
 use crate::args::Enter;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::job::tell;
 use crate::server::{Server, call};
@@ -12,7 +12,12 @@ use trisect_wire::{table, types as wire};
 ///
 /// # Errors
 /// That the service refused or could not be reached, or the answer could not be written.
-pub fn enter(server: &Server, json: bool, what: Enter, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn enter(
+    server: &Server,
+    json: bool,
+    what: Enter,
+    io: &mut Io<'_>,
+) -> Result<Ending, CliError> {
     let reading = call::<table::ReadingEnter>(server, &what.into())?;
     tell(json, &reading, || show::reading(&reading), io)
 }

@@ -1,17 +1,17 @@
 //! From a command line to its end.
 
 use crate::args::{Command, Subject};
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::server::Server;
-use crate::{adapter, audit, bay, decode, job, reading, ruleset, watch};
+use crate::{adapter, audit, bay, decode, documents, job, reading, ruleset, watch};
 use std::process::ExitCode;
 
 /// Carries a command out; says on standard error why it could not be.
 pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
     match carry_out(command, io) {
-        Ok(Ended::AsWished) => ExitCode::SUCCESS,
-        Ok(Ended::FellShort) => ExitCode::from(1),
+        Ok(Ending::AsWished) => ExitCode::SUCCESS,
+        Ok(Ending::FellShort) => ExitCode::from(1),
         Err(fault) if fault.reader_left() => ExitCode::SUCCESS,
         Err(fault) => {
             // If standard error cannot be written either, the exit code has to do.
@@ -21,7 +21,7 @@ pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
     }
 }
 
-fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
+fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ending, CliError> {
     let Command {
         server,
         token,
@@ -45,5 +45,7 @@ fn carry_out(command: Command, io: &mut Io<'_>) -> Result<Ended, Fault> {
         Subject::Audit(what) => audit::audit(&server, json, what, io),
         Subject::Decode(what) => decode::decode(&what, io),
         Subject::Adapter(what) => adapter::adapter(json, what, io),
+        Subject::Completions(what) => documents::completions(&what, io),
+        Subject::Man(what) => documents::man(&what, io),
     }
 }

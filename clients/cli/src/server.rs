@@ -1,7 +1,7 @@
 //! One conversation with a service.
 
-use crate::ended::Fault;
-use crate::reach::reach;
+use crate::connect::reach;
+use crate::exit::CliError;
 use std::future::Future;
 use std::path::PathBuf;
 use trisect_wire::Method;
@@ -22,15 +22,17 @@ pub struct Server {
 ///
 /// # Errors
 /// What the conversation ends in; that the service cannot be reached.
-pub fn talk<T, F, C>(server: &Server, conversation: C) -> Result<T, Fault>
+pub fn talk<T, F, C>(server: &Server, conversation: C) -> Result<T, CliError>
 where
     C: FnOnce(Client) -> F,
-    F: Future<Output = Result<T, Fault>>,
+    F: Future<Output = Result<T, CliError>>,
 {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|error| Fault::Wrong(format!("cannot start the network's run time: {error}")))?;
+        .map_err(|error| {
+            CliError::Wrong(format!("cannot start the network's run time: {error}"))
+        })?;
     runtime.block_on(async {
         let client = reach(server).await?;
         conversation(client).await
@@ -41,7 +43,7 @@ where
 ///
 /// # Errors
 /// As [`talk`].
-pub fn call<M: Method>(server: &Server, params: &M::Params) -> Result<M::Result, Fault> {
+pub fn call<M: Method>(server: &Server, params: &M::Params) -> Result<M::Result, CliError> {
     talk(server, |client| async move {
         Ok(client.call::<M>(params).await?)
     })

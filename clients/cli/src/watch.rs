@@ -1,7 +1,7 @@
 //! `trisect watch`: readings and verdict changes as they happen, until interrupted.
 
 use crate::args;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::server::{Server, talk};
 use crate::show;
@@ -23,7 +23,7 @@ const ROOM: usize = 1024;
 enum News {
     Reading(ReadingItem),
     Verdict(VerdictItem),
-    Ended(Option<ClientError>),
+    Ending(Option<ClientError>),
 }
 
 /// One line of `--json`: an item under the name of its subscription.
@@ -43,14 +43,14 @@ pub fn watch(
     json: bool,
     what: args::Watch,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     talk(server, |client| async move {
         let mut news = follow(&client, what.bay).await?;
         let mut said = String::new();
         loop {
             let next = tokio::select! {
                 next = news.recv() => next,
-                _ = tokio::signal::ctrl_c() => return Ok(Ended::AsWished),
+                _ = tokio::signal::ctrl_c() => return Ok(Ending::AsWished),
             };
             match next {
                 Some(News::Reading(item)) if json => io.json(&JsonItem {
@@ -70,9 +70,9 @@ pub fn watch(
                         said = gist;
                     }
                 }
-                Some(News::Ended(Some(error))) => return Err(error.into()),
-                Some(News::Ended(None)) | None => {
-                    return Err(Fault::Wrong(
+                Some(News::Ending(Some(error))) => return Err(error.into()),
+                Some(News::Ending(None)) | None => {
+                    return Err(CliError::Wrong(
                         "the service has ended the connection; start it and watch again".to_owned(),
                     ));
                 }
@@ -82,7 +82,7 @@ pub fn watch(
 }
 
 /// Subscribes to the readings and verdicts of the bays.
-async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, Fault> {
+async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, CliError> {
     let bays = match bay {
         Some(bay) => vec![bay],
         None => client
@@ -94,7 +94,7 @@ async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, 
             .collect(),
     };
     if bays.is_empty() {
-        return Err(Fault::Wrong(
+        return Err(CliError::Wrong(
             "the service has no bays to watch; name some in its configuration".to_owned(),
         ));
     }
@@ -124,7 +124,7 @@ async fn forward<S: Subscription>(
                 None => break None,
             }
         };
-        drop(tell.send(News::Ended(ended)).await);
+        drop(tell.send(News::Ending(ended)).await);
     });
     Ok(())
 }

@@ -12,7 +12,7 @@ use crate::token_command::TokenCommand;
 /// Supply, controller or pump? A service that isolates the fault of a machine
 /// with an electronically controlled distributor pump.
 #[derive(Parser)]
-#[command(name = "trisectd", version)]
+#[command(name = "trisectd", version = trisect_wire::BUILD)]
 pub struct CommandLine {
     #[command(subcommand)]
     pub command: Command,

@@ -4,8 +4,12 @@ use std::fs::File;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use trisect_rules::shipped_rule_set;
 use trisect_tests::programs::program;
+use trisect_tests::service::Served;
 use trisect_tests::wait::within;
+use trisect_wire::table::RulesetShow;
+use trisect_wire::types::RulesetName;
 
 /// Less than this is promised, at the speed the demo has by itself.
 const PROMISED: Duration = Duration::from_secs(30);
@@ -82,6 +86,27 @@ async fn a_starved_pump_that_died() {
         verdict.contains("not cleared") && verdict.contains("pump"),
         "{verdict}"
     );
+}
+
+/// What the survey does in step with the machine model, the demo does over JSON-RPC: every test
+/// has one list of steps, whichever side the rule set is read from.
+#[tokio::test]
+async fn survey_and_demo_do_every_test_alike() {
+    let rules = shipped_rule_set("distributor-pump-12v").unwrap();
+    let served = Served::start().await;
+    let name = RulesetName {
+        ruleset: rules.id.clone(),
+    };
+    let client = served.client().await;
+    let shown = client.call::<RulesetShow>(&name).await.unwrap();
+    for (index, check) in rules.checks.iter().enumerate() {
+        let shown_check = shown.checks.iter().find(|one| one.id == check.id).unwrap();
+        let survey = trisect_survey::steps_of(&rules, index);
+        assert!(survey.is_some(), "{} can be done", check.id);
+        let demo = trisect_practice::steps_of(&shown, shown_check);
+        assert_eq!(survey, demo, "{}", check.id);
+    }
+    served.stop().await;
 }
 
 #[tokio::test]

@@ -23,10 +23,10 @@ use trisect_wire::types::{
 /// Three times as fast as the world: a round of the engine takes seconds, and the instruments keep up.
 const SPEED: &str = "3";
 
-fn bench(more: &[&str]) -> Command {
+fn practice(more: &[&str]) -> Command {
     let mut command = Command::new(program("trisectd"));
     command
-        .args(["bench", "--listen", "127.0.0.1:0", "--speed", SPEED])
+        .args(["practice", "--listen", "127.0.0.1:0", "--speed", SPEED])
         .args(more)
         .kill_on_drop(true);
     command
@@ -85,7 +85,7 @@ fn placing(instrument: &str, point: &str) -> ProbePlaceParams {
 
 #[tokio::test]
 async fn a_healthy_machine_can_be_asked_for() {
-    let mut child = bench(&["--fault", "none", "--origin", "http://localhost:5173"])
+    let mut child = practice(&["--fault", "none", "--origin", "http://localhost:5173"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
@@ -113,7 +113,7 @@ async fn a_healthy_machine_can_be_asked_for() {
 
 #[tokio::test]
 async fn every_instrument_is_live_and_the_engine_is_worked_in_a_round() {
-    let daemon = Daemon::start_command(bench(&["--seed", "3"])).await;
+    let daemon = Daemon::start_command(practice(&["--seed", "3"])).await;
     let client = client(daemon.address).await;
     let mut readings = readings(&client, "bay-1").await;
     within("all instruments", async {
@@ -151,7 +151,7 @@ async fn leads_and_drive_follow_what_is_said_and_faults_show() {
         "--fault",
         "pump-control-unit-dead",
     ];
-    let daemon = Daemon::start_command(bench(&faults)).await;
+    let daemon = Daemon::start_command(practice(&faults)).await;
     let client = client(daemon.address).await;
     let bay = || "bay-1".to_owned();
     let mut readings = readings(&client, "bay-1").await;
@@ -195,7 +195,7 @@ async fn leads_and_drive_follow_what_is_said_and_faults_show() {
 
 #[tokio::test]
 async fn what_is_typed_is_done() {
-    let mut child = bench(&["--fault", "tank-empty", "--no-job"])
+    let mut child = practice(&["--fault", "tank-empty", "--no-job"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
@@ -272,7 +272,7 @@ async fn the_example_configuration_is_a_practice_bay() {
     let example = text("deploy/examples/practice-bay.toml").replace("/var/lib/trisect", here);
     let file = folder.path().join("practice-bay.toml");
     std::fs::write(&file, example).unwrap();
-    let daemon = Daemon::start_command(bench(&["--config", file.to_str().unwrap()])).await;
+    let daemon = Daemon::start_command(practice(&["--config", file.to_str().unwrap()])).await;
     let client = client(daemon.address).await;
     let mut readings = readings(&client, "practice").await;
     until(&mut readings, "battery", |volts| volts > 8.0).await;
@@ -316,7 +316,7 @@ async fn a_wish_that_cannot_be_had_is_said_and_ends_with_2() {
         (&["--origin", "http://localhost:5173/app"], "the origin"),
     ] {
         let mut command = Command::new(program("trisectd"));
-        command.arg("bench").args(wish).kill_on_drop(true);
+        command.arg("practice").args(wish).kill_on_drop(true);
         let running = tokio::time::timeout(Duration::from_secs(20), command.output());
         let ended = running.await.unwrap().unwrap();
         let err = String::from_utf8(ended.stderr).unwrap();

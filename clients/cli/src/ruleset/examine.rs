@@ -1,7 +1,7 @@
 //! `trisect ruleset examine`.
 
 use super::source::{list_defects, text_of};
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use serde::Serialize;
 use std::fmt::Write;
@@ -38,7 +38,7 @@ pub fn examine(
     files: &[PathBuf],
     prove: bool,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     let files: Vec<Examined> = files
         .iter()
         .map(|file| one(file, prove))
@@ -53,13 +53,13 @@ pub fn examine(
         }
     }
     Ok(if sound {
-        Ended::AsWished
+        Ending::AsWished
     } else {
-        Ended::FellShort
+        Ending::FellShort
     })
 }
 
-fn one(file: &Path, search: bool) -> Result<Examined, Fault> {
+fn one(file: &Path, search: bool) -> Result<Examined, CliError> {
     let examination = examine_text(&text_of(file)?);
     Ok(Examined {
         file: file.to_owned(),

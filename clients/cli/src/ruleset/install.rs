@@ -1,7 +1,7 @@
 //! `trisect ruleset list` and `install`: the rule sets of a service.
 
 use super::source::read;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::job::tell;
 use crate::server::{Server, call};
@@ -17,7 +17,7 @@ use trisect_wire::types::{
 ///
 /// # Errors
 /// That the service could not be reached, or the answer could not be written.
-pub fn list(server: &Server, json: bool, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn list(server: &Server, json: bool, io: &mut Io<'_>) -> Result<Ending, CliError> {
     let all = call::<table::RulesetList>(server, &NoParams {})?;
     let text = || all.rulesets.iter().map(line).collect();
     tell(json, &all, text, io)
@@ -49,7 +49,7 @@ pub fn install(
     file: &Path,
     by: Option<String>,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     let params = RulesetInstallParams {
         text: read(file)?,
         by,
@@ -57,7 +57,7 @@ pub fn install(
     let installed = match call::<table::RulesetInstall>(server, &params) {
         Ok(installed) => installed,
         Err(fault) => {
-            if let Fault::Client(ClientError::Refused(refusal)) = &fault {
+            if let CliError::Client(ClientError::Refused(refusal)) = &fault {
                 io.warn(&listed(file, &refusal.defects))?;
             }
             return Err(fault);

@@ -10,7 +10,7 @@ mod survey;
 mod trial;
 
 use crate::args::Ruleset;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::server::Server;
 
@@ -24,7 +24,7 @@ pub fn ruleset(
     json: bool,
     what: Ruleset,
     io: &mut Io<'_>,
-) -> Result<Ended, Fault> {
+) -> Result<Ending, CliError> {
     match what {
         Ruleset::Examine { files, prove } => examine::examine(json, &files, prove, io),
         Ruleset::Trial(what) => trial::trial(json, &what, io),

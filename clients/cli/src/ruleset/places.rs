@@ -1,14 +1,14 @@
 //! Places that are to be written to after long work, tried before it.
 
-use crate::ended::Fault;
+use crate::exit::CliError;
 use std::fs::OpenOptions;
 use std::path::Path;
 
 /// Whether a file could be written; what is in it stays, and if there is none, none is left behind.
 ///
 /// # Errors
-/// [`Fault::File`], as writing it would give.
-pub fn try_file(file: &Path) -> Result<(), Fault> {
+/// [`CliError::File`], as writing it would give.
+pub fn try_file(file: &Path) -> Result<(), CliError> {
     let mut options = OpenOptions::new();
     options.write(true);
     let tried = match std::fs::metadata(file) {
@@ -28,12 +28,12 @@ pub fn try_file(file: &Path) -> Result<(), Fault> {
 /// Makes a directory, unless it is there, and tries whether a file can be made in it.
 ///
 /// # Errors
-/// [`Fault::File`].
-pub fn try_directory(directory: &Path) -> Result<(), Fault> {
+/// [`CliError::File`].
+pub fn try_directory(directory: &Path) -> Result<(), CliError> {
     std::fs::create_dir_all(directory).map_err(|source| unwritten(directory, source))?;
     let file = directory.join(format!(".trisect-{}", std::process::id()));
     try_file(&file).map_err(|fault| match fault {
-        Fault::File { source, .. } => unwritten(directory, source),
+        CliError::File { source, .. } => unwritten(directory, source),
         other => other,
     })
 }
@@ -41,13 +41,13 @@ pub fn try_directory(directory: &Path) -> Result<(), Fault> {
 /// Writes a file.
 ///
 /// # Errors
-/// [`Fault::File`].
-pub fn write(file: &Path, text: &str) -> Result<(), Fault> {
+/// [`CliError::File`].
+pub fn write(file: &Path, text: &str) -> Result<(), CliError> {
     std::fs::write(file, text).map_err(|source| unwritten(file, source))
 }
 
-fn unwritten(path: &Path, source: std::io::Error) -> Fault {
-    Fault::File {
+fn unwritten(path: &Path, source: std::io::Error) -> CliError {
+    CliError::File {
         what: "write",
         path: path.display().to_string(),
         source,

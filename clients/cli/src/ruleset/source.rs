@@ -1,6 +1,6 @@
 //! Where rule sets come from: shipped ones by id, files, directories of files.
 
-use crate::ended::Fault;
+use crate::exit::CliError;
 use std::collections::HashMap;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -11,9 +11,9 @@ use trisect_rules::{Defect, Severity, examine, shipped};
 /// The text of a file.
 ///
 /// # Errors
-/// [`Fault::File`]; text that is not UTF-8 is one.
-pub fn read(path: &Path) -> Result<String, Fault> {
-    std::fs::read_to_string(path).map_err(|source| Fault::File {
+/// [`CliError::File`]; text that is not UTF-8 is one.
+pub fn read(path: &Path) -> Result<String, CliError> {
+    std::fs::read_to_string(path).map_err(|source| CliError::File {
         what: "read",
         path: path.display().to_string(),
         source,
@@ -24,7 +24,7 @@ pub fn read(path: &Path) -> Result<String, Fault> {
 ///
 /// # Errors
 /// That there is neither.
-pub fn text_of(name: &Path) -> Result<String, Fault> {
+pub fn text_of(name: &Path) -> Result<String, CliError> {
     if name.exists() {
         return read(name);
     }
@@ -42,9 +42,9 @@ fn shipped_text(name: &Path) -> Option<&'static str> {
         .map(|(_, text)| *text)
 }
 
-fn neither(name: &Path) -> Fault {
+fn neither(name: &Path) -> CliError {
     let ids: Vec<&str> = shipped().iter().map(|(id, _)| *id).collect();
-    Fault::Wrong(format!(
+    CliError::Wrong(format!(
         "there is no file `{}`, and no shipped rule set of that id; shipped are: {}",
         name.display(),
         ids.join(", ")
@@ -62,7 +62,7 @@ pub fn list_defects(file: &Path, defects: &[Defect]) -> String {
 }
 
 /// A rule set from text that must have no errors.
-fn sound(file: &Path, text: &str) -> Result<Arc<Model>, Fault> {
+fn sound(file: &Path, text: &str) -> Result<Arc<Model>, CliError> {
     let examined = examine(text);
     match examined.rule_set {
         Some(rules) => Ok(Arc::new(Model::new(Arc::new(rules)))),
@@ -73,7 +73,7 @@ fn sound(file: &Path, text: &str) -> Result<Arc<Model>, Fault> {
                 .filter(|d| d.severity == Severity::Error)
                 .collect();
             let list = list_defects(file, &errors);
-            Err(Fault::Wrong(format!(
+            Err(CliError::Wrong(format!(
                 "the rule set has defects:\n{}",
                 list.trim_end()
             )))
@@ -85,7 +85,7 @@ fn sound(file: &Path, text: &str) -> Result<Arc<Model>, Fault> {
 ///
 /// # Errors
 /// That it is not there, cannot be read, or has defects.
-pub fn one(name: &Path) -> Result<Arc<Model>, Fault> {
+pub fn one(name: &Path) -> Result<Arc<Model>, CliError> {
     sound(name, &text_of(name)?)
 }
 
@@ -109,14 +109,14 @@ impl Source {
     ///
     /// # Errors
     /// That it is not there, cannot be read, or has defects.
-    pub fn open(name: &Path) -> Result<Self, Fault> {
+    pub fn open(name: &Path) -> Result<Self, CliError> {
         if name.is_dir() {
             return Self::directory(name);
         }
         Ok(Self::One(sound(name, &text_of(name)?)?))
     }
 
-    fn directory(path: &Path) -> Result<Self, Fault> {
+    fn directory(path: &Path) -> Result<Self, CliError> {
         let mut by_id = HashMap::new();
         let mut defective = String::new();
         for file in toml_files(path)? {
@@ -139,11 +139,11 @@ impl Source {
     ///
     /// # Errors
     /// That it is another one than the one given, or not there.
-    pub fn of_case(&self, case: &Path, named: &str) -> Result<Arc<Model>, Fault> {
+    pub fn of_case(&self, case: &Path, named: &str) -> Result<Arc<Model>, CliError> {
         let by_path = is_path(named);
         match self {
             Self::One(model) if by_path || model.rules().id == named => Ok(Arc::clone(model)),
-            Self::One(model) => Err(Fault::Wrong(format!(
+            Self::One(model) => Err(CliError::Wrong(format!(
                 "{}: the case is for the rule set `{named}`, not for `{}`; \
                  give that rule set, or a directory that has it",
                 case.display(),
@@ -160,7 +160,7 @@ impl Source {
             } => by_id.get(named).cloned().ok_or_else(|| {
                 let mut known: Vec<&str> = by_id.keys().map(String::as_str).collect();
                 known.sort_unstable();
-                Fault::Wrong(format!(
+                CliError::Wrong(format!(
                     "{}: {} has no rule set `{named}`; it has: {}\n{}",
                     case.display(),
                     path.display(),
@@ -182,8 +182,8 @@ fn is_path(named: &str) -> bool {
 }
 
 /// The `.toml` files of a directory, by name.
-fn toml_files(path: &Path) -> Result<Vec<PathBuf>, Fault> {
-    let unreadable = |source| Fault::File {
+fn toml_files(path: &Path) -> Result<Vec<PathBuf>, CliError> {
+    let unreadable = |source| CliError::File {
         what: "read",
         path: path.display().to_string(),
         source,
@@ -206,7 +206,7 @@ mod tests {
 
     const ID: &str = "distributor-pump-12v";
 
-    fn fault<T>(result: Result<T, Fault>) -> String {
+    fn fault<T>(result: Result<T, CliError>) -> String {
         result.err().unwrap().to_string()
     }
 

@@ -4,7 +4,7 @@ use super::bar::Bar;
 use super::places::{try_directory, try_file, write};
 use super::source::one;
 use crate::args;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use std::path::Path;
 use std::sync::Arc;
@@ -20,7 +20,7 @@ use trisect_survey::{
 /// A rule set that cannot be read, has defects, or suspects what the machine model does not have; a
 /// number of machines or threads that cannot be; files that cannot be written, which is tried before
 /// the survey, and does not keep its report from being told if it fails after all.
-pub fn survey(json: bool, what: &args::Survey, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn survey(json: bool, what: &args::Survey, io: &mut Io<'_>) -> Result<Ending, CliError> {
     let model = one(&what.ruleset)?;
     let mut wanted = Survey {
         machines: what.machines,
@@ -57,15 +57,15 @@ pub fn survey(json: bool, what: &args::Survey, io: &mut Io<'_>) -> Result<Ended,
         .map_or(Ok(()), |directory| keep(&model, &report, directory));
     both(drawn, kept)?;
     told?;
-    Ok(Ended::AsWished)
+    Ok(Ending::AsWished)
 }
 
-fn wrong(error: SurveyError) -> Fault {
-    Fault::Wrong(error.to_string())
+fn wrong(error: SurveyError) -> CliError {
+    CliError::Wrong(error.to_string())
 }
 
 /// Writes the worst jobs as cases.
-fn keep(model: &Arc<Model>, report: &Report, directory: &Path) -> Result<(), Fault> {
+fn keep(model: &Arc<Model>, report: &Report, directory: &Path) -> Result<(), CliError> {
     let bar = Bar::of(report.worst.len() as u64, "cases");
     let cases = worst_cases(model, report, &|done| bar.show(done));
     bar.clear();
@@ -79,14 +79,14 @@ fn keep(model: &Arc<Model>, report: &Report, directory: &Path) -> Result<(), Fau
 }
 
 /// Neither fault hides the other.
-fn both(first: Result<(), Fault>, second: Result<(), Fault>) -> Result<(), Fault> {
+fn both(first: Result<(), CliError>, second: Result<(), CliError>) -> Result<(), CliError> {
     match (first, second) {
-        (Err(first), Err(second)) => Err(Fault::Wrong(format!("{first}; {second}"))),
+        (Err(first), Err(second)) => Err(CliError::Wrong(format!("{first}; {second}"))),
         (first, second) => first.and(second),
     }
 }
 
-fn tell(json: bool, report: &Report, io: &mut Io<'_>) -> Result<(), Fault> {
+fn tell(json: bool, report: &Report, io: &mut Io<'_>) -> Result<(), CliError> {
     if json {
         io.json(report)
     } else {
@@ -97,10 +97,10 @@ fn tell(json: bool, report: &Report, io: &mut Io<'_>) -> Result<(), Fault> {
 /// Numbers further apart than this are told to people.
 const APART: f64 = 0.05;
 
-fn tell_numbers(json: bool, mut numbers: Vec<Number>, io: &mut Io<'_>) -> Result<Ended, Fault> {
+fn tell_numbers(json: bool, mut numbers: Vec<Number>, io: &mut Io<'_>) -> Result<Ending, CliError> {
     if json {
         io.json(&numbers)?;
-        return Ok(Ended::AsWished);
+        return Ok(Ending::AsWished);
     }
     numbers.retain(|number| number.apart() > APART);
     numbers.sort_by(|a, b| b.apart().total_cmp(&a.apart()));
@@ -119,7 +119,7 @@ fn tell_numbers(json: bool, mut numbers: Vec<Number>, io: &mut Io<'_>) -> Result
             open.share
         ))?;
     }
-    Ok(Ended::AsWished)
+    Ok(Ending::AsWished)
 }
 
 fn cores() -> usize {

@@ -3,7 +3,7 @@
 use super::junit::{Test, junit};
 use super::source::{Source, list_defects, read};
 use crate::args;
-use crate::ended::{Ended, Fault};
+use crate::exit::{CliError, Ending};
 use crate::io::Io;
 use crate::show;
 use serde::Serialize;
@@ -63,7 +63,7 @@ struct Run {
 ///
 /// # Errors
 /// A rule set, case or stream that cannot be read or has defects; nothing is run then.
-pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ended, Fault> {
+pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ending, CliError> {
     let source = Source::open(&what.ruleset)?;
     let runs = run_all(&source, &what.cases)?;
     let sets = by_rule_set(&runs);
@@ -97,14 +97,14 @@ pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ended, F
         ))?;
     }
     Ok(if ok {
-        Ended::AsWished
+        Ending::AsWished
     } else {
-        Ended::FellShort
+        Ending::FellShort
     })
 }
 
 /// Runs every case, or tells everything that keeps any of them from being run.
-fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<Run>, Fault> {
+fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<Run>, CliError> {
     let mut runs = Vec::with_capacity(files.len());
     let mut faults = Vec::new();
     for file in files {
@@ -116,14 +116,14 @@ fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<Run>, Fault> {
     if faults.is_empty() {
         return Ok(runs);
     }
-    Err(Fault::Wrong(format!(
+    Err(CliError::Wrong(format!(
         "no case was run:\n{}",
         faults.join("\n")
     )))
 }
 
-fn run(source: &Source, file: &Path) -> Result<Run, Fault> {
-    let defects = |found: Vec<_>| Fault::Wrong(list_defects(file, &found).trim_end().to_owned());
+fn run(source: &Source, file: &Path) -> Result<Run, CliError> {
+    let defects = |found: Vec<_>| CliError::Wrong(list_defects(file, &found).trim_end().to_owned());
     let case = case::parse(&read(file)?).map_err(defects)?;
     let model = source.of_case(file, &case.ruleset)?;
     let mut recording = Recording::of(&case, model.rules()).map_err(defects)?;
@@ -131,7 +131,7 @@ fn run(source: &Source, file: &Path) -> Result<Run, Fault> {
         let path = file.parent().unwrap_or(Path::new("")).join(stream);
         recording = recording
             .with_stream(&read(&path)?, model.rules())
-            .map_err(|error| Fault::Wrong(format!("{}: {error}", path.display())))?;
+            .map_err(|error| CliError::Wrong(format!("{}: {error}", path.display())))?;
     }
     let verdict = recording.verdict(&model);
     let differences = differences(&recording.expect, &verdict);
@@ -187,7 +187,7 @@ fn told(run: &Run) -> Told<'_> {
     }
 }
 
-fn write_junit(file: &Path, suite: &Path, runs: &[Run]) -> Result<(), Fault> {
+fn write_junit(file: &Path, suite: &Path, runs: &[Run]) -> Result<(), CliError> {
     let tests: Vec<Test<'_>> = runs
         .iter()
         .map(|run| Test {
@@ -203,7 +203,7 @@ fn write_junit(file: &Path, suite: &Path, runs: &[Run]) -> Result<(), Fault> {
         })
         .collect();
     let xml = junit(&suite.display().to_string(), &tests);
-    std::fs::write(file, xml).map_err(|source| Fault::File {
+    std::fs::write(file, xml).map_err(|source| CliError::File {
         what: "write",
         path: file.display().to_string(),
         source,

@@ -25,9 +25,13 @@ const SECRET: &str = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw";
 struct Confirmed;
 
 impl EventData for Confirmed {
-    fn data(&self, _: &Delivery, content: &Content) -> Result<Value, serde_json::Error> {
+    fn data(&self, delivery: &Delivery, content: &Content) -> Result<Value, serde_json::Error> {
         Ok(match content {
-            Content::Job { job, .. } => serde_json::json!({"confirmed": job.confirmed}),
+            // As it was when it happened: the job may have been closed since.
+            Content::Job { job, .. } if delivery.verb == "closed" => {
+                serde_json::json!({"bay": job.opened.bay, "confirmed": job.confirmed})
+            }
+            Content::Job { job, .. } => serde_json::json!({"bay": job.opened.bay}),
             _ => Value::Null,
         })
     }

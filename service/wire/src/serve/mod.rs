@@ -13,8 +13,8 @@ use crate::error::{ErrorKind, WireError};
 use crate::method::{Method, Role, Subscription};
 use crate::table::RpcDiscover;
 use crate::types::OpenRpc;
-use jsonrpsee_types::ErrorObjectOwned;
 use jsonrpsee::{Extensions, RpcModule};
+use jsonrpsee_types::ErrorObjectOwned;
 use std::future::Future;
 use std::sync::Arc;
 

@@ -4,7 +4,7 @@ use trisect_wire::client::ClientError;
 
 /// A command that was carried out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ended {
+pub enum Ending {
     /// As wished: exit code 0.
     AsWished,
     /// Cases or rules fell short: exit code 1.
@@ -13,7 +13,7 @@ pub enum Ended {
 
 /// A command that was not, or not to its end: exit code 2.
 #[derive(Debug, thiserror::Error)]
-pub enum Fault {
+pub enum CliError {
     /// The service refused, or could not be reached.
     #[error(transparent)]
     Client(#[from] ClientError),
@@ -39,7 +39,7 @@ pub enum Fault {
     Output(#[source] std::io::Error),
 }
 
-impl Fault {
+impl CliError {
     /// Whether the reader of the answer has simply gone, as `head` does.
     pub fn reader_left(&self) -> bool {
         matches!(self, Self::Output(error) if error.kind() == std::io::ErrorKind::BrokenPipe)

@@ -16,7 +16,7 @@ use trisect_wire::RPC_PATH;
 use trisect_wire::client::Client;
 use url::Url;
 
-use crate::ended::Fault;
+use crate::exit::CliError;
 use crate::server::Server;
 
 /// How long connecting may take.
@@ -46,9 +46,9 @@ enum Address {
 }
 
 /// Reads an address as it is given on the command line.
-fn address(text: &str) -> Result<Address, Fault> {
+fn address(text: &str) -> Result<Address, CliError> {
     let wrong = |why: &str| {
-        Fault::Wrong(format!(
+        CliError::Wrong(format!(
             "`{text}` is not the address of a service: {why}; write it as ws://127.0.0.1:7474/rpc, \
              https://trisect.example:7443 or unix:/run/trisect/rpc.sock"
         ))
@@ -90,7 +90,7 @@ fn address(text: &str) -> Result<Address, Fault> {
 ///
 /// # Errors
 /// That it cannot be reached, or does not let this client in.
-pub async fn reach(server: &Server) -> Result<Client, Fault> {
+pub async fn reach(server: &Server) -> Result<Client, CliError> {
     let token = server.token.as_deref();
     match address(&server.url)? {
         Address::Plain { url } => Ok(Client::connect_as(&url, token).await?),
@@ -112,7 +112,7 @@ async fn within<T>(doing: impl Future<Output = io::Result<T>>) -> io::Result<T> 
     timeout(PATIENCE, doing).await.map_err(late)?
 }
 
-fn no_socket(path: &Path, error: &io::Error) -> Fault {
+fn no_socket(path: &Path, error: &io::Error) -> CliError {
     let way_out = match error.kind() {
         io::ErrorKind::NotFound => "is the service there, with `[unix] path` in its configuration?",
         io::ErrorKind::ConnectionRefused => "nothing listens there: start the service",
@@ -121,7 +121,7 @@ fn no_socket(path: &Path, error: &io::Error) -> Fault {
         }
         _ => "is it the socket of a service?",
     };
-    Fault::Wrong(format!(
+    CliError::Wrong(format!(
         "cannot connect to {}: {error}; {way_out}",
         path.display()
     ))
@@ -132,9 +132,9 @@ async fn shake(
     host: &str,
     port: u16,
     ca: Option<&Path>,
-) -> Result<tokio_rustls::client::TlsStream<TcpStream>, Fault> {
+) -> Result<tokio_rustls::client::TlsStream<TcpStream>, CliError> {
     let fault = |error: &dyn std::fmt::Display, way_out: &str| {
-        Fault::Wrong(format!(
+        CliError::Wrong(format!(
             "cannot connect to {host}, port {port}: {error}{way_out}"
         ))
     };
@@ -157,18 +157,18 @@ async fn shake(
 }
 
 /// Trust in the certificates of a file, or in the system's.
-fn trusting(ca: Option<&Path>) -> Result<TlsConnector, Fault> {
+fn trusting(ca: Option<&Path>) -> Result<TlsConnector, CliError> {
     let mut roots = RootCertStore::empty();
     match ca {
         Some(path) => {
-            let pem = std::fs::read(path).map_err(|source| Fault::File {
+            let pem = std::fs::read(path).map_err(|source| CliError::File {
                 what: "read",
                 path: path.display().to_string(),
                 source,
             })?;
             roots.add_parsable_certificates(CertificateDer::pem_slice_iter(&pem).flatten());
             if roots.is_empty() {
-                return Err(Fault::Wrong(format!(
+                return Err(CliError::Wrong(format!(
                     "there is no certificate in {}: it has to be PEM",
                     path.display()
                 )));
@@ -181,7 +181,7 @@ fn trusting(ca: Option<&Path>) -> Result<TlsConnector, Fault> {
     }
     let set_up = ClientConfig::builder_with_provider(Arc::new(ring::default_provider()))
         .with_safe_default_protocol_versions()
-        .map_err(|error| Fault::Wrong(format!("cannot set up encryption: {error}")))?;
+        .map_err(|error| CliError::Wrong(format!("cannot set up encryption: {error}")))?;
     let config = set_up.with_root_certificates(roots).with_no_client_auth();
     Ok(TlsConnector::from(Arc::new(config)))
 }
@@ -194,7 +194,7 @@ mod tests {
     fn check(text: &str, expected: Option<Address>) {
         match (address(text), expected) {
             (Ok(found), Some(expected)) => assert_eq!(found, expected, "{text}"),
-            (Err(Fault::Wrong(said)), None) => {
+            (Err(CliError::Wrong(said)), None) => {
                 assert!(said.contains("write it as"), "{text}: {said}");
             }
             other => panic!("{text}: {other:?}"),
