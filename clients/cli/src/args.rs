@@ -7,7 +7,7 @@ use trisect_wire::types::{Drive, JobState, Phase};
 
 /// Finds which side is at fault: supply, controller or pump.
 #[derive(Debug, Parser)]
-#[command(name = "trisect", version = trisect_wire::BUILD, after_help = EXIT_CODES)]
+#[command(name = "trisect", version = BUILD, after_help = EXIT_CODES)]
 pub struct Command {
     /// The service to talk to: ws:// or http://, wss:// or https://, or unix:PATH.
     #[arg(
@@ -36,6 +36,9 @@ pub struct Command {
     #[command(subcommand)]
     pub subject: Subject,
 }
+
+/// Version, commit and day of this build.
+const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("TRISECT_BUILD"), ")");
 
 const EXIT_CODES: &str = "Exit codes: 0 as wished, 1 cases or rules fell short, 2 the request was wrong or could not be carried out.";
 

@@ -9,10 +9,13 @@ use trisectd::config::Flags;
 
 use crate::token_command::TokenCommand;
 
+/// Version, commit and day of this build.
+const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("TRISECT_BUILD"), ")");
+
 /// Supply, controller or pump? A service that isolates the fault of a machine
 /// with an electronically controlled distributor pump.
 #[derive(Parser)]
-#[command(name = "trisectd", version = trisect_wire::BUILD)]
+#[command(name = "trisectd", version = BUILD)]
 pub struct CommandLine {
     #[command(subcommand)]
     pub command: Command,

@@ -25,9 +25,6 @@ pub use method::{Method, Role, Subscription};
 pub use openrpc::openrpc;
 pub use table::methods;
 
-/// Version, commit and day of this build, as `--version` says them.
-pub const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("TRISECT_BUILD"), ")");
-
 /// The path JSON-RPC is served at.
 pub const RPC_PATH: &str = "/rpc";
 
