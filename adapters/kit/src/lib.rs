@@ -1,4 +1,4 @@
-//! The adapter contract: framing, decoding, ports, and the harness that tests
+//! The adapter contract: framing, decoding, ports, and the conformance suite that tests
 //! them.
 //!
 //! An adapter turns what an instrument says into [`Emission`]s: samples, each

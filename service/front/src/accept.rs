@@ -28,7 +28,7 @@ use super::listen::{Accepted, Listener, Stream};
 use super::observer::{CallObserver, Counted};
 use super::refusal::Refusal;
 use super::settings::TransportSettings;
-use super::stall::StallGuard;
+use super::write_timeout::WriteTimeout;
 use crate::access::Peer;
 
 /// How often in a row accepting may fail before the transport gives up, and
@@ -73,13 +73,13 @@ impl Connection {
         self.peer
     }
 
-    /// Goes on with a conversation after the answer to a request. It keeps the
+    /// Goes on with a session after the answer to a request. It keeps the
     /// connection's place, is waited for when the service stops, and is cut
     /// when that takes too long.
-    pub(super) fn carry_on(&self, conversation: impl Future<Output = ()> + Send + 'static) {
+    pub(super) fn carry_on(&self, session: impl Future<Output = ()> + Send + 'static) {
         let (place, cut) = (self.place.clone(), self.cut.clone());
         self.tasks.spawn(async move {
-            cut.run_until_cancelled(conversation).await;
+            cut.run_until_cancelled(session).await;
             drop(place);
         });
     }
@@ -140,8 +140,8 @@ pub(super) async fn run(
     accepted
 }
 
-/// What all listeners share.
-struct Desk {
+/// The connections there may be, over all listeners together.
+struct ConnectionLimit {
     places: Arc<Semaphore>,
     turned_away: Arc<Semaphore>,
     ids: AtomicUsize,
@@ -153,14 +153,14 @@ type BoxError = Box<dyn std::error::Error + Send + Sync>;
 impl Service {
     /// Accepts on every listener until told to stop, or until one of them fails.
     async fn accept_all(&self, listeners: &[Listener]) -> Result<(), TransportError> {
-        let desk = Desk {
+        let limit = ConnectionLimit {
             places: Arc::new(Semaphore::new(self.settings.connections)),
             turned_away: Arc::new(Semaphore::new(TURNED_AWAY)),
             ids: AtomicUsize::new(1),
         };
         let mut accepting: FuturesUnordered<_> = listeners
             .iter()
-            .map(|listener| self.accept(listener, &desk))
+            .map(|listener| self.accept(listener, &limit))
             .collect();
         if accepting.is_empty() {
             self.stop.cancelled().await;
@@ -168,7 +168,11 @@ impl Service {
         accepting.next().await.unwrap_or(Ok(()))
     }
 
-    async fn accept(&self, listener: &Listener, desk: &Desk) -> Result<(), TransportError> {
+    async fn accept(
+        &self,
+        listener: &Listener,
+        limit: &ConnectionLimit,
+    ) -> Result<(), TransportError> {
         let mut failures = 0_u32;
         loop {
             let accepted = tokio::select! {
@@ -178,10 +182,10 @@ impl Service {
             match accepted {
                 Ok((stream, peer)) => {
                     failures = 0;
-                    match desk.places.clone().try_acquire_owned() {
+                    match limit.places.clone().try_acquire_owned() {
                         Ok(permit) => {
                             let connection = Connection {
-                                id: desk.ids.fetch_add(1, Ordering::Relaxed),
+                                id: limit.ids.fetch_add(1, Ordering::Relaxed),
                                 peer,
                                 place: Arc::new(Place {
                                     _permit: permit,
@@ -192,7 +196,7 @@ impl Service {
                             };
                             self.take(stream, connection);
                         }
-                        Err(_) => self.turn_away(stream, peer, &desk.turned_away),
+                        Err(_) => self.turn_away(stream, peer, &limit.turned_away),
                     }
                 }
                 Err(source) => {
@@ -226,15 +230,15 @@ impl Service {
         let limit = self.settings.write_within;
         match accepted {
             Accepted::Plain(stream) => {
-                self.talk(StallGuard::new(stream, limit), connection)
+                self.talk(WriteTimeout::new(stream, limit), connection)
                     .await?;
             }
             Accepted::Unix(stream) => {
-                self.talk(StallGuard::new(stream, limit), connection)
+                self.talk(WriteTimeout::new(stream, limit), connection)
                     .await?;
             }
             Accepted::Tls(stream, front) => {
-                let stream = StallGuard::new(stream, limit);
+                let stream = WriteTimeout::new(stream, limit);
                 // A handshake that dribbles in is cut as a head that does.
                 let shaking = front.acceptor().accept(stream);
                 let stream = timeout(self.settings.head_within, shaking).await??;

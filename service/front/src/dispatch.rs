@@ -15,7 +15,7 @@ use jsonrpsee::core::server::{
 use jsonrpsee_types::{ErrorCode, Id, Params};
 use serde_json::value::RawValue;
 
-use super::envelope::{self, Entry, Message, Request};
+use super::framing::{self, Entry, Message, Request};
 use super::observer::{self, CallEnded, CallObserver};
 use super::refusal::{self, Refusal};
 use crate::access::{Identity, Peer};
@@ -84,7 +84,7 @@ impl Dispatcher {
     /// Answers one message; `None` where nothing is to be said (notifications,
     /// and subscriptions, which answer for themselves).
     pub(super) async fn answer(&self, text: &[u8], caller: &Caller) -> Option<MessageReply> {
-        match envelope::read(text, self.batch_entries) {
+        match framing::read(text, self.batch_entries) {
             Message::Broken => Some(MessageReply::refused(Refusal::Broken)),
             Message::EmptyBatch => {
                 let why = "a batch has at least one entry";
@@ -106,7 +106,7 @@ impl Dispatcher {
     async fn batch(&self, entries: Vec<&RawValue>, caller: &Caller) -> Option<MessageReply> {
         let mut text = String::new();
         for raw in entries {
-            let entry = envelope::entry(raw);
+            let entry = framing::entry(raw);
             let Some(reply) = self.entry(entry, caller, Standing::InBatch).await else {
                 continue;
             };
@@ -277,7 +277,7 @@ fn plain_id(written: &RawValue) -> Option<Id<'static>> {
     if written.get() == "null" {
         return Some(Id::Null);
     }
-    if let Some(text) = envelope::text_of(written) {
+    if let Some(text) = framing::text_of(written) {
         return Some(Id::Str(text.into_owned().into()));
     }
     written.get().parse().ok().map(Id::Number)

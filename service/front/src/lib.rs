@@ -10,14 +10,15 @@
 //! | file | subject |
 //! |---|---|
 //! | `settings` | limits and names |
-//! | `accept` | connections: accepting, counting, stopping |
-//! | `listen`, `tls` | what they are accepted on; certificates |
-//! | `stall` | ends a connection that does not take what it is sent |
-//! | `gate` | Host and Origin |
-//! | `admission` | who asks, and what needs no asking |
-//! | `observer` | who looks on: counting, the audit trail |
-//! | `http`, `websocket`, `outbox` | the two transports |
-//! | `envelope` | what a text asks for |
+//! | `sockets`, `listen`, `tls` | what is listened on; certificates |
+//! | `accept` | connections: accepting, limiting, stopping |
+//! | `write_timeout` | ends a connection that does not take what it is sent |
+//! | `origin_check` | Host and Origin headers |
+//! | `access` | tokens, roles, rate limits |
+//! | `authentication` | who calls, and what needs no token |
+//! | `observer` | whom every call is told: counting, the audit trail |
+//! | `http`, `websocket`, `websocket_writer` | the two transports |
+//! | `framing` | what a text asks for: requests, notifications, batches |
 //! | `dispatch` | running it, putting the reply together |
 //! | `refusal` | what the transport itself answers |
 //!
@@ -26,25 +27,30 @@
 //! number of up to 64 bits. Notifications are carried out, and answered by
 //! nothing: 204 over HTTP. The entries of a batch run one after the other; the
 //! calls of one WebSocket side by side, replies in the order they are ready.
+//!
+//! Invariants, each an absence:
+//! - no bay, journal or configuration is known here: methods, routes and settings are handed in;
+//! - no frame is guessed at, no reply is given to what was not asked;
+//! - a token is kept nowhere but with its holder: see [`access`].
 
 mod accept;
 pub mod access;
-mod admission;
+mod authentication;
 mod dispatch;
-mod envelope;
-mod gate;
+mod framing;
 mod http;
 mod listen;
 mod observer;
-mod outbox;
+mod origin_check;
 mod refusal;
 mod settings;
 mod sockets;
-mod stall;
 #[cfg(test)]
 mod tests;
 mod tls;
 mod websocket;
+mod websocket_writer;
+mod write_timeout;
 
 use std::sync::Arc;
 
@@ -59,17 +65,17 @@ use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use accept::Connection;
-use admission::Admission;
+use authentication::Authentication;
 use dispatch::{Caller, Dispatcher};
-use gate::Gate;
 pub use listen::Listener;
 pub use observer::{CallEnded, CallObserver};
+use origin_check::OriginCheck;
 use refusal::Refusal;
 pub use settings::TransportSettings;
 pub use sockets::{HandedOver, SocketError, SocketSettings, Sockets, UnixSocket};
 pub use tls::TlsFront;
 pub use tls::{TlsError, TlsFiles};
-use websocket::Conversation;
+use websocket::Session;
 
 use crate::access::{Access, Places};
 
@@ -143,7 +149,7 @@ impl Front {
     /// # Errors
     /// When a listener keeps failing, which no waiting mends.
     pub async fn serve(self, stop: CancellationToken) -> Result<(), TransportError> {
-        let conversation = Conversation {
+        let session = Session {
             dispatcher: Arc::new(Dispatcher {
                 methods: self.methods,
                 batch_entries: self.settings.batch_entries,
@@ -153,26 +159,26 @@ impl Front {
             settings: Arc::new(self.settings),
             stop,
         };
-        let settings = conversation.settings.clone();
-        let stop = conversation.stop.clone();
-        let admission = Admission {
-            gate: Gate::new(&settings.host_names, &settings.origins),
+        let settings = session.settings.clone();
+        let stop = session.stop.clone();
+        let admission = Authentication {
+            origins: OriginCheck::new(&settings.host_names, &settings.origins),
             access: self.access,
             observer: self.observer.clone(),
         };
         let router = Router::new()
-            .route("/rpc", any(rpc).with_state(conversation))
+            .route("/rpc", any(rpc).with_state(session))
             .merge(self.routes)
             .layer(middleware::from_fn_with_state(
                 Arc::new(admission),
-                admission::through,
+                authentication::through,
             ));
         accept::run(self.listeners, router, settings, self.observer, stop).await
     }
 }
 
 /// Everything at `/rpc`: a POST, or the upgrade to a WebSocket.
-async fn rpc(State(conversation): State<Conversation>, mut request: Request) -> Response {
+async fn rpc(State(session): State<Session>, mut request: Request) -> Response {
     let Some(connection) = request.extensions_mut().remove::<Connection>() else {
         return Refusal::Internal.response();
     };
@@ -183,7 +189,7 @@ async fn rpc(State(conversation): State<Conversation>, mut request: Request) -> 
         subscribing: None,
     };
     if soketto::handshake::http::is_upgrade_request(&request) {
-        let (response, conversing) = websocket::upgrade(conversation, request, caller);
+        let (response, conversing) = websocket::upgrade(session, request, caller);
         if let Some(conversing) = conversing {
             connection.carry_on(conversing);
         }
@@ -193,10 +199,10 @@ async fn rpc(State(conversation): State<Conversation>, mut request: Request) -> 
         return Refusal::HttpMethod.response();
     }
     let (parts, body) = request.into_parts();
-    let Conversation {
+    let Session {
         dispatcher,
         settings,
         ..
-    } = conversation;
+    } = session;
     http::post(&dispatcher, &settings, &parts.headers, body, &caller).await
 }

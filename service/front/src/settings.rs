@@ -14,7 +14,7 @@ pub struct TransportSettings {
     /// Origins of other web pages that may call (`https://board.example`),
     /// beside pages served from this service itself.
     pub origins: Vec<String>,
-    /// What whoever gets through the gate may do.
+    /// What whoever is let in without a token may do.
     pub role: Role,
     /// Connections at once; one more is answered with 503 and closed.
     pub connections: usize,

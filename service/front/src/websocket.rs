@@ -26,9 +26,9 @@ use tokio_util::compat::{Compat, TokioAsyncReadCompatExt};
 use tokio_util::sync::CancellationToken;
 
 use super::dispatch::{Caller, Dispatcher, Subscribing};
-use super::outbox::{Held, Outbox, Reply};
 use super::refusal::Refusal;
 use super::settings::TransportSettings;
+use super::websocket_writer::{Held, Reply, WebSocketWriter};
 use crate::access::{self, Identity};
 
 pub(super) type Socket = Compat<BufStream<TokioIo<hyper::upgrade::Upgraded>>>;
@@ -39,9 +39,9 @@ const BYTES_AT_ONCE: usize = 1024 * 1024;
 /// How long a client may take to answer a close before the connection is dropped.
 const CLOSE_WITHIN: Duration = Duration::from_secs(1);
 
-/// What a conversation needs from the service.
+/// What a WebSocket session needs from the service.
 #[derive(Debug, Clone)]
-pub(super) struct Conversation {
+pub(super) struct Session {
     pub dispatcher: Arc<Dispatcher>,
     pub settings: Arc<TransportSettings>,
     /// Told when the service stops: finish what runs, take nothing new.
@@ -49,9 +49,9 @@ pub(super) struct Conversation {
 }
 
 /// Answers the upgrade request. The future, if the upgrade is complete, is the
-/// conversation that follows; it has to be run beside the answer.
+/// session that follows; it has to be run beside the answer.
 pub(super) fn upgrade(
-    conversation: Conversation,
+    session: Session,
     request: Request,
     caller: Caller,
 ) -> (Response, Option<impl Future<Output = ()> + Send + 'static>) {
@@ -71,9 +71,9 @@ pub(super) fn upgrade(
             Ok(upgraded) => {
                 let socket = BufStream::new(TokioIo::new(upgraded)).compat();
                 let mut builder = handshake.into_builder(socket);
-                builder.set_max_message_size(conversation.settings.request_bytes);
+                builder.set_max_message_size(session.settings.request_bytes);
                 let (sender, receiver) = builder.finish();
-                conversation.run(sender, receiver, caller).await;
+                session.run(sender, receiver, caller).await;
             }
             Err(error) => tracing::debug!(%error, "could not take over the upgraded connection"),
         }
@@ -96,12 +96,12 @@ enum Arrival {
 }
 
 /// What one connection may have going at once.
-struct Room {
+struct CallSlots {
     places: Arc<Semaphore>,
     bytes: Arc<Semaphore>,
 }
 
-impl Room {
+impl CallSlots {
     fn new(places: usize) -> Self {
         Self {
             places: Arc::new(Semaphore::new(places.max(1))),
@@ -130,7 +130,7 @@ enum End {
     Stopping,
 }
 
-impl Conversation {
+impl Session {
     async fn run(
         self,
         sender: soketto::Sender<Socket>,
@@ -144,14 +144,14 @@ impl Conversation {
             sink: MethodSink::new(sink),
             slots: BoundedSubscriptions::new(self.settings.subscriptions),
         });
-        let outbox = Outbox {
+        let writer = WebSocketWriter {
             sender,
             replies: answered,
             messages,
             finishing,
             ping_every: self.settings.ping_every,
         };
-        let mut writing = std::pin::pin!(outbox.write());
+        let mut writing = std::pin::pin!(writer.write());
         let mut arriving = arriving(receiver);
         let mut calls = JoinSet::new();
         let listening = self.listen(&mut arriving, &mut calls, &caller, &replies);
@@ -191,7 +191,7 @@ impl Conversation {
         caller: &Caller,
         replies: &mpsc::Sender<Reply>,
     ) -> End {
-        let room = Room::new(self.settings.calls_at_once);
+        let room = CallSlots::new(self.settings.calls_at_once);
         loop {
             while calls.try_join_next().is_some() {}
             let next = tokio::select! {
@@ -220,7 +220,7 @@ impl Conversation {
     /// gone, has been silent for too long, or cannot be understood.
     async fn next(
         &self,
-        room: &Room,
+        room: &CallSlots,
         arriving: &mut Arriving,
     ) -> Option<(OwnedSemaphorePermit, Arrival)> {
         let place = room.place().await?;

@@ -1,4 +1,4 @@
-//! Whom a webhook may be sent to: addresses within the house need an allowance.
+//! Whom a webhook may be sent to: addresses of the own network need an allowance.
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 

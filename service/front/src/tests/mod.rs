@@ -4,9 +4,9 @@
 
 mod client;
 mod flood;
-mod gate;
 mod ids;
 mod limits;
+mod origin_check;
 mod section7;
 mod stop;
 mod subscriptions;

@@ -16,13 +16,13 @@ use super::refusal::Refusal;
 /// The names and origins that are let in, beside the loopback names and the
 /// service's own pages.
 #[derive(Debug, Clone)]
-pub(super) struct Gate {
+pub(super) struct OriginCheck {
     names: Vec<String>,
     origins: Vec<String>,
 }
 
-impl Gate {
-    /// A gate that lets in loopback names, `names`, own pages and `origins`.
+impl OriginCheck {
+    /// A check that lets in loopback names, `names`, own pages and `origins`.
     pub(super) fn new(names: &[String], origins: &[String]) -> Self {
         let lower = |texts: &[String]| {
             let texts = texts.iter();
@@ -99,8 +99,8 @@ fn is_same_host(origin: &str, host: &Authority) -> bool {
 mod tests {
     use super::*;
 
-    fn gate() -> Gate {
-        Gate::new(
+    fn check_of_board() -> OriginCheck {
+        OriginCheck::new(
             &["Bay3.example".to_owned()],
             &["https://board.example/".to_owned()],
         )
@@ -112,7 +112,7 @@ mod tests {
         if let Some(origin) = origin {
             headers.insert(header::ORIGIN, origin.parse().unwrap());
         }
-        let found = gate().check(&"/rpc".parse().unwrap(), &headers);
+        let found = check_of_board().check(&"/rpc".parse().unwrap(), &headers);
         assert_eq!(found, expected, "{host} {origin:?}");
     }
 
@@ -145,7 +145,7 @@ mod tests {
         ] {
             check(host, None, Err(Refusal::HostRefused));
         }
-        let none = gate().check(&"/rpc".parse().unwrap(), &HeaderMap::new());
+        let none = check_of_board().check(&"/rpc".parse().unwrap(), &HeaderMap::new());
         assert_eq!(none, Err(Refusal::HostRefused));
     }
 
@@ -154,10 +154,11 @@ mod tests {
         let mut headers = HeaderMap::new();
         headers.append(header::HOST, "localhost".parse().unwrap());
         headers.append(header::HOST, "rebound.example".parse().unwrap());
-        let two = gate().check(&"/rpc".parse().unwrap(), &headers);
+        let two = check_of_board().check(&"/rpc".parse().unwrap(), &headers);
         assert_eq!(two, Err(Refusal::HostRefused));
         let _ = headers.insert(header::HOST, "localhost".parse().unwrap());
-        let absolute = gate().check(&"http://rebound.example/rpc".parse().unwrap(), &headers);
+        let absolute =
+            check_of_board().check(&"http://rebound.example/rpc".parse().unwrap(), &headers);
         assert_eq!(absolute, Err(Refusal::HostRefused));
     }
 

@@ -18,14 +18,14 @@ use tokio::time::{Instant, Sleep, sleep};
 /// A stream whose writes fail once one of them has been pending for longer
 /// than the limit. Any progress starts the time anew.
 #[derive(Debug)]
-pub(super) struct StallGuard<S> {
+pub(super) struct WriteTimeout<S> {
     stream: S,
     limit: Duration,
     timer: Pin<Box<Sleep>>,
     stalled: bool,
 }
 
-impl<S> StallGuard<S> {
+impl<S> WriteTimeout<S> {
     /// Wraps a stream; `limit` is the longest time one write may stay pending.
     pub(super) fn new(stream: S, limit: Duration) -> Self {
         Self {
@@ -58,7 +58,7 @@ impl<S> StallGuard<S> {
     }
 }
 
-impl<S: AsyncRead + Unpin> AsyncRead for StallGuard<S> {
+impl<S: AsyncRead + Unpin> AsyncRead for WriteTimeout<S> {
     fn poll_read(
         mut self: Pin<&mut Self>,
         cx: &mut Context<'_>,
@@ -68,7 +68,7 @@ impl<S: AsyncRead + Unpin> AsyncRead for StallGuard<S> {
     }
 }
 
-impl<S: AsyncWrite + Unpin> AsyncWrite for StallGuard<S> {
+impl<S: AsyncWrite + Unpin> AsyncWrite for WriteTimeout<S> {
     fn poll_write(
         mut self: Pin<&mut Self>,
         cx: &mut Context<'_>,
@@ -111,7 +111,7 @@ mod tests {
     #[tokio::test]
     async fn a_write_nobody_takes_fails_within_the_limit() {
         let (_peer, ours) = tokio::io::duplex(16);
-        let mut guarded = StallGuard::new(ours, Duration::from_millis(50));
+        let mut guarded = WriteTimeout::new(ours, Duration::from_millis(50));
         let before = Instant::now();
         let failed = guarded.write_all(&[0; 64]).await.unwrap_err();
         assert_eq!(failed.kind(), io::ErrorKind::TimedOut);
@@ -121,7 +121,7 @@ mod tests {
     #[tokio::test]
     async fn a_peer_that_reads_is_left_alone() {
         let (mut peer, ours) = tokio::io::duplex(16);
-        let mut guarded = StallGuard::new(ours, Duration::from_secs(30));
+        let mut guarded = WriteTimeout::new(ours, Duration::from_secs(30));
         let mut taken = Vec::new();
         let (written, read) = tokio::join!(
             async {

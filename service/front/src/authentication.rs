@@ -8,8 +8,8 @@ use axum::middleware::Next;
 use axum::response::Response;
 
 use super::accept::Connection;
-use super::gate::Gate;
 use super::observer::CallObserver;
+use super::origin_check::OriginCheck;
 use super::refusal::Refusal;
 use crate::access::{Access, Peer, Unknown};
 
@@ -18,15 +18,15 @@ use crate::access::{Access, Peer, Unknown};
 const OPEN: &[&str] = &["/health", "/schema/"];
 
 /// What a request has to get through.
-pub(super) struct Admission {
-    pub(super) gate: Gate,
+pub(super) struct Authentication {
+    pub(super) origins: OriginCheck,
     pub(super) access: Arc<Access>,
     pub(super) observer: Option<Arc<dyn CallObserver>>,
 }
 
 /// Lets a request through, with who asks in its extensions.
 pub(super) async fn through(
-    State(admission): State<Arc<Admission>>,
+    State(admission): State<Arc<Authentication>>,
     mut request: Request,
     next: Next,
 ) -> Response {
@@ -56,11 +56,11 @@ pub(super) async fn through(
     }
 }
 
-impl Admission {
+impl Authentication {
     fn admit(&self, peer: Option<Peer>, request: &mut Request) -> Result<(), Refusal> {
         // Over a Unix socket no page of a browser comes, and there is no host to name.
         if !matches!(peer, Some(Peer::Unix { .. })) {
-            self.gate.check(request.uri(), request.headers())?;
+            self.origins.check(request.uri(), request.headers())?;
         }
         let peer = peer.ok_or(Refusal::Internal)?;
         let identity = match self.access.identify(peer, request.headers()) {

@@ -24,7 +24,7 @@ pub(super) struct Reply {
 const TEXTS_A_FLUSH: usize = 64;
 
 /// Everything that is to be sent.
-pub(super) struct Outbox {
+pub(super) struct WebSocketWriter {
     pub sender: soketto::Sender<Socket>,
     pub replies: mpsc::Receiver<Reply>,
     pub messages: mpsc::Receiver<Box<RawValue>>,
@@ -33,7 +33,7 @@ pub(super) struct Outbox {
     pub ping_every: Duration,
 }
 
-impl Outbox {
+impl WebSocketWriter {
     /// Sends until told to finish, and then closes the WebSocket; or until it breaks.
     pub(super) async fn write(mut self) {
         if let Err(error) = self.send_all().await {
