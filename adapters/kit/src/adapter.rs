@@ -156,6 +156,72 @@ impl Context {
 /// - `run` MUST be callable again after it returned.
 /// - `run` SHOULD hold no more than a few kilobytes, however fast the instrument
 ///   talks, and SHOULD say the way out in its last error.
+///
+/// A meter that always says the same, run until it is told to stop:
+///
+/// ```
+/// use std::sync::Arc;
+/// use std::time::Duration;
+/// use tokio::sync::mpsc;
+/// use tokio_util::sync::CancellationToken;
+/// use trisect_kit::{Adapter, ChannelDescription, Context, Description, Health, Running, State};
+/// use trisect_measure::{Amount, Flags, Function, Sample};
+///
+/// struct Steady;
+///
+/// impl Adapter for Steady {
+///     fn describe(&self) -> Description {
+///         Description {
+///             name: "steady".to_owned(),
+///             version: "1".to_owned(),
+///             title: "a meter at 12.6 V".to_owned(),
+///             channels: vec![ChannelDescription {
+///                 channel: 0,
+///                 title: "volts".to_owned(),
+///                 function: Some(Function::Voltage),
+///             }],
+///             settings: serde_json::json!({"type": "object"}),
+///         }
+///     }
+///
+///     fn run(&mut self, context: Context) -> Running<'_> {
+///         Box::pin(async move {
+///             let volts = Sample {
+///                 channel: 0,
+///                 function: Function::Voltage,
+///                 amount: Amount::Exactly(12.6),
+///                 digit: Some(0.1),
+///                 span: None,
+///                 coupling: None,
+///                 flags: Flags::empty(),
+///             };
+///             // Told to stop, it ends well; a full queue holds it back.
+///             while context.emit(volts, context.now()).await.is_ok() {
+///                 if context.pause(Duration::from_millis(10)).await.is_err() {
+///                     break;
+///                 }
+///             }
+///             context.health.enter(State::Stopped, context.now());
+///             Ok(())
+///         })
+///     }
+/// }
+///
+/// # tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap().block_on(async {
+/// let (samples, mut emissions) = mpsc::channel(4);
+/// let (health, stop) = (Health::new(), CancellationToken::new());
+/// let context = Context { samples, health: health.clone(), stop: stop.clone(), clock: Arc::new(|| 0) };
+/// let mut steady = Steady;
+/// let reading = async {
+///     let first = emissions.recv().await.unwrap();
+///     assert_eq!(first.sample.amount, Amount::Exactly(12.6));
+///     stop.cancel();
+/// };
+/// let (ended, ()) = tokio::join!(steady.run(context), reading);
+/// assert!(ended.is_ok());
+/// assert_eq!(health.vitals().state, State::Stopped);
+/// # });
+/// ```
 pub trait Adapter: Send {
     /// What it is.
     fn describe(&self) -> Description;

@@ -9,6 +9,34 @@
 //!   unless the quantity is a plain ratio;
 //! - no overload is ever turned into a number: it stays one-sided
 //!   ([`Amount::Above`], [`Amount::Below`]).
+//!
+//! The measurement chain, from what a meter shows to whether it conforms: 12.34 V, its data sheet's 0.8 % of reading
+//! and one digit, against a limit of at least 12.2 V.
+//!
+//! ```
+//! use trisect_measure::{
+//!     Accuracy, Amount, Decision, Quantity, Specification, conformance, decide, parse_entry,
+//! };
+//!
+//! let entry = parse_entry("12.34 V")?;
+//! let (amount, digit) = entry.to_si("12.34 V", Quantity::Voltage, None)?;
+//! let volts = amount.exact().unwrap();
+//!
+//! let accuracy = Accuracy::parse("0.8 % rdg + 1 dgt")?;
+//! let sheet = Specification { accuracy: Some(&accuracy), ..Specification::default() };
+//! let budget = sheet.budget(Quantity::Voltage, volts, digit, None)?;
+//! // Accuracy over the square root of 3, half a digit of resolution: GUM 4.3.7 and F.2.2.1.
+//! let u = budget.combined();
+//! assert!((u - 0.0628).abs() < 1e-4, "{u}");
+//!
+//! // JCGM 106, 7.3: the probability that the true value is at least 12.2 V.
+//! let probability = conformance(Amount::Exactly(volts), u, Some(12.2), None).unwrap();
+//! assert_eq!(decide(probability, 0.05), Decision::Passed);
+//! // A limit within the uncertainty is not decided.
+//! let near = conformance(Amount::Exactly(volts), u, Some(12.3), None).unwrap();
+//! assert_eq!(decide(near, 0.05), Decision::Undecided);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod accuracy;
 mod amount;

@@ -11,6 +11,20 @@
 //! - no [`RuleSet`] exists with an id that does not resolve, a unit that does
 //!   not fit its point, or a row that is no probability, alone or combined;
 //! - no amount in the model is in anything but SI.
+//!
+//! Every defect has its line, its column and the way to mend it:
+//!
+//! ```
+//! let shipped = trisect_rules::shipped()[0].1;
+//! assert!(trisect_rules::examine(shipped).rule_set.is_some());
+//!
+//! let misspelt = shipped.replacen("phase = ", "phrase = ", 1);
+//! let examination = trisect_rules::examine(&misspelt);
+//! assert!(examination.rule_set.is_none());
+//! let defect = &examination.defects[0];
+//! assert!(defect.line > 1 && defect.column == 1);
+//! assert!(defect.hint.contains("phase"), "{defect:?}");
+//! ```
 
 pub mod case;
 mod defect;

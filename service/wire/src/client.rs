@@ -90,6 +90,31 @@ pub enum ClientError {
 }
 
 /// A connection to a service.
+///
+/// ```no_run
+/// use trisect_wire::client::{Client, ClientError};
+/// use trisect_wire::table::{JobOpen, VerdictWatch};
+/// use trisect_wire::types::{BayName, JobOpenParams};
+///
+/// # async fn example() -> Result<(), ClientError> {
+/// let client = Client::connect_as("ws://127.0.0.1:7474/rpc", Some("trisect_…")).await?;
+/// let job = client
+///     .call::<JobOpen>(&JobOpenParams {
+///         bay: "bay-2".to_owned(),
+///         machine: "plough truck Unit 14".to_owned(),
+///         complaint: Some("cranks-no-start".to_owned()),
+///         ruleset: None,
+///         by: Some("M. Aldous".to_owned()),
+///     })
+///     .await?;
+/// println!("{} is open", job.job);
+/// let mut verdicts = client.watch::<VerdictWatch>(&BayName { bay: job.bay }).await?;
+/// // The first item is how it stands.
+/// let first = futures_util::StreamExt::next(&mut verdicts).await;
+/// # let _ = first;
+/// # Ok(())
+/// # }
+/// ```
 #[derive(Debug)]
 pub struct Client {
     rpc: RpcClient,
