@@ -16,6 +16,7 @@
 
 mod adapter;
 mod codec;
+#[cfg(any(test, feature = "conformance"))]
 pub mod conformance;
 mod decoding;
 pub mod framing;
