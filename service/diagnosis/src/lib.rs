@@ -47,8 +47,8 @@ pub use model::Model;
 pub use stays::{CrankSummary, KEPT_STAYS, PhaseStay};
 pub use trisect_rules::{Drive, Outcome, Phase, Side, Standing};
 pub use verdict::{
-    BySide, ComplaintEvidence, Evidence, SpectralLine, Missing, NextTest, RuleSetName, SuspectBelief,
-    Verdict,
+    BySide, ComplaintEvidence, Evidence, Missing, NextTest, RuleSetName, SpectralLine,
+    SuspectBelief, Verdict,
 };
 
 #[cfg(test)]

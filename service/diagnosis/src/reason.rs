@@ -11,7 +11,7 @@ use crate::next::{Question, rank};
 use crate::proof::{Lack, Outcomes, side_lacks, suspect_lacks};
 use crate::stays::CrankSummary;
 use crate::verdict::{
-    BySide, ComplaintEvidence, Evidence, SpectralLine, Missing, RuleSetName, SuspectBelief, Verdict,
+    BySide, ComplaintEvidence, Evidence, Missing, RuleSetName, SpectralLine, SuspectBelief, Verdict,
 };
 
 /// What a verdict is made from.

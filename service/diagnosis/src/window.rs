@@ -7,7 +7,7 @@ use trisect_rules::{Measured, Take};
 use crate::decay::Decay;
 use crate::phase::DWELL;
 use crate::rhythm::Rhythm;
-use crate::ripple::{BEYOND, SpectralLine, Ripple, peaks_u};
+use crate::ripple::{BEYOND, Ripple, SpectralLine, peaks_u};
 use crate::rise::Rise;
 
 /// The stay in a check's phases that a window belongs to.

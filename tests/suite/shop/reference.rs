@@ -36,5 +36,8 @@ fn documents_hold_what_check_config_prints() {
     let hint = "look at the change and run TRISECT_BLESS=1 cargo test -p trisect-tests reference";
     assert!(held == keys, "{KEYS} is not what the program says; {hint}");
     let held = std::fs::read_to_string(&beside).unwrap();
-    assert!(held == instruments, "{INSTRUMENTS} is not what the program says; {hint}");
+    assert!(
+        held == instruments,
+        "{INSTRUMENTS} is not what the program says; {hint}"
+    );
 }

@@ -130,7 +130,10 @@ impl<'a> Tables<'a> {
 }
 
 fn members(schema: &Value) -> impl Iterator<Item = (&String, &Value)> {
-    schema["properties"].as_object().into_iter().flat_map(Map::iter)
+    schema["properties"]
+        .as_object()
+        .into_iter()
+        .flat_map(Map::iter)
 }
 
 /// A default, where there is one to show.
@@ -185,7 +188,9 @@ mod tests {
         collect(schema.as_value(), &mut names);
         assert!(names.len() > 60, "{names:?}");
         for name in names {
-            let key = text.lines().any(|line| line.starts_with(&format!("- `{name}`")));
+            let key = text
+                .lines()
+                .any(|line| line.starts_with(&format!("- `{name}`")));
             let heads = ["`", "[", "."].map(|end| format!("{name}{end}"));
             let table = |line: &str| {
                 line.starts_with("### `") && heads.iter().any(|head| line.contains(head.as_str()))

@@ -40,8 +40,15 @@ impl std::fmt::Display for Span {
     /// In the largest unit that leaves a whole number.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let millis = self.0.as_millis();
-        let units = [(86_400_000, "days"), (3_600_000, "h"), (60_000, "min"), (1000, "s")];
-        let whole = units.iter().find(|(unit, _)| millis != 0 && millis % unit == 0);
+        let units = [
+            (86_400_000, "days"),
+            (3_600_000, "h"),
+            (60_000, "min"),
+            (1000, "s"),
+        ];
+        let whole = units
+            .iter()
+            .find(|(unit, _)| millis != 0 && millis % unit == 0);
         match whole {
             Some((unit, word)) => write!(f, "{} {word}", millis / unit),
             None if millis == 0 => f.write_str("0 s"),
