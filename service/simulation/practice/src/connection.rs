@@ -1,6 +1,6 @@
 //! The connection to the service, as any other program has one.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 
 use trisect_wire::client::{Client, ClientError, Watch};
 use trisect_wire::method::{Method, Subscription};
@@ -72,7 +72,7 @@ pub(crate) struct Service {
 impl Service {
     /// Connects, with the token of the environment if there is one.
     pub(crate) async fn connect(address: SocketAddr) -> Result<Service, CallError> {
-        let url = format!("ws://{address}{RPC_PATH}");
+        let url = format!("ws://{}{RPC_PATH}", reachable(address));
         let token = std::env::var(TOKEN).ok().filter(|token| !token.is_empty());
         let client = Client::connect_as(&url, token.as_deref()).await;
         let client = client.map_err(|source| CallError::of("cannot reach the service", source))?;
@@ -97,5 +97,36 @@ impl Service {
     ) -> Result<Watch<S>, CallError> {
         let watch = self.client.watch::<S>(params).await;
         watch.map_err(|source| CallError::of(doing, source))
+    }
+}
+
+/// Where a program of this machine reaches a service that listens at this address: one that
+/// listens everywhere answers on loopback.
+fn reachable(address: SocketAddr) -> SocketAddr {
+    let here = match address.ip() {
+        IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
+        IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::V6(Ipv6Addr::LOCALHOST),
+        named => named,
+    };
+    SocketAddr::new(here, address.port())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn what_listens_everywhere_is_reached_on_loopback() {
+        for (listens, reached) in [
+            ("0.0.0.0:7474", "127.0.0.1:7474"),
+            ("[::]:7474", "[::1]:7474"),
+            ("192.0.2.7:1", "192.0.2.7:1"),
+        ] {
+            assert_eq!(
+                reachable(listens.parse().unwrap()),
+                reached.parse().unwrap()
+            );
+        }
     }
 }

@@ -25,6 +25,7 @@
 //! | `key-on` for a test | said after 1 s | said after 1 s | said at once | both: at once because it is so, after 1 s so that windows start when every instrument shows it |
 //! | `off` for a test | said at once | said after 1 s more | - | said at once: the machine has been at rest since the test before |
 //! | air while cranking | cut just before the starter | cut just before | open | cut for a test that cranks, so that the engine cannot start and is measured for as long as it takes; open where a start is wanted |
+//! | air after such a crank | opened with the key | opened with the key | - | opened once the engine stands: before, a pump that is stuck open raced in every test that cranked |
 //! | `cranking` | said with the starter | said with the starter | told by the speed | said with the starter in a test (a weak battery turns it too slowly to be told from standing), told by the speed in a start |
 //! | longest start | 12 s | 12 s | 30 s, and 8 s in a round | 12 s, as the operator of the machine model; 30 s (TM 10-3930-671-24) where a person asked for a crank alone |
 //! | idling before load | 2 s | 3 s | - | 3 s: load and high idle only once the idle is steady |

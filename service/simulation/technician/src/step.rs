@@ -89,7 +89,8 @@ pub enum Control {
     Load(f64),
     /// The air shut-off: `false` shuts it.
     Air(bool),
-    /// Key and bypass drive off, pedal and load released, air open; what is plugged onto the pump stays.
+    /// Key and bypass drive off, pedal and load released. What is plugged onto the pump stays, and so does the
+    /// air: opened while the engine still turns, it would start on what has been injected, or race.
     EverythingOff,
 }
 
@@ -105,6 +106,7 @@ impl Control {
             Control::EverythingOff => {
                 *controls = Controls {
                     drive: controls.drive,
+                    air_open: controls.air_open,
                     ..Controls::default()
                 };
             }

@@ -83,12 +83,7 @@ fn asked() {
 #[test]
 fn at_rest() {
     let test = measured("battery", Quantity::Voltage, Phase::Off);
-    let expected = [
-        vec![SayLeads, SayPhase(Phase::Off)],
-        looked(0.0, 3.0),
-        vec![LiftLeads],
-    ]
-    .concat();
+    let expected = [vec![SayLeads, SayPhase(Phase::Off)], looked(0.0, 3.0)].concat();
     check(&test, Instrument::Multimeter, Drive::Harness, &expected);
 }
 
