@@ -133,7 +133,7 @@ impl SimulatedBay {
         self.shared
             .state()
             .device(instrument)?
-            .trouble
+            .line_faults
             .corrupt(how, frames);
         Ok(())
     }
@@ -143,7 +143,7 @@ impl SimulatedBay {
     /// # Errors
     /// When there is no such instrument.
     pub fn silence(&self, instrument: &str, silent: bool) -> Result<(), PlaceError> {
-        self.shared.state().device(instrument)?.trouble.silent = silent;
+        self.shared.state().device(instrument)?.line_faults.silent = silent;
         Ok(())
     }
 
@@ -157,7 +157,7 @@ impl SimulatedBay {
         } else {
             0.0
         };
-        self.shared.state().device(instrument)?.trouble.delay = seconds;
+        self.shared.state().device(instrument)?.line_faults.delay = seconds;
         Ok(())
     }
 }

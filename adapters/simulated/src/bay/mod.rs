@@ -2,9 +2,9 @@
 //! a multiple of it, and the controls that people turn.
 
 mod controls;
+mod line_faults;
 mod run;
 mod state;
-mod trouble;
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -14,10 +14,10 @@ use tokio::task::JoinHandle;
 use trisect_measure::Unit;
 
 use crate::instruments::{Chip, Meter, Port, Transducer, WordOrder};
+use line_faults::LineFaults;
 use run::{Shared, keep_time, serve};
 use state::{Device, Kind, State};
 use trisect_machine::{Fault, Machine};
-use trouble::Trouble;
 
 /// What is in a bay, and how it behaves.
 #[derive(Clone, Debug)]
@@ -264,7 +264,7 @@ fn open(instrument: &Instrument, seed: u64, options: &Options) -> Result<Device,
     Ok(Device {
         id: instrument.id.clone(),
         port: Arc::new(port),
-        trouble: Trouble::usual(seed, latest, dropped),
+        line_faults: LineFaults::usual(seed, latest, dropped),
         kind,
     })
 }

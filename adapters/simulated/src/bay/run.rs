@@ -9,7 +9,7 @@ use tokio::sync::watch;
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep};
 
 use super::state::{Kind, State};
-use crate::instruments::{Heard, Line, Port, hear, request};
+use crate::instruments::{Available, Port, PtyMaster, read_available, request};
 
 /// What the tasks and the bay's controls share.
 pub(crate) struct Shared {
@@ -85,14 +85,14 @@ pub(crate) async fn serve(shared: Arc<Shared>, port: Arc<Port>, index: usize) {
 }
 
 /// Requests and replies on a plugged-in line, for as long as it is plugged in.
-async fn converse(shared: &Shared, line: &Line, index: usize) {
+async fn converse(shared: &Shared, line: &PtyMaster, index: usize) {
     let mut received = Received::default();
     let mut chunk = [0; 256];
     loop {
-        match hear(line, &mut chunk) {
-            Heard::Nobody => sleep(NOBODY).await,
-            Heard::Nothing => sleep(LISTENING).await,
-            Heard::Bytes(count) => {
+        match read_available(line, &mut chunk) {
+            Available::Nobody => sleep(NOBODY).await,
+            Available::Nothing => sleep(LISTENING).await,
+            Available::Bytes(count) => {
                 for asked in received.take(&chunk[..count], Instant::now()) {
                     answer(shared, line, index, &asked).await;
                 }
@@ -128,7 +128,7 @@ impl Received {
     }
 }
 
-async fn answer(shared: &Shared, line: &Line, index: usize, asked: &[u8]) {
+async fn answer(shared: &Shared, line: &PtyMaster, index: usize, asked: &[u8]) {
     let (reply, delay) = {
         let mut state = shared.state();
         let State {
@@ -142,8 +142,8 @@ async fn answer(shared: &Shared, line: &Line, index: usize, asked: &[u8]) {
         };
         let reply = transducer
             .reply(machine, asked)
-            .and_then(|frame| device.trouble.pass(frame));
-        (reply, device.trouble.delay)
+            .and_then(|frame| device.line_faults.transmitted(frame));
+        (reply, device.line_faults.delay)
     };
     let Some(reply) = reply else { return };
     if delay > 0.0 {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::trouble::Trouble;
+use super::line_faults::LineFaults;
 use crate::instruments::{Meter, PlaceError, Port, Transducer};
 use trisect_machine::{Machine, TestPoint};
 
@@ -17,7 +17,7 @@ pub(crate) struct Device {
     pub id: String,
     pub port: Arc<Port>,
     pub kind: Kind,
-    pub trouble: Trouble,
+    pub line_faults: LineFaults,
 }
 
 /// Everything that moves.
@@ -49,9 +49,9 @@ impl State {
         for device in &mut self.devices {
             if let Kind::Meter(meter) = &mut device.kind {
                 meter.watch(&self.machine);
-                let bytes = device.trouble.hold(now, meter.frame(now));
+                let bytes = device.line_faults.delayed(now, meter.frame(now));
                 if !bytes.is_empty() {
-                    device.port.say(&bytes);
+                    device.port.write(&bytes);
                 }
             }
         }

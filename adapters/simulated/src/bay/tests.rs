@@ -8,7 +8,7 @@ use rustix::fs::OFlags;
 use tokio::time::{sleep, timeout};
 
 use super::*;
-use crate::instruments::{Corruption, Heard, hear};
+use crate::instruments::{Available, Corruption, read_available};
 use trisect_machine::{Drive, Key};
 
 const LONG: Duration = Duration::from_secs(20);
@@ -70,10 +70,10 @@ impl Listener {
         let mut chunk = [0; 512];
         let arrival = async {
             loop {
-                match hear(&self.0, &mut chunk) {
-                    Heard::Bytes(count) => return count,
-                    Heard::Nobody => return 0,
-                    Heard::Nothing => sleep(Duration::from_millis(1)).await,
+                match read_available(&self.0, &mut chunk) {
+                    Available::Bytes(count) => return count,
+                    Available::Nobody => return 0,
+                    Available::Nothing => sleep(Duration::from_millis(1)).await,
                 }
             }
         };
@@ -254,7 +254,7 @@ fn only_a_lossy_bay_loses_frames_and_every_real_line_is_late() {
     let lost = |device: &mut Device| {
         let frames = 0..20_000;
         frames
-            .filter(|_| device.trouble.pass(vec![1]).is_none())
+            .filter(|_| device.line_faults.transmitted(vec![1]).is_none())
             .count()
     };
     for device in &mut all(options(true, false)) {
@@ -265,11 +265,11 @@ fn only_a_lossy_bay_loses_frames_and_every_real_line_is_late() {
         };
         let lost = lost(device);
         assert!(expected.contains(&lost), "{}: {lost}", device.id);
-        assert!(device.trouble.delay > 0.0, "{}", device.id);
+        assert!(device.line_faults.delay > 0.0, "{}", device.id);
     }
     for device in &mut all(options(false, true)) {
         assert_eq!(
-            (lost(device), device.trouble.delay),
+            (lost(device), device.line_faults.delay),
             (0, 0.0),
             "{}",
             device.id

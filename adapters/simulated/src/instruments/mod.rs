@@ -20,7 +20,7 @@ pub use modbus::WordOrder;
 
 pub(crate) use meter::Meter;
 pub(crate) use modbus::request;
-pub(crate) use port::{Heard, Line, Port, hear};
+pub(crate) use port::{Available, Port, PtyMaster, read_available};
 pub(crate) use transducer::Transducer;
 
 /// Why leads cannot be put where they were to go.

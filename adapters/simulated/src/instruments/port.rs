@@ -13,11 +13,11 @@ use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use tokio::sync::watch;
 
 /// The instrument's end of a plugged-in line; reading and writing do not block.
-pub(crate) type Line = Arc<File>;
+pub(crate) type PtyMaster = Arc<File>;
 
 /// What a look at a line found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Heard {
+pub(crate) enum Available {
     /// So many bytes.
     Bytes(usize),
     /// Someone holds the other end and has said nothing.
@@ -28,13 +28,13 @@ pub(crate) enum Heard {
 
 /// Reads what is there. Reading the instrument's end fails outright while
 /// nobody holds the other.
-pub(crate) fn hear(mut line: &File, chunk: &mut [u8]) -> Heard {
+pub(crate) fn read_available(mut line: &File, chunk: &mut [u8]) -> Available {
     match line.read(chunk) {
-        Ok(0) => Heard::Nobody,
-        Ok(count) => Heard::Bytes(count),
+        Ok(0) => Available::Nobody,
+        Ok(count) => Available::Bytes(count),
         Err(error) => match error.kind() {
-            ErrorKind::WouldBlock | ErrorKind::Interrupted => Heard::Nothing,
-            _ => Heard::Nobody,
+            ErrorKind::WouldBlock | ErrorKind::Interrupted => Available::Nothing,
+            _ => Available::Nobody,
         },
     }
 }
@@ -43,7 +43,7 @@ pub(crate) fn hear(mut line: &File, chunk: &mut [u8]) -> Heard {
 #[derive(Debug)]
 pub(crate) struct Port {
     link: PathBuf,
-    line: Mutex<Option<Line>>,
+    line: Mutex<Option<PtyMaster>>,
     changes: watch::Sender<u64>,
 }
 
@@ -59,12 +59,12 @@ impl Port {
         Ok(port)
     }
 
-    fn line_slot(&self) -> MutexGuard<'_, Option<Line>> {
+    fn line_slot(&self) -> MutexGuard<'_, Option<PtyMaster>> {
         self.line.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// The instrument's end, while it is plugged in.
-    pub(crate) fn line(&self) -> Option<Line> {
+    pub(crate) fn line(&self) -> Option<PtyMaster> {
         self.line_slot().clone()
     }
 
@@ -95,7 +95,7 @@ impl Port {
 
     /// Sends bytes if someone listens; like a serial line, it keeps nothing
     /// for later. What the listener sent is dropped: for instruments that only talk.
-    pub(crate) fn say(&self, bytes: &[u8]) {
+    pub(crate) fn write(&self, bytes: &[u8]) {
         let Some(line) = self.line() else { return };
         let mut file = &*line;
         if listened_to(file) {
@@ -114,10 +114,10 @@ impl Drop for Port {
 fn listened_to(line: &File) -> bool {
     let mut ignored = [0; 256];
     loop {
-        match hear(line, &mut ignored) {
-            Heard::Bytes(_) => {}
-            Heard::Nothing => return true,
-            Heard::Nobody => return false,
+        match read_available(line, &mut ignored) {
+            Available::Bytes(_) => {}
+            Available::Nothing => return true,
+            Available::Nobody => return false,
         }
     }
 }

@@ -171,7 +171,11 @@ impl Electrics {
         let loose = shaft.omega > 0.0 || k * drive / ohms + shaft.torque > 0.0;
         let mobility = if loose { shaft.mobility } else { 0.0 };
         let back = k * (shaft.omega + mobility * shaft.torque);
+        // Current sets torque, torque the mean speed, and that speed the voltage against the current: solved
+        // for the current at once. Taken from the speed of the step before, it would swing at each inrush.
         let mut amps = ((drive - back) / (ohms + k * k * mobility)).max(0.0);
+        // Only a shaft that would turn backwards within the step needs rounds: then the mean speed depends on
+        // when it stops, and that on the current.
         for _ in 0..STOPPING {
             let change = 2.0 * mobility * (k * amps + shaft.torque);
             if shaft.omega + change >= 0.0 {
@@ -204,6 +208,8 @@ impl Electrics {
         // Over a step the source is its mean: it moves with the charge, as behind a small resistance.
         let (begins, slope) = source(self.charge, kelvin);
         let others = self.sagging(others, begins, inner);
+        // The mean source, less what it is at the beginning, is proportional to the flow: it acts as ohms in
+        // series, so the loop stays linear and the energy of the step adds up.
         let moves = slope * dt / (2.0 * CAPACITY);
         self.starter_amps = if cranking {
             self.starter(begins, inner + moves, others, shaft)
@@ -215,6 +221,7 @@ impl Electrics {
         let (flow, resistance) = if available > load && available > 0.0 {
             let full = FULL_AT - self.charge;
             let stiff = CHARGING_STIFFNESS * inner * (1.0 + NEARLY_FULL / full);
+            // The regulator gives what holds its voltage, and no more than is left over.
             let room = ((self.regulated - begins) / (stiff + moves)).max(0.0);
             ((available - load).min(room), stiff)
         } else {
@@ -248,6 +255,7 @@ impl Electrics {
         if self.cold.0 != kelvin {
             self.cold = (kelvin, internal_resistance(1.0, kelvin));
         }
+        // A charge of nothing at all would divide by zero; this resistance lets no current pass.
         self.resistance * self.cold.1 * (1.0 + LAST_OF_CHARGE / self.charge.max(1e-15))
     }
 

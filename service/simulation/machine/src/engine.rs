@@ -96,12 +96,15 @@ impl Engine {
     /// Friction torque, N m: boundary friction when slow, oil when fast, more when cold.
     fn drag(&self) -> f64 {
         let oil = 1.0 + 0.012 * (293.15 - self.kelvin).max(0.0);
+        // Breaking loose takes most: the film of oil builds up with speed, then costs in proportion to it.
         let mixed = 70.0 + 60.0 * (-self.omega / 25.0).exp() + 0.25 * self.omega;
         self.friction * oil * mixed
     }
 
     /// By how much a charge is compressed: less where it blows by, most when slow.
     fn ratio(&self) -> f64 {
+        // The slower the stroke, the longer a charge has to escape past the rings. The floor keeps a
+        // standing engine from a ratio below zero.
         let blow_by = 1.0 - 0.9 / self.omega.max(5.0);
         17.0 * self.compression * blow_by * (1.0 - 0.15 * self.intake)
     }
@@ -114,8 +117,11 @@ impl Engine {
     /// Share of the charges that fire.
     fn firing(&self, acting: &Acting) -> f64 {
         let intake = acting.ambient + 0.35 * (self.kelvin - acting.ambient) + acting.warmed;
+        // What the walls take from the charge goes with the time that a stroke lasts: a slow crank in the
+        // cold does not fire.
         let end = intake * self.ratio().powf(POLYTROPIC - 1.0) - 1500.0 / self.omega.max(5.0);
         let needed = FIRES_AT + 60.0 * self.injectors + 30.0 * acting.late;
+        // Cylinders differ: around the limit some of them fire, which is how a hard start sounds.
         1.0 / (1.0 + ((needed - end) / 12.0).exp())
     }
 
@@ -139,6 +145,7 @@ impl Engine {
             0.0
         };
         self.against = self.drag() + acting.drag + load;
+        // The single compressions are felt in a crank; above that they average out within a step.
         let turning = (1.0..60.0).contains(&self.omega);
         self.gas = self.combustion(acting)
             + if turning {
@@ -175,6 +182,7 @@ impl Engine {
         self.booked.gas += self.gas * turned;
         self.booked.friction += self.against * turned;
         // The alternator turns with the engine and takes its power out of the turning parts.
+        // Taken off the kinetic energy and not as a torque: power over a speed near zero would have no bound.
         let taken = alternator * dt;
         self.booked.alternator += taken;
         let left = self.omega * self.omega - 2.0 * taken / self.inertia;

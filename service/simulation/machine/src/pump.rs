@@ -189,6 +189,7 @@ impl Pump {
     fn fill(&mut self, feed: &Feed, dt: f64) {
         let share = 1.0 / (1.0 + ((self.half_filled_at - feed.inlet) / 12e3).exp());
         let full = share * feed.solid;
+        // Between strokes there is little time: at low pressure filling takes many of them, not a few more.
         let lag = 0.25 / full.max(0.2).powi(3);
         self.gallery += (full - self.gallery) * (dt / lag).min(1.0);
     }
@@ -207,7 +208,9 @@ impl Pump {
         };
         // Metering stuck open meters nothing: no command and no loss of power closes it.
         let metered = self.stuck.map_or(wanted, |stuck| wanted.max(stuck));
+        // What a worn rotor leaks goes with time, what it delivers with strokes: at idle it is made up for.
         let leak = self.wear * (26.0 / feed.omega.max(1.0)).min(1.0);
+        // The last guard is in the pump itself, so that even one stuck open races to a speed and not beyond.
         let top = ((TOP_SPEED - feed.omega) / (0.1 * TOP_SPEED)).clamp(0.0, 1.0);
         self.delivered = if feed.omega > 3.0 {
             metered * self.gallery * (1.0 - leak) * top

@@ -27,6 +27,8 @@ impl Machine {
             }
             let now = self.parts.engine.omega;
             let steady = (now - before).abs() < STEADY * before;
+            // A leap over something that comes by chance would lose its chance; a speed that still moves is not
+            // the one that the slow things would settle at.
             if steady && self.undisturbed() && self.time() + LEAP < end {
                 self.leap();
             }
@@ -47,6 +49,7 @@ impl Machine {
         let acting = self.acting();
         let injected = self.parts.pump.injected(self.parts.engine.omega);
         let shaft = self.parts.engine.shaft(&acting, Self::STEP);
+        // Each part moves its own slow state by the whole leap, with what it took in the last step.
         self.power(true, &shaft, LEAP);
         self.parts.fuel.use_up(injected, LEAP);
         let alternator = self.parts.electrics.alternator_takes;

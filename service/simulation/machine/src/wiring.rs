@@ -178,6 +178,8 @@ impl Wiring {
     pub(crate) fn step(&mut self, omega: f64, random: &mut Random, dt: f64) {
         let Some(loose) = &mut self.loose else { return };
         loose.open_for = (loose.open_for - dt).max(0.0);
+        // A loose contact is shaken open by the running engine; at rest it is mostly found closed, which is
+        // why such a fault is so hard to catch.
         let shaking = if omega > 40.0 { 1.0 } else { 0.05 };
         if random.chance(loose.rate * shaking * dt) {
             loose.open_for = random.between(0.2, 2.5);
@@ -191,6 +193,7 @@ impl Wiring {
 
     /// Across the two bus wires at the engine controller, key off, ohms.
     pub(crate) fn termination(&self) -> f64 {
+        // Seen from the controller's end the far terminator is behind both wires: an open wire leaves 120 ohms.
         let far = self.terminators[1] + self.ohms(Run::BusHigh) + self.ohms(Run::BusLow);
         1.0 / (1.0 / self.terminators[0] + 1.0 / far + 1.0 / self.bus_bridge)
     }

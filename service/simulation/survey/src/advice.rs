@@ -57,7 +57,7 @@ const CHECKLIST: [&str; 33] = [
 ];
 
 /// A job worked to its end.
-pub(crate) struct Worked {
+pub(crate) struct WorkedJob {
     /// Tests and minutes until a side was isolated, or until the end.
     pub tests: u32,
     pub minutes: f64,
@@ -72,7 +72,7 @@ pub(crate) struct Worked {
     /// The last verdict, once it was also asked which suspect it is.
     pub last: Arc<Verdict>,
     /// Out of steps rather than of tests.
-    pub tired: bool,
+    pub out_of_steps: bool,
 }
 
 /// The best test that is worth it, or `None` when the job has come to its end.
@@ -92,13 +92,13 @@ pub(crate) fn beliefs(verdict: &Verdict) -> [f64; 4] {
 }
 
 /// Follows the advice until one side is isolated, then on to which suspect it is.
-pub(crate) fn follow(rules: &RuleSet, technician: &mut Technician, truth: &[Side]) -> Worked {
+pub(crate) fn follow(rules: &RuleSet, technician: &mut Technician, truth: &[Side]) -> WorkedJob {
     let mut cannot = HashSet::new();
     let (mut tests, mut minutes) = (0, 0.0);
     let mut found: Option<(u32, f64)> = None;
     let (mut course, mut marks) = (Course::default(), Vec::new());
     let mut along = Bins::default();
-    let mut tired = true;
+    let mut out_of_steps = true;
     for _ in 0..STEPS {
         let verdict = technician.diagnosis.verdict();
         if course.see(isolated(&verdict), minutes, beliefs(&verdict)) {
@@ -106,7 +106,7 @@ pub(crate) fn follow(rules: &RuleSet, technician: &mut Technician, truth: &[Side
             marks.push((Arc::clone(&verdict), technician.diagnosis.events()));
         }
         let Some(test) = choose(&verdict, &cannot) else {
-            tired = false;
+            out_of_steps = false;
             break;
         };
         let Some(check) = rules.check_index(&test.check) else {
@@ -134,7 +134,7 @@ pub(crate) fn follow(rules: &RuleSet, technician: &mut Technician, truth: &[Side
     }
     let (tests, minutes) = found.unwrap_or((tests, minutes));
     let verdict = marks.first().map_or(&last, |(verdict, _)| verdict);
-    Worked {
+    WorkedJob {
         tests,
         minutes,
         verdict: Arc::clone(verdict),
@@ -142,7 +142,7 @@ pub(crate) fn follow(rules: &RuleSet, technician: &mut Technician, truth: &[Side
         marks,
         along,
         last,
-        tired,
+        out_of_steps,
     }
 }
 

@@ -10,7 +10,7 @@ use trisect_machine::Random;
 use trisect_rules::{How, RuleSet};
 
 use crate::SurveyError;
-use crate::draw::{Drawn, Lot};
+use crate::draw::{DrawnMachine, Population};
 use crate::run::Survey;
 use crate::stats::Share;
 use crate::technician::Technician;
@@ -65,7 +65,7 @@ pub fn compare(
     }
     threads::check(wanted.threads)?;
     let rules = model.rules();
-    let lot = Lot::new(rules)?;
+    let population = Population::new(rules)?;
     let (next, finished) = (AtomicUsize::new(0), AtomicU64::new(0));
     let rows = rules.suspects.len() + 1;
     let one_done = || done(finished.fetch_add(1, Ordering::Relaxed) + 1);
@@ -77,7 +77,7 @@ pub fn compare(
                 return found;
             }
             let suspect = (row < rules.suspects.len()).then_some(row);
-            found.push((row, counts(model, &lot, suspect, wanted, &one_done)));
+            found.push((row, counts(model, &population, suspect, wanted, &one_done)));
         }
     };
     let mut found: Vec<(usize, Vec<Count>)> = threads::gather(wanted.threads, rows as u64, worker);
@@ -131,7 +131,7 @@ fn said(rules: &RuleSet, check: usize, suspect: Option<usize>) -> f64 {
 
 fn counts(
     model: &Arc<Model>,
-    lot: &Lot,
+    population: &Population,
     suspect: Option<usize>,
     wanted: &Survey,
     one_done: &dyn Fn(),
@@ -143,7 +143,7 @@ fn counts(
     for machine in 0..wanted.machines {
         let row = suspect.map_or(u64::MAX, |s| s as u64);
         let mut random = Random::new(wanted.seed ^ row.rotate_left(40), machine);
-        let drawn = lot.with(rules, suspect.as_slice(), &mut random);
+        let drawn = population.with(rules, suspect.as_slice(), &mut random);
         for (complaint, count) in counts[checks..].iter_mut().enumerate() {
             let made = drawn.complaint == Some(complaint);
             count.add(if made {
@@ -180,7 +180,7 @@ impl Count {
 }
 
 /// What comes of one check on a machine fresh in the shop.
-fn tried(model: &Arc<Model>, drawn: &Drawn, check: usize, random: Random) -> Outcome {
+fn tried(model: &Arc<Model>, drawn: &DrawnMachine, check: usize, random: Random) -> Outcome {
     let mut technician = Technician::new(model, drawn.machine.clone(), None, random, false);
     if !technician.carry_out(check) {
         return Outcome::Void;

@@ -18,14 +18,14 @@ const MISWORDED: f64 = 0.02;
 const VAGUE: [&str; 3] = ["hard-start", "low-power", "stalls"];
 
 /// What can be drawn, with the sum of weights up to and with each.
-pub(crate) struct Lot {
+pub(crate) struct Population {
     sets: Vec<(Vec<usize>, f64)>,
     kinds: Vec<FaultKind>,
     complaints: Vec<usize>,
 }
 
 /// A machine in the shop.
-pub(crate) struct Drawn {
+pub(crate) struct DrawnMachine {
     /// The machine, key off, after a night.
     pub machine: Machine,
     /// The suspects present, indexes into the rule set.
@@ -38,9 +38,9 @@ pub(crate) struct Drawn {
     pub vague: bool,
 }
 
-impl Lot {
+impl Population {
     /// Everything that can be wrong by this rule set.
-    pub(crate) fn new(rules: &RuleSet) -> Result<Lot, SurveyError> {
+    pub(crate) fn new(rules: &RuleSet) -> Result<Population, SurveyError> {
         let kind = |id: &str| FaultKind::all().find(|kind| kind.word() == id);
         let mut kinds = Vec::new();
         let mut unknown = Vec::new();
@@ -56,7 +56,7 @@ impl Lot {
             });
         }
         let vague = VAGUE.iter().filter_map(|id| rules.complaint_index(id));
-        Ok(Lot {
+        Ok(Population {
             sets: sets(rules),
             kinds,
             complaints: vague.collect(),
@@ -74,13 +74,18 @@ impl Lot {
     }
 
     /// The machine of this stream of chance.
-    pub(crate) fn machine(&self, rules: &RuleSet, random: &mut Random) -> Drawn {
+    pub(crate) fn machine(&self, rules: &RuleSet, random: &mut Random) -> DrawnMachine {
         let suspects = self.faults(random);
         self.with(rules, &suspects, random)
     }
 
     /// A machine with these suspects, brought in with its complaint.
-    pub(crate) fn with(&self, rules: &RuleSet, suspects: &[usize], random: &mut Random) -> Drawn {
+    pub(crate) fn with(
+        &self,
+        rules: &RuleSet,
+        suspects: &[usize],
+        random: &mut Random,
+    ) -> DrawnMachine {
         let mut drawn = self.once(rules, suspects, random);
         for _ in 1..TRIES {
             if drawn.complaint.is_some() || suspects.is_empty() {
@@ -95,7 +100,7 @@ impl Lot {
         drawn
     }
 
-    fn once(&self, rules: &RuleSet, suspects: &[usize], random: &mut Random) -> Drawn {
+    fn once(&self, rules: &RuleSet, suspects: &[usize], random: &mut Random) -> DrawnMachine {
         let faults: Vec<Fault> = suspects
             .iter()
             .map(|suspect| {
@@ -110,7 +115,7 @@ impl Lot {
         let machine = Machine::new(random.whole(), &faults);
         let complaint = machine.complaint();
         let words: Vec<String> = faults.iter().map(Fault::to_string).collect();
-        Drawn {
+        DrawnMachine {
             machine,
             faults: suspects.to_vec(),
             words: words.join("+"),
@@ -173,17 +178,17 @@ mod tests {
     #[test]
     fn faults_are_drawn_by_their_shares() {
         let rules = trisect_rules::shipped_rule_set("distributor-pump-12v").unwrap();
-        let lot = Lot::new(&rules).unwrap();
+        let population = Population::new(&rules).unwrap();
         let mut random = Random::new(1, 1);
         let (mut none, mut double, mut dead) = (0, 0, 0);
         let lift_pump_dead = rules.suspect_index("lift-pump-dead").unwrap();
         for _ in 0..20_000 {
-            let faults = lot.faults(&mut random);
+            let faults = population.faults(&mut random);
             none += usize::from(faults.is_empty());
             double += usize::from(faults.len() == 2);
             dead += usize::from(faults == [lift_pump_dead]);
         }
-        let whole: f64 = lot.sets.last().unwrap().1;
+        let whole: f64 = population.sets.last().unwrap().1;
         assert!(
             (none as f64 / 2e4 - rules.none / whole).abs() < 0.005,
             "{none}"

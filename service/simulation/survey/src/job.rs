@@ -6,10 +6,10 @@ use trisect_diagnosis::{Event, Model, Verdict};
 use trisect_machine::Random;
 use trisect_rules::{Side, Standing};
 
-use crate::advice::{Worked, beliefs, checklist, follow};
+use crate::advice::{WorkedJob, beliefs, checklist, follow};
 use crate::bins::Bins;
 use crate::course::{Course, isolated};
-use crate::draw::{Drawn, Lot};
+use crate::draw::{DrawnMachine, Population};
 use crate::substitution::{Substituted, substitute};
 use crate::technician::Technician;
 
@@ -71,11 +71,11 @@ const LISTED: u64 = 3;
 
 fn advised(
     model: &Arc<Model>,
-    drawn: &Drawn,
+    drawn: &DrawnMachine,
     seed: u64,
     index: u64,
     keep: bool,
-) -> (Technician, Worked) {
+) -> (Technician, WorkedJob) {
     let rules = model.rules();
     let sides: Vec<Side> = drawn
         .faults
@@ -90,9 +90,9 @@ fn advised(
 }
 
 /// Draws the machine of this number and works it.
-pub(crate) fn work(model: &Arc<Model>, lot: &Lot, seed: u64, index: u64) -> Outcome {
+pub(crate) fn work(model: &Arc<Model>, population: &Population, seed: u64, index: u64) -> Outcome {
     let rules = model.rules();
-    let drawn = lot.machine(rules, &mut stream(seed, index, DRAWN));
+    let drawn = population.machine(rules, &mut stream(seed, index, DRAWN));
     let (_, worked) = advised(model, &drawn, seed, index, false);
     let sides: Vec<Side> = drawn
         .faults
@@ -130,12 +130,12 @@ pub(crate) fn work(model: &Arc<Model>, lot: &Lot, seed: u64, index: u64) -> Outc
 }
 
 /// Why a job did not come to an isolated side.
-fn why_not(worked: &Worked) -> Option<String> {
+fn why_not(worked: &WorkedJob) -> Option<String> {
     let verdict = &worked.verdict;
     match verdict.standing {
         Standing::Isolated => None,
         Standing::Contradicted => Some("contradicted".to_owned()),
-        _ if worked.tired => Some("out of steps".to_owned()),
+        _ if worked.out_of_steps => Some("out of steps".to_owned()),
         Standing::Leaning => {
             let side = verdict.side.map_or("none", Side::word);
             let lacks = verdict
@@ -164,22 +164,22 @@ fn why_not(worked: &Worked) -> Option<String> {
 }
 
 /// What a job was, told again with everything that happened.
-pub(crate) struct Told {
-    pub drawn: Drawn,
+pub(crate) struct ReplayedJob {
+    pub drawn: DrawnMachine,
     pub events: Vec<Event>,
     pub verdict: Arc<Verdict>,
 }
 
 /// Works a job again by the advice, and keeps all of it, or what the isolation
 /// of this number rests on: what came later may have set it right.
-pub(crate) fn tell(
+pub(crate) fn replay(
     model: &Arc<Model>,
-    lot: &Lot,
+    population: &Population,
     seed: u64,
     index: u64,
     isolation: Option<usize>,
-) -> Told {
-    let drawn = lot.machine(model.rules(), &mut stream(seed, index, DRAWN));
+) -> ReplayedJob {
+    let drawn = population.machine(model.rules(), &mut stream(seed, index, DRAWN));
     let (mut technician, worked) = advised(model, &drawn, seed, index, true);
     let mut events = technician.log.take().unwrap_or_default();
     let mark = isolation.and_then(|number| worked.marks.get(number));
@@ -190,7 +190,7 @@ pub(crate) fn tell(
         }
         None => worked.last,
     };
-    Told {
+    ReplayedJob {
         drawn,
         events,
         verdict,

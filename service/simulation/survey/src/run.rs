@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use trisect_diagnosis::Model;
 
 use crate::SurveyError;
-use crate::draw::Lot;
+use crate::draw::Population;
 use crate::job::{Outcome, work};
 use crate::report::Report;
 use crate::threads;
@@ -36,7 +36,7 @@ pub fn survey(
         return Err(SurveyError::NoMachines);
     }
     threads::check(wanted.threads)?;
-    let lot = Lot::new(model.rules())?;
+    let population = Population::new(model.rules())?;
     let next = AtomicU64::new(0);
     let finished = AtomicU64::new(0);
     let worker = || {
@@ -46,7 +46,7 @@ pub fn survey(
             if index >= wanted.machines {
                 return outcomes;
             }
-            outcomes.push(work(model, &lot, wanted.seed, index));
+            outcomes.push(work(model, &population, wanted.seed, index));
             done(finished.fetch_add(1, Ordering::Relaxed) + 1);
         }
     };

@@ -8,8 +8,8 @@ use trisect_diagnosis::Model;
 use trisect_diagnosis::trial::{Exporting, export};
 
 use crate::SurveyError;
-use crate::draw::Lot;
-use crate::job::tell;
+use crate::draw::Population;
+use crate::job::replay;
 use crate::report::Report;
 
 /// A case and its stream, with the names their files should have.
@@ -34,9 +34,15 @@ pub fn worst_cases(
     report: &Report,
     done: &dyn Fn(u64),
 ) -> Result<Vec<Case>, SurveyError> {
-    let lot = Lot::new(model.rules())?;
+    let population = Population::new(model.rules())?;
     let cases = report.worst.iter().enumerate().map(|(rank, worst)| {
-        let told = tell(model, &lot, report.seed, worst.machine, worst.isolation);
+        let told = replay(
+            model,
+            &population,
+            report.seed,
+            worst.machine,
+            worst.isolation,
+        );
         let name = format!("worst-{:02}-machine-{}", rank + 1, worst.machine);
         let stream = format!("{name}.senml.json");
         let truth = match told.drawn.words.as_str() {

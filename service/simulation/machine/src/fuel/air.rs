@@ -51,6 +51,7 @@ impl Air {
             return uncovered;
         }
         let leaked = gap * (-suction).max(0.0);
+        // A gap lets in as much as the suction drives, whatever fuel flows beside it.
         let share = (leaked / (leaked + flow)).max(uncovered);
         self.line += (share - self.line) * (dt / 0.6).min(1.0);
         self.inlet += (self.line - self.inlet) * (dt / 2.5).min(1.0);
@@ -66,6 +67,7 @@ impl Air {
         }
         let slugs = 0.9 * self.inlet + 0.25 * self.gassing;
         if slugs > 1e-4 {
+            // A noise that remembers itself for a slug's length and has the same spread at any step length.
             let keep = (-dt / SLUG).exp();
             self.slug = self.slug * keep + (1.0 - keep * keep).sqrt() * random.normal();
         }

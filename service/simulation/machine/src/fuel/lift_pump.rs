@@ -82,6 +82,7 @@ impl LiftPump {
         }
         let speed = self.across_windings(around.volts) / RATED;
         let free = self.free_flow * speed * around.able;
+        // Flow goes with the speed, head with its square. The floor is for one that is stalled.
         let slope = free / (self.head * speed * speed * around.able).max(1.0);
         let round = ((drop - self.relief) / RELIEF).max(0.0);
         let unhindered = free - slope * drop - round;

@@ -238,6 +238,7 @@ impl Fuel {
         };
         let arriving = flow * (1.0 - SHRINKS * self.air.line);
         let turning = (draw.omega / 15.0).min(1.0);
+        // Flow through a filter's pores is laminar, so its resistance goes with the viscosity.
         let filter =
             self.filter * thick.viscosity / FILTER_RATED * (1.0 + WAXED_FILTER * thick.wax);
         if self.void > 0.0 {
@@ -270,6 +271,7 @@ impl Fuel {
     fn fill(&mut self, net: f64, filter: f64, sucked: f64, injected: f64, dt: f64) {
         let (soft, _) = self.softness();
         let a = dt / soft;
+        // Implicit in the pressure before the filter: with a fresh filter that volume empties faster than a step.
         let before = (self.before_filter() + a * (net + sucked / filter)) / (1.0 + a / filter);
         let through = ((before - sucked) / filter).max(0.0);
         self.stored[0] += (net - through) * dt;
@@ -285,7 +287,11 @@ impl Fuel {
     fn press(&mut self, net: f64, filter: f64, cooling: f64, injected: f64, dt: f64) {
         let (soft_1, soft_2) = self.softness();
         let (p1, p2) = (self.before_filter(), self.at_inlet());
+        // Two linear equations for the pressures at the end of the step, solved in closed form: the filter
+        // joins the volumes so stiffly that explicit steps of this length would swing apart.
         let (a, b, y) = (dt / soft_1, dt / soft_2, 1.0 / filter);
+        // Whether valve and seals pass is decided by the pressure at the beginning, so that the equations
+        // stay linear; a step later is soon enough for either.
         let open = if p2 > self.overflow_opens {
             1.0 / self.overflow
         } else {
@@ -298,6 +304,7 @@ impl Fuel {
         let inlet = (r2 * m1 + b * y * r1) / (m1 * m2 - a * b * y * y);
         let before = (r1 + a * y * inlet) / m1;
         // No more can be drawn out of the first volume than leaves a cavity there.
+        // Fuel does not hold tension: below this it parts, and the filter gets what is left.
         let most = (p1 - CAVITY) / a + net;
         let through = ((before - inlet) * y).min(most);
         let over = open * (inlet - self.overflow_opens);
@@ -307,6 +314,8 @@ impl Fuel {
         self.stored[1] += (through - injected - cooling - over - seeping) * dt;
         self.booked.seeped += seeping * dt;
         if self.at_inlet() < CAVITY {
+            // What is missing is kept as a void, not as a negative pressure: it has to be filled before the
+            // pump sees pressure again, which is why an emptied pump starts late.
             self.void = -self.stored[1];
             self.stored[1] = 0.0;
         }

@@ -1,13 +1,13 @@
-//! What can be wrong between an instrument and whoever listens to it.
+//! What goes wrong on an instrument's line, injected: silence, delay, lost and corrupted frames.
 
 use std::collections::VecDeque;
 
 use crate::instruments::Corruption;
 use trisect_machine::Random;
 
-/// The troubles of one line.
+/// The faults of one line.
 #[derive(Clone, Debug)]
-pub(crate) struct Trouble {
+pub(crate) struct LineFaults {
     /// Says nothing at all.
     pub silent: bool,
     /// Simulated seconds by which everything comes late.
@@ -19,7 +19,7 @@ pub(crate) struct Trouble {
     random: Random,
 }
 
-impl Trouble {
+impl LineFaults {
     /// A line of which every frame arrives at once.
     #[cfg(test)]
     pub(crate) fn none(seed: u64) -> Self {
@@ -29,7 +29,7 @@ impl Trouble {
     /// A line as lines are: late by up to `latest` seconds, always the same, and
     /// of all frames the share `dropped` is lost.
     pub(crate) fn usual(seed: u64, latest: f64, dropped: f64) -> Self {
-        Trouble {
+        LineFaults {
             silent: false,
             delay: Random::new(seed, 12).between(0.0, latest),
             dropped,
@@ -45,7 +45,7 @@ impl Trouble {
     }
 
     /// What becomes of a frame on its way.
-    pub(crate) fn pass(&mut self, frame: Vec<u8>) -> Option<Vec<u8>> {
+    pub(crate) fn transmitted(&mut self, frame: Vec<u8>) -> Option<Vec<u8>> {
         if self.silent || self.random.chance(self.dropped) {
             return None;
         }
@@ -59,8 +59,8 @@ impl Trouble {
     }
 
     /// Takes a frame at simulated time `now`, and gives those whose time has come.
-    pub(crate) fn hold(&mut self, now: f64, frame: Option<Vec<u8>>) -> Vec<u8> {
-        if let Some(frame) = frame.and_then(|frame| self.pass(frame)) {
+    pub(crate) fn delayed(&mut self, now: f64, frame: Option<Vec<u8>>) -> Vec<u8> {
+        if let Some(frame) = frame.and_then(|frame| self.transmitted(frame)) {
             self.waiting.push_back((now + self.delay, frame));
         }
         let mut out = Vec::new();
@@ -79,16 +79,16 @@ mod tests {
     fn a_usual_line_is_late_by_its_own_time_and_loses_its_share() {
         let mut arrived = 0;
         for seed in 0..20 {
-            let mut trouble = Trouble::usual(seed, 0.15, 0.01);
-            assert!((0.0..0.15).contains(&trouble.delay));
+            let mut line_faults = LineFaults::usual(seed, 0.15, 0.01);
+            assert!((0.0..0.15).contains(&line_faults.delay));
             arrived += (0..1_000)
-                .filter(|_| trouble.pass(vec![1]).is_some())
+                .filter(|_| line_faults.transmitted(vec![1]).is_some())
                 .count();
         }
         // 200 lost of 20 000, give or take four standard deviations.
         assert!((19_740..=19_860).contains(&arrived), "{arrived}");
         let delays: Vec<f64> = (0..20)
-            .map(|seed| Trouble::usual(seed, 0.15, 0.0).delay)
+            .map(|seed| LineFaults::usual(seed, 0.15, 0.0).delay)
             .collect();
         assert!(
             delays.iter().any(|delay| *delay > 0.1) && delays.iter().any(|delay| *delay < 0.05)
@@ -97,16 +97,16 @@ mod tests {
 
     #[test]
     fn frames_come_late_spoilt_or_not_at_all() {
-        let mut trouble = Trouble::none(1);
-        assert_eq!(trouble.hold(0.0, Some(vec![1, 2])), [1, 2]);
-        trouble.delay = 0.5;
-        assert!(trouble.hold(1.0, Some(vec![3])).is_empty());
-        assert_eq!(trouble.hold(1.6, None), [3]);
-        trouble.delay = 0.0;
-        trouble.corrupt(Corruption::Doubled, 1);
-        assert_eq!(trouble.hold(2.0, Some(vec![4])), [4, 4]);
-        assert_eq!(trouble.hold(2.0, Some(vec![5])), [5]);
-        trouble.silent = true;
-        assert!(trouble.hold(3.0, Some(vec![6])).is_empty());
+        let mut line_faults = LineFaults::none(1);
+        assert_eq!(line_faults.delayed(0.0, Some(vec![1, 2])), [1, 2]);
+        line_faults.delay = 0.5;
+        assert!(line_faults.delayed(1.0, Some(vec![3])).is_empty());
+        assert_eq!(line_faults.delayed(1.6, None), [3]);
+        line_faults.delay = 0.0;
+        line_faults.corrupt(Corruption::Doubled, 1);
+        assert_eq!(line_faults.delayed(2.0, Some(vec![4])), [4, 4]);
+        assert_eq!(line_faults.delayed(2.0, Some(vec![5])), [5]);
+        line_faults.silent = true;
+        assert!(line_faults.delayed(3.0, Some(vec![6])).is_empty());
     }
 }
