@@ -104,8 +104,8 @@ const TREE: &[Folder] = &[
 fn the_tree_is_laid_out_as_agreed() {
     let mut breaches = Vec::new();
     for Folder { path, must, may } in TREE {
-        let inside = files().iter().filter_map(|path| path.strip_prefix(path));
-        let there: BTreeSet<&str> = inside.filter_map(|path| path.split('/').next()).collect();
+        let inside = files().iter().filter_map(|file| file.strip_prefix(path));
+        let there: BTreeSet<&str> = inside.filter_map(|file| file.split('/').next()).collect();
         let missing = must.iter().filter(|name| !there.contains(*name));
         breaches.extend(missing.map(|name| format!("{path}{name} is missing")));
         let stray = there
