@@ -60,3 +60,46 @@ pub fn round() -> Vec<Step> {
     steps.push(Step::Wait(AT_REST));
     steps
 }
+
+#[cfg(test)]
+mod tests {
+    use trisect_machine::{BypassCommand, Key};
+
+    use super::*;
+    use crate::{Control, Phase};
+
+    #[test]
+    fn an_engine_that_runs_is_not_started_again() {
+        let released = [
+            Step::Operate(Control::Pedal(0.0)),
+            Step::Operate(Control::Bypass(BypassCommand::LowIdle)),
+        ];
+        assert_eq!(idle(true), released);
+        assert!(idle(false).contains(&Step::Start { within: 12.0 }));
+        assert!(!high_idle(true).contains(&Step::Start { within: 12.0 }));
+        assert!(high_idle(true).contains(&Step::Operate(Control::Pedal(0.6))));
+    }
+
+    #[test]
+    fn a_round_begins_and_is_begun_anew_at_rest() {
+        let steps = round();
+        assert!(steps.starts_with(&off()));
+        assert_eq!(steps[off().len()], Step::ChargeBattery);
+        let said: Vec<Phase> = steps
+            .iter()
+            .filter_map(|step| match step {
+                Step::SayPhase(phase) => Some(*phase),
+                _ => None,
+            })
+            .collect();
+        // Cranking, idle and high idle are told by the speed.
+        assert_eq!(said, [Phase::Off, Phase::KeyOn]);
+    }
+
+    #[test]
+    fn who_asks_for_a_crank_gets_the_longest_and_the_key_stays_on() {
+        assert_eq!(crank().last(), Some(&Step::Start { within: 30.0 }));
+        let key = |key| Step::Operate(Control::Key(key));
+        assert!(on().contains(&key(Key::On)) && !on().contains(&key(Key::Crank)));
+    }
+}
