@@ -1,23 +1,23 @@
-//! Who comes in: Host and Origin first, then who it is; what needs no asking is named here.
+//! Authentication: Host and Origin first, then who it is; what is public is named here.
 
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
-use axum::http::{HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::Response;
+use http::{HeaderValue, header};
 
 use super::accept::Connection;
+use super::error_reply::ErrorReply;
 use super::observer::CallObserver;
 use super::origin_check::OriginCheck;
-use super::refusal::Refusal;
-use crate::access::{Access, Peer, Unknown};
+use crate::access::{Access, IdentityError, Peer};
 
 /// What everyone may see: whether the service is well, and what an editor reads.
 /// Everything else is for those who are known.
-const OPEN: &[&str] = &["/health", "/schema/"];
+const PUBLIC: &[&str] = &["/health", "/schema/"];
 
-/// What a request has to get through.
+/// What a request is checked against.
 pub(super) struct Authentication {
     pub(super) origins: OriginCheck,
     pub(super) access: Arc<Access>,
@@ -25,8 +25,8 @@ pub(super) struct Authentication {
 }
 
 /// Lets a request through, with who asks in its extensions.
-pub(super) async fn through(
-    State(admission): State<Arc<Authentication>>,
+pub(super) async fn authenticate(
+    State(authentication): State<Arc<Authentication>>,
     mut request: Request,
     next: Next,
 ) -> Response {
@@ -34,18 +34,18 @@ pub(super) async fn through(
         .extensions()
         .get::<Connection>()
         .map(Connection::peer);
-    match admission.admit(peer, &mut request) {
+    match authentication.check(peer, &mut request) {
         Ok(()) => next.run(request).await,
-        Err(refusal) => {
+        Err(reply) => {
             let header = |name| request.headers().get(name).cloned();
             let (host, origin) = (header(header::HOST), header(header::ORIGIN));
-            let kind = refusal.wire().kind;
+            let kind = reply.wire().kind;
             tracing::warn!(?host, ?origin, peer = peer.map(tracing::field::display), %kind, "refused a request");
-            if let Some(observer) = &admission.observer {
+            if let Some(observer) = &authentication.observer {
                 observer.turned_away(kind, peer);
             }
-            let mut response = refusal.response();
-            if matches!(refusal, Refusal::NoToken | Refusal::BadToken) {
+            let mut response = reply.response();
+            if matches!(reply, ErrorReply::NoToken | ErrorReply::BadToken) {
                 let challenge = HeaderValue::from_static("Bearer realm=\"trisect\"");
                 response
                     .headers_mut()
@@ -57,27 +57,27 @@ pub(super) async fn through(
 }
 
 impl Authentication {
-    fn admit(&self, peer: Option<Peer>, request: &mut Request) -> Result<(), Refusal> {
+    fn check(&self, peer: Option<Peer>, request: &mut Request) -> Result<(), ErrorReply> {
         // Over a Unix socket no page of a browser comes, and there is no host to name.
         if !matches!(peer, Some(Peer::Unix { .. })) {
             self.origins.check(request.uri(), request.headers())?;
         }
-        let peer = peer.ok_or(Refusal::Internal)?;
+        let peer = peer.ok_or(ErrorReply::Internal)?;
         let identity = match self.access.identify(peer, request.headers()) {
             Ok(identity) => identity,
-            Err(Unknown::NoToken) if is_open(request.uri().path()) => return Ok(()),
-            Err(Unknown::NoToken) => return Err(Refusal::NoToken),
-            Err(Unknown::BadToken) => return Err(Refusal::BadToken),
+            Err(IdentityError::NoToken) if is_public(request.uri().path()) => return Ok(()),
+            Err(IdentityError::NoToken) => return Err(ErrorReply::NoToken),
+            Err(IdentityError::BadToken) => return Err(ErrorReply::BadToken),
         };
-        // Methods look up the role, the audit trail who it was.
+        // Methods look up the role, the rate limit and the audit trail who it was.
         request.extensions_mut().insert(identity.role);
         request.extensions_mut().insert(identity);
         Ok(())
     }
 }
 
-fn is_open(path: &str) -> bool {
-    OPEN.iter().any(|open| match open.strip_suffix('/') {
+fn is_public(path: &str) -> bool {
+    PUBLIC.iter().any(|open| match open.strip_suffix('/') {
         Some(_) => path.starts_with(open),
         None => {
             path == *open
@@ -93,7 +93,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_what_is_named_needs_no_asking() {
+    fn only_what_is_named_is_public() {
         for (path, open) in [
             ("/health", true),
             ("/health/live", true),
@@ -105,7 +105,7 @@ mod tests {
             ("/reports/1", false),
             ("/", false),
         ] {
-            assert_eq!(is_open(path), open, "{path}");
+            assert_eq!(is_public(path), open, "{path}");
         }
     }
 }

@@ -7,17 +7,18 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use futures_util::FutureExt;
+use http::Extensions;
 use jsonrpsee::core::id_providers::RandomIntegerIdProvider;
 use jsonrpsee::core::server::{
-    BoundedSubscriptions, ConnectionId, Extensions, MethodCallback, MethodResponse, MethodSink,
-    Methods, SubscriptionMethod, SubscriptionState,
+    BoundedSubscriptions, ConnectionId, MethodCallback, MethodResponse, MethodSink, Methods,
+    SubscriptionMethod, SubscriptionState,
 };
 use jsonrpsee_types::{ErrorCode, Id, Params};
 use serde_json::value::RawValue;
 
+use super::error_reply::{self, ErrorReply};
 use super::framing::{self, Entry, Message, Request};
 use super::observer::{self, CallEnded, CallObserver};
-use super::refusal::{self, Refusal};
 use crate::access::{Identity, Peer};
 
 /// The methods and the limits every message is held to.
@@ -56,28 +57,38 @@ pub(super) struct Subscribing {
     pub slots: BoundedSubscriptions,
 }
 
-/// A reply, and whether the whole message was refused rather than answered.
+/// A reply to a message.
 #[derive(Debug)]
 pub(super) struct MessageReply {
     pub text: String,
-    pub refused: Option<Refusal>,
+    /// The error it is as a whole, where the message was refused rather than answered.
+    pub whole: Option<ErrorReply>,
 }
 
 impl MessageReply {
-    fn refused(refusal: Refusal) -> Self {
+    fn error(error: ErrorReply) -> Self {
         Self {
-            text: refusal.reply(None),
-            refused: Some(refusal),
+            text: error.text(None),
+            whole: Some(error),
         }
+    }
+
+    fn answer(text: String) -> Self {
+        Self { text, whole: None }
     }
 }
 
-/// Where a request stands: subscriptions are set up outside batches only, as
-/// their reply goes its own way, ahead of their first message.
+/// Where a request stands in its message.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Standing {
     Alone,
     InBatch,
+}
+
+/// What a subscription needs of its request and its connection.
+struct Subscribe<'a> {
+    id: Id<'static>,
+    to: &'a Subscribing,
 }
 
 impl Dispatcher {
@@ -85,18 +96,15 @@ impl Dispatcher {
     /// and subscriptions, which answer for themselves).
     pub(super) async fn answer(&self, text: &[u8], caller: &Caller) -> Option<MessageReply> {
         match framing::read(text, self.batch_entries) {
-            Message::Broken => Some(MessageReply::refused(Refusal::Broken)),
+            Message::Broken => Some(MessageReply::error(ErrorReply::Broken)),
             Message::EmptyBatch => {
                 let why = "a batch has at least one entry";
-                Some(MessageReply::refused(Refusal::Invalid(why)))
+                Some(MessageReply::error(ErrorReply::Invalid(why)))
             }
-            Message::TooManyEntries => Some(MessageReply::refused(Refusal::BatchTooLarge)),
+            Message::TooManyEntries => Some(MessageReply::error(ErrorReply::BatchTooLarge)),
             Message::Single(entry) => {
                 let text = self.entry(entry, caller, Standing::Alone).await?;
-                Some(MessageReply {
-                    text,
-                    refused: None,
-                })
+                Some(MessageReply::answer(text))
             }
             Message::Batch(entries) => self.batch(entries, caller).await,
         }
@@ -110,81 +118,77 @@ impl Dispatcher {
             let Some(reply) = self.entry(entry, caller, Standing::InBatch).await else {
                 continue;
             };
+            // Each entry may answer as much as a whole reply, and there may be a thousand of them.
             if text.len() + reply.len() + 2 > self.reply_bytes {
-                return Some(MessageReply::refused(Refusal::ReplyTooLarge));
+                return Some(MessageReply::error(ErrorReply::ReplyTooLarge));
             }
             text.push(if text.is_empty() { '[' } else { ',' });
             text.push_str(&reply);
         }
+        // Notifications alone: the specification asks for nothing, not for an empty batch.
         if text.is_empty() {
             return None;
         }
         text.push(']');
-        Some(MessageReply {
-            text,
-            refused: None,
-        })
+        Some(MessageReply::answer(text))
     }
 
     async fn entry(&self, entry: Entry<'_>, caller: &Caller, stands: Standing) -> Option<String> {
         match entry {
-            Entry::Invalid { id, why } => Some(Refusal::Invalid(why).reply(id)),
-            Entry::Call { id, request } => self.call(id, request, caller, stands).await,
+            Entry::Invalid { id, why } => Some(ErrorReply::Invalid(why).text(id)),
+            Entry::Call { id, request } => self.answer_call(id, &request, caller, stands).await,
             Entry::Notification(request) => {
                 // Carried out like a call; what comes of it is nobody's to hear.
-                let _ = self.run(Id::Null, &request, caller, None).await;
+                let _ = self.call(&request, caller, None).await;
                 None
             }
         }
     }
 
-    async fn call(
+    async fn answer_call(
         &self,
-        written: &RawValue,
-        request: Request<'_>,
+        id: &RawValue,
+        request: &Request<'_>,
         caller: &Caller,
         stands: Standing,
     ) -> Option<String> {
-        let id = plain_id(written);
-        // jsonrpsee sends the reply to a subscription itself, under an id it knows.
-        let subscribing = match (stands, &id) {
-            (Standing::Alone, Some(_)) => caller.subscribing.as_ref(),
-            _ => None,
+        // In a batch nothing can be subscribed to: jsonrpsee sends the reply to a subscription itself, ahead of its
+        // first message, and a batch has one reply for all its entries.
+        let subscribe = match stands {
+            Standing::Alone => subscribe_with(id, caller),
+            Standing::InBatch => None,
         };
-        let odd = id.is_none();
-        let id = id.unwrap_or(Id::Null);
-        match self.run(id, &request, caller, subscribing).await {
+        match self.call(request, caller, subscribe).await {
             Ok(reply) if reply.is_subscription() => None,
-            Ok(reply) if odd => Some(under_id(reply.as_json(), written)),
-            Ok(reply) => Some(Box::<str>::from(reply.into_json()).into_string()),
-            Err(Refusal::UnknownMethod) => {
-                let wire = Refusal::UnknownMethod.wire();
+            Ok(reply) => Some(under_id(reply.as_json(), id)),
+            Err(ErrorReply::UnknownMethod) => {
+                let wire = ErrorReply::UnknownMethod.wire();
                 let wire = wire.hint_nearest(&request.method, self.methods.method_names());
-                Some(refusal::reply(wire, Some(written)))
+                Some(error_reply::text(wire, Some(id)))
             }
-            Err(refusal) => Some(refusal.reply(Some(written))),
+            Err(error) => Some(error.text(Some(id))),
         }
     }
 
-    /// Runs a method, if its caller may call so often, and has it looked on.
-    async fn run(
+    /// Calls a method, if its caller may call so often, and tells the observer.
+    async fn call(
         &self,
-        id: Id<'static>,
         request: &Request<'_>,
         caller: &Caller,
-        subscribing: Option<&Subscribing>,
-    ) -> Result<MethodResponse, Refusal> {
+        subscribe: Option<Subscribe<'_>>,
+    ) -> Result<MethodResponse, ErrorReply> {
         let began = Instant::now();
         let identity = caller.extensions.get::<Identity>();
+        // Here rather than before the message is read: each entry of a batch is a call.
         let done = if identity.is_none_or(Identity::may_call) {
-            self.carry_out(id, request, caller, subscribing).await
+            self.call_method(request, caller, subscribe).await
         } else {
-            Err(Refusal::TooOften)
+            Err(ErrorReply::TooOften)
         };
         if let Some(observer) = &self.observer {
             let refused = match &done {
                 Ok(reply) => reply.as_error_code().map(observer::kind_of),
-                Err(refusal) => Some(refusal.wire().kind),
+                Err(error) => Some(error.wire().kind),
             };
             let noted = observer.ended(&CallEnded {
                 method: Cow::Borrowed(&request.method),
@@ -194,6 +198,7 @@ impl Dispatcher {
                 refused,
                 took: began.elapsed(),
             });
+            // Whoever has the reply can rely on it that the audit trail has the call.
             if let Some(noted) = noted {
                 noted.await;
             }
@@ -201,44 +206,46 @@ impl Dispatcher {
         done
     }
 
-    /// Runs a method. A panic in it is answered as an internal error.
-    async fn carry_out(
+    /// Calls a method. A panic in it is answered as an internal error.
+    async fn call_method(
         &self,
-        id: Id<'static>,
         request: &Request<'_>,
         caller: &Caller,
-        subscribing: Option<&Subscribing>,
-    ) -> Result<MethodResponse, Refusal> {
+        subscribe: Option<Subscribe<'_>>,
+    ) -> Result<MethodResponse, ErrorReply> {
         let Some(method) = self.methods.method(&request.method) else {
-            return Err(Refusal::UnknownMethod);
+            return Err(ErrorReply::UnknownMethod);
         };
         let params = Params::new(request.params.map(RawValue::get));
         let running = async {
             match method {
                 MethodCallback::Subscription(start) => {
-                    let subscribing = subscribing.ok_or(Refusal::NeedsWebSocket)?;
-                    subscribe(start, id, params, caller, subscribing).await
+                    let subscribe = subscribe.ok_or(ErrorReply::NeedsWebSocket)?;
+                    start_subscription(start, params, caller, subscribe).await
                 }
-                _ => Ok(self.plain(method, id, params, caller).await),
+                _ => Ok(self.call_plain(method, params, caller).await),
             }
         };
+        // A panic is a defect of one method. Without this it would end the connection, and with it the other calls
+        // and the subscriptions of a client that did nothing wrong. What a method shares is behind locks that are
+        // taken up again after a panic, so nothing is left broken that the next call would not see.
         match AssertUnwindSafe(running).catch_unwind().await {
             Ok(done) => done,
             Err(_) => {
                 tracing::error!(method = %request.method, "the method panicked");
-                Err(Refusal::Internal)
+                Err(ErrorReply::Internal)
             }
         }
     }
 
-    /// Runs a method that gives one result.
-    async fn plain(
+    /// Calls a method that gives one result. Its reply is under `null`: see [`under_id`].
+    async fn call_plain(
         &self,
         method: &MethodCallback,
-        id: Id<'static>,
         params: Params<'_>,
         caller: &Caller,
     ) -> MethodResponse {
+        let id = Id::Null;
         let (size, connection) = (self.reply_bytes, caller.connection);
         let extensions = caller.extensions.clone();
         match method {
@@ -254,26 +261,31 @@ impl Dispatcher {
 }
 
 /// Starts a subscription; jsonrpsee answers for it.
-async fn subscribe(
+async fn start_subscription(
     start: &SubscriptionMethod<'static>,
-    id: Id<'static>,
     params: Params<'_>,
     caller: &Caller,
-    subscribing: &Subscribing,
-) -> Result<MethodResponse, Refusal> {
-    let slot = subscribing.slots.acquire();
+    Subscribe { id, to }: Subscribe<'_>,
+) -> Result<MethodResponse, ErrorReply> {
+    let slot = to.slots.acquire();
     let state = SubscriptionState {
         conn_id: caller.connection,
         id_provider: &RandomIntegerIdProvider,
-        subscription_permit: slot.ok_or(Refusal::TooManySubscriptions)?,
+        subscription_permit: slot.ok_or(ErrorReply::TooManySubscriptions)?,
     };
-    let (sink, extensions) = (subscribing.sink.clone(), caller.extensions.clone());
+    let (sink, extensions) = (to.sink.clone(), caller.extensions.clone());
     Ok(start(id, params, sink, state, extensions).await)
+}
+
+/// What a request under this id subscribes with; `None` over plain HTTP, and for an id that jsonrpsee cannot hold.
+fn subscribe_with<'a>(written: &RawValue, caller: &'a Caller) -> Option<Subscribe<'a>> {
+    let (to, id) = (caller.subscribing.as_ref()?, jsonrpsee_id(written)?);
+    Some(Subscribe { id, to })
 }
 
 /// The id in jsonrpsee's terms; `None` for a number that it cannot hold
 /// (negative, with a fraction, with an exponent, or beyond 64 bits).
-fn plain_id(written: &RawValue) -> Option<Id<'static>> {
+fn jsonrpsee_id(written: &RawValue) -> Option<Id<'static>> {
     if written.get() == "null" {
         return Some(Id::Null);
     }
@@ -286,14 +298,16 @@ fn plain_id(written: &RawValue) -> Option<Id<'static>> {
 /// How jsonrpsee begins every reply to a call whose id it was told is `null`.
 const UNDER_NULL: &str = r#"{"jsonrpc":"2.0","id":null"#;
 
-/// The same reply under the id the caller wrote. jsonrpsee's ids are whole numbers of 64 bits and texts, and it
-/// writes the reply itself; so a call with another id runs under `null`, and the id is put where that stands. The
-/// rest of the reply, which may be ten megabytes, is neither read nor copied twice.
+/// A reply under the id the caller wrote. A method of jsonrpsee gives no result to put into a reply but a
+/// `MethodResponse`, which is a finished text with the id in it; and its ids are whole numbers of 64 bits and texts.
+/// So every call runs under `null`, and the caller's own text is put where that stands: one way for all ids, and the
+/// rest of the reply, which may be ten megabytes, is copied once and never read.
 fn under_id(reply: &RawValue, written: &RawValue) -> String {
     match reply.get().strip_prefix(UNDER_NULL) {
         Some(rest) => [r#"{"jsonrpc":"2.0","id":"#, written.get(), rest].concat(),
-        // Another version of jsonrpsee writes replies otherwise: the tests of ids find it.
-        None => Refusal::Internal.reply(Some(written)),
+        // A subscription that ended before it answered, whose internal error has its id already; or another version
+        // of jsonrpsee that writes replies otherwise, which every test of this crate finds.
+        None => ErrorReply::Internal.text(Some(written)),
     }
 }
 
@@ -320,10 +334,10 @@ mod tests {
     }
 
     #[test]
-    fn only_ids_jsonrpsee_can_hold_are_plain() {
-        let check = |id: &str, plain: bool| {
+    fn an_id_is_one_of_jsonrpsee_if_it_can_hold_it() {
+        let check = |id: &str, held: bool| {
             let raw = serde_json::from_str::<&RawValue>(id).unwrap();
-            assert_eq!(plain_id(raw).is_some(), plain, "{id}");
+            assert_eq!(jsonrpsee_id(raw).is_some(), held, "{id}");
         };
         check("7", true);
         check("\"7\"", true);

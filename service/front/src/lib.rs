@@ -11,19 +11,21 @@
 //! |---|---|
 //! | `settings` | limits and names |
 //! | `sockets`, `listen`, `tls` | what is listened on; certificates |
-//! | `accept` | connections: accepting, limiting, stopping |
-//! | `write_timeout` | ends a connection that does not take what it is sent |
+//! | `accept` | connections: accepting, serving HTTP/1.1, stopping |
+//! | `connection_limit` | how many there may be, and what one more is told |
+//! | `write_timeout` | slow readers: ends a connection that does not take what it is sent |
 //! | `origin_check` | Host and Origin headers |
 //! | `access` | tokens, roles, rate limits |
 //! | `authentication` | who calls, and what needs no token |
 //! | `observer` | whom every call is told: counting, the audit trail |
-//! | `http`, `websocket`, `websocket_writer` | the two transports |
+//! | `http_post` | JSON-RPC over HTTP POST |
+//! | `websocket`, `websocket_writer` | JSON-RPC over a WebSocket: calls at once, subscriptions, pings |
 //! | `framing` | what a text asks for: requests, notifications, batches |
-//! | `dispatch` | running it, putting the reply together |
-//! | `refusal` | what the transport itself answers |
+//! | `dispatch` | calling the methods, putting the reply together under the request's id |
+//! | `error_reply` | what the transport itself answers: errors, with kind and HTTP status |
 //!
-//! Unusual ids (`-1`, `1.5`, `1e3`, beyond 64 bits) are answered under exactly
-//! the text they came with; a subscription needs a string, null or a whole
+//! Every id, unusual ones too (`-1`, `1.5`, `1e3`, beyond 64 bits), is answered
+//! under exactly the text it came with; a subscription needs a string, null or a whole
 //! number of up to 64 bits. Notifications are carried out, and answered by
 //! nothing: 204 over HTTP. The entries of a batch run one after the other; the
 //! calls of one WebSocket side by side, replies in the order they are ready.
@@ -36,13 +38,14 @@
 mod accept;
 pub mod access;
 mod authentication;
+mod connection_limit;
 mod dispatch;
+mod error_reply;
 mod framing;
-mod http;
+mod http_post;
 mod listen;
 mod observer;
 mod origin_check;
-mod refusal;
 mod settings;
 mod sockets;
 #[cfg(test)]
@@ -56,10 +59,10 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::{Request, State};
-use axum::http::Method;
 use axum::middleware;
 use axum::response::Response;
 use axum::routing::any;
+use http::Method;
 use jsonrpsee::Methods;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
@@ -67,10 +70,10 @@ use tokio_util::sync::CancellationToken;
 use accept::Connection;
 use authentication::Authentication;
 use dispatch::{Caller, Dispatcher};
+use error_reply::ErrorReply;
 pub use listen::Listener;
 pub use observer::{CallEnded, CallObserver};
 use origin_check::OriginCheck;
-use refusal::Refusal;
 pub use settings::TransportSettings;
 pub use sockets::{HandedOver, SocketError, SocketSettings, Sockets, UnixSocket};
 pub use tls::TlsFront;
@@ -93,6 +96,34 @@ pub enum TransportError {
 
 /// Serves `methods` at `/rpc` and `routes` beside it on one listener, without
 /// tokens: whoever comes from this machine may do what the settings' role may.
+///
+/// ```
+/// use trisect_front::{TransportSettings, serve};
+/// use trisect_wire::client::Client;
+/// use trisect_wire::table::BayList;
+/// use trisect_wire::types::{Bays, NoParams};
+///
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// # tokio::runtime::Runtime::new()?.block_on(async {
+/// let mut methods = jsonrpsee::RpcModule::new(());
+/// trisect_wire::serve::register::<BayList, _, _, _>(&mut methods, |_, NoParams {}| async {
+///     Ok(Bays { bays: Vec::new() })
+/// });
+/// let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await?;
+/// let url = format!("ws://{}/rpc", listener.local_addr()?);
+/// let stop = tokio_util::sync::CancellationToken::new();
+/// let settings = TransportSettings::default();
+/// let serving = serve(listener, methods, axum::Router::new(), settings, stop.clone());
+/// let serving = tokio::spawn(serving);
+///
+/// let client = Client::connect(&url).await?;
+/// assert!(client.call::<BayList>(&NoParams {}).await?.bays.is_empty());
+/// stop.cancel();
+/// serving.await??;
+/// # Ok(())
+/// # })
+/// # }
+/// ```
 ///
 /// # Panics
 /// When `routes` has a route at `/rpc` as well.
@@ -161,7 +192,7 @@ impl Front {
         };
         let settings = session.settings.clone();
         let stop = session.stop.clone();
-        let admission = Authentication {
+        let authentication = Authentication {
             origins: OriginCheck::new(&settings.host_names, &settings.origins),
             access: self.access,
             observer: self.observer.clone(),
@@ -170,8 +201,8 @@ impl Front {
             .route("/rpc", any(rpc).with_state(session))
             .merge(self.routes)
             .layer(middleware::from_fn_with_state(
-                Arc::new(admission),
-                authentication::through,
+                Arc::new(authentication),
+                authentication::authenticate,
             ));
         accept::run(self.listeners, router, settings, self.observer, stop).await
     }
@@ -180,7 +211,7 @@ impl Front {
 /// Everything at `/rpc`: a POST, or the upgrade to a WebSocket.
 async fn rpc(State(session): State<Session>, mut request: Request) -> Response {
     let Some(connection) = request.extensions_mut().remove::<Connection>() else {
-        return Refusal::Internal.response();
+        return ErrorReply::Internal.response();
     };
     let caller = Caller {
         connection: connection.id(),
@@ -189,14 +220,14 @@ async fn rpc(State(session): State<Session>, mut request: Request) -> Response {
         subscribing: None,
     };
     if soketto::handshake::http::is_upgrade_request(&request) {
-        let (response, conversing) = websocket::upgrade(session, request, caller);
-        if let Some(conversing) = conversing {
-            connection.carry_on(conversing);
+        let (response, running) = websocket::upgrade(session, request, caller);
+        if let Some(running) = running {
+            connection.spawn_session(running);
         }
         return response;
     }
     if request.method() != Method::POST {
-        return Refusal::HttpMethod.response();
+        return ErrorReply::HttpMethod.response();
     }
     let (parts, body) = request.into_parts();
     let Session {
@@ -204,5 +235,5 @@ async fn rpc(State(session): State<Session>, mut request: Request) -> Response {
         settings,
         ..
     } = session;
-    http::post(&dispatcher, &settings, &parts.headers, body, &caller).await
+    http_post::answer(&dispatcher, &settings, &parts.headers, body, &caller).await
 }

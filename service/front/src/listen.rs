@@ -32,8 +32,8 @@ pub(super) trait Stream: AsyncRead + AsyncWrite + Send + Unpin + 'static {}
 impl<S: AsyncRead + AsyncWrite + Send + Unpin + 'static> Stream for S {}
 
 impl Listener {
-    /// How it is called in metrics and the log.
-    pub(super) fn word(&self) -> &'static str {
+    /// What it is called in metrics and the log.
+    pub(super) fn name(&self) -> &'static str {
         match self {
             Listener::Plain(_) => "tcp",
             Listener::Tls(..) => "tls",
@@ -46,12 +46,12 @@ impl Listener {
         match self {
             Listener::Plain(listener) => {
                 let (stream, from) = listener.accept().await?;
-                ready(&stream);
+                send_at_once(&stream);
                 Ok((Accepted::Plain(stream), Peer::Tcp(from)))
             }
             Listener::Tls(listener, front) => {
                 let (stream, from) = listener.accept().await?;
-                ready(&stream);
+                send_at_once(&stream);
                 Ok((Accepted::Tls(stream, Arc::clone(front)), Peer::Tcp(from)))
             }
             Listener::Unix(listener) => {
@@ -63,7 +63,8 @@ impl Listener {
     }
 }
 
-/// Replies are small and waited for. A socket that refuses is a socket that is gone.
-fn ready(stream: &TcpStream) {
+/// Replies are small and waited for: without this, one may wait for the client to acknowledge the one before.
+fn send_at_once(stream: &TcpStream) {
+    // A socket that refuses is a socket that is gone, as the first read will tell.
     let _ = stream.set_nodelay(true);
 }

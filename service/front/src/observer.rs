@@ -1,6 +1,7 @@
 //! Who looks on: what is counted and written down of every call.
 
 use std::borrow::Cow;
+use std::sync::Arc;
 use std::time::Duration;
 
 use futures_util::future::BoxFuture;
@@ -40,25 +41,26 @@ pub trait CallObserver: Send + Sync + 'static {
     fn closed(&self, listener: &'static str);
 }
 
-/// Counts a connection until it is dropped.
-pub(super) struct Counted {
-    observer: Option<std::sync::Arc<dyn CallObserver>>,
+/// Tells an observer that a connection is open, until it is dropped: however a connection ends, by a panic too, it
+/// is no longer counted.
+pub(super) struct ConnectionCount {
+    observer: Option<Arc<dyn CallObserver>>,
     listener: &'static str,
 }
 
-impl Counted {
+impl ConnectionCount {
     pub(super) fn new(
-        observer: Option<std::sync::Arc<dyn CallObserver>>,
+        observer: Option<Arc<dyn CallObserver>>,
         listener: &'static str,
-    ) -> Counted {
+    ) -> ConnectionCount {
         if let Some(observer) = &observer {
             observer.opened(listener);
         }
-        Counted { observer, listener }
+        ConnectionCount { observer, listener }
     }
 }
 
-impl Drop for Counted {
+impl Drop for ConnectionCount {
     fn drop(&mut self) {
         if let Some(observer) = &self.observer {
             observer.closed(self.listener);

@@ -1,4 +1,4 @@
-//! Who may ask: the Host and Origin checks, on HTTP and on the WebSocket upgrade.
+//! The Host and Origin checks, on HTTP and on the WebSocket upgrade.
 //!
 //! A page on the internet may have its own name resolve to 127.0.0.1 (DNS
 //! rebinding) and then ask the service as if it were the same site: its Host
@@ -8,10 +8,10 @@
 use std::net::IpAddr;
 use std::str::FromStr;
 
-use axum::http::uri::{Authority, Scheme};
-use axum::http::{HeaderMap, Uri, header};
+use http::uri::{Authority, Scheme};
+use http::{HeaderMap, Uri, header};
 
-use super::refusal::Refusal;
+use super::error_reply::ErrorReply;
 
 /// The names and origins that are let in, beside the loopback names and the
 /// service's own pages.
@@ -36,18 +36,18 @@ impl OriginCheck {
     }
 
     /// Lets a request through, or says why not.
-    pub(super) fn check(&self, uri: &Uri, headers: &HeaderMap) -> Result<(), Refusal> {
-        let host = self.host(uri, headers).ok_or(Refusal::HostRefused)?;
+    pub(super) fn check(&self, uri: &Uri, headers: &HeaderMap) -> Result<(), ErrorReply> {
+        let host = self.host(uri, headers).ok_or(ErrorReply::HostRefused)?;
         let mut origins = headers.get_all(header::ORIGIN).iter();
         let Some(origin) = origins.next() else {
             return Ok(());
         };
-        let origin = origin.to_str().map_err(|_| Refusal::OriginRefused)?;
+        let origin = origin.to_str().map_err(|_| ErrorReply::OriginRefused)?;
         let allowed = self.is_listed(origin) || is_same_host(origin, &host);
         if allowed && origins.next().is_none() {
             Ok(())
         } else {
-            Err(Refusal::OriginRefused)
+            Err(ErrorReply::OriginRefused)
         }
     }
 
@@ -106,7 +106,7 @@ mod tests {
         )
     }
 
-    fn check(host: &str, origin: Option<&str>, expected: Result<(), Refusal>) {
+    fn check(host: &str, origin: Option<&str>, expected: Result<(), ErrorReply>) {
         let mut headers = HeaderMap::new();
         headers.insert(header::HOST, host.parse().unwrap());
         if let Some(origin) = origin {
@@ -143,10 +143,10 @@ mod tests {
             "",
             "a b",
         ] {
-            check(host, None, Err(Refusal::HostRefused));
+            check(host, None, Err(ErrorReply::HostRefused));
         }
         let none = check_of_board().check(&"/rpc".parse().unwrap(), &HeaderMap::new());
-        assert_eq!(none, Err(Refusal::HostRefused));
+        assert_eq!(none, Err(ErrorReply::HostRefused));
     }
 
     #[test]
@@ -155,11 +155,11 @@ mod tests {
         headers.append(header::HOST, "localhost".parse().unwrap());
         headers.append(header::HOST, "rebound.example".parse().unwrap());
         let two = check_of_board().check(&"/rpc".parse().unwrap(), &headers);
-        assert_eq!(two, Err(Refusal::HostRefused));
+        assert_eq!(two, Err(ErrorReply::HostRefused));
         let _ = headers.insert(header::HOST, "localhost".parse().unwrap());
         let absolute =
             check_of_board().check(&"http://rebound.example/rpc".parse().unwrap(), &headers);
-        assert_eq!(absolute, Err(Refusal::HostRefused));
+        assert_eq!(absolute, Err(ErrorReply::HostRefused));
     }
 
     #[test]
@@ -182,7 +182,11 @@ mod tests {
             "http://board.example",
             "ftp://localhost:8060",
         ] {
-            check("localhost:8060", Some(origin), Err(Refusal::OriginRefused));
+            check(
+                "localhost:8060",
+                Some(origin),
+                Err(ErrorReply::OriginRefused),
+            );
         }
     }
 }

@@ -3,16 +3,16 @@
 //! What one connection may cost is bounded: calls that run or whose reply is
 //! not yet taken hold a place each, and their texts hold bytes; while either
 //! is used up, nothing more is read. A client that sends and never reads thus
-//! stops itself, and [`super::stall`] ends it.
+//! stops itself, and [`super::write_timeout`] ends it.
 
 use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::Request;
-use axum::http::{HeaderValue, header};
 use axum::response::Response;
 use futures_util::StreamExt;
 use futures_util::stream::{self, BoxStream};
+use http::{HeaderValue, header};
 use hyper_util::rt::TokioIo;
 use jsonrpsee::core::server::{BoundedSubscriptions, MethodSink};
 use serde_json::value::RawValue;
@@ -26,7 +26,7 @@ use tokio_util::compat::{Compat, TokioAsyncReadCompatExt};
 use tokio_util::sync::CancellationToken;
 
 use super::dispatch::{Caller, Dispatcher, Subscribing};
-use super::refusal::Refusal;
+use super::error_reply::ErrorReply;
 use super::settings::TransportSettings;
 use super::websocket_writer::{Held, Reply, WebSocketWriter};
 use crate::access::{self, Identity};
@@ -57,7 +57,7 @@ pub(super) fn upgrade(
 ) -> (Response, Option<impl Future<Output = ()> + Send + 'static>) {
     let mut handshake = Handshake::new();
     let Ok(mut accepted) = handshake.receive_request(&request) else {
-        return (Refusal::Handshake.response(), None);
+        return (ErrorReply::Handshake.response(), None);
     };
     // Whoever offers subprotocols has to be told which; a token among them is not said back.
     if access::subprotocols(request.headers()).any(|one| one == access::SUBPROTOCOL) {
@@ -66,7 +66,7 @@ pub(super) fn upgrade(
             .headers_mut()
             .insert(header::SEC_WEBSOCKET_PROTOCOL, ours);
     }
-    let conversing = async move {
+    let running = async move {
         match hyper::upgrade::on(request).await {
             Ok(upgraded) => {
                 let socket = BufStream::new(TokioIo::new(upgraded)).compat();
@@ -78,24 +78,21 @@ pub(super) fn upgrade(
             Err(error) => tracing::debug!(%error, "could not take over the upgraded connection"),
         }
     };
-    (
-        accepted.map(|()| axum::body::Body::empty()),
-        Some(conversing),
-    )
+    (accepted.map(|()| axum::body::Body::empty()), Some(running))
 }
 
-/// What arrives from the client, a message at a time.
-type Arriving = BoxStream<'static, Result<Arrival, SocketError>>;
+/// What comes from the client, a message at a time.
+type ClientMessages = BoxStream<'static, Result<ClientMessage, SocketError>>;
 
-/// What can arrive.
-enum Arrival {
+/// What can come.
+enum ClientMessage {
     Text(Vec<u8>),
     Pong,
     /// A message over the limit; it was read past and thrown away.
     TooLarge,
 }
 
-/// What one connection may have going at once.
+/// The limit of calls at once, by number and by bytes.
 struct CallSlots {
     places: Arc<Semaphore>,
     bytes: Arc<Semaphore>,
@@ -113,6 +110,8 @@ impl CallSlots {
     /// that has taken all bytes there are.
     async fn place(&self) -> Option<OwnedSemaphorePermit> {
         let place = self.places.clone().acquire_owned().await.ok()?;
+        // Taken and given back: how many bytes the next message has is not known before it is read, and semaphores
+        // serve in turn, so this waits behind a long request that waits for all of them.
         drop(self.bytes.acquire().await.ok()?);
         Some(place)
     }
@@ -124,9 +123,11 @@ impl CallSlots {
     }
 }
 
-/// How listening ended.
+/// Why no more messages are read.
 enum End {
+    /// The client has gone, or cannot be understood.
     Gone,
+    /// The service stops, or the client's token was revoked.
     Stopping,
 }
 
@@ -152,9 +153,9 @@ impl Session {
             ping_every: self.settings.ping_every,
         };
         let mut writing = std::pin::pin!(writer.write());
-        let mut arriving = arriving(receiver);
+        let mut incoming = client_messages(receiver);
         let mut calls = JoinSet::new();
-        let listening = self.listen(&mut arriving, &mut calls, &caller, &replies);
+        let reading = self.read_messages(&mut incoming, &mut calls, &caller, &replies);
         let identity = caller.extensions.get::<Identity>();
         let revoked = async {
             match identity {
@@ -163,7 +164,7 @@ impl Session {
             }
         };
         let end = tokio::select! {
-            end = listening => end,
+            end = reading => end,
             () = &mut writing => End::Gone,
             // What runs is finished and answered, as it was allowed when it was asked.
             () = revoked => End::Stopping,
@@ -180,53 +181,56 @@ impl Session {
         }
         let _ = finish.send(());
         writing.await;
-        let _ = timeout(CLOSE_WITHIN, arriving.for_each(|_| async {})).await;
+        // The client's own close frame is read, as closing the socket before would lose ours to it.
+        let _ = timeout(CLOSE_WITHIN, incoming.for_each(|_| async {})).await;
     }
 
-    /// Takes messages in and starts them, until the client goes or the service stops.
-    async fn listen(
+    /// Reads messages and starts their calls, until the client goes or the service stops.
+    async fn read_messages(
         &self,
-        arriving: &mut Arriving,
+        incoming: &mut ClientMessages,
         calls: &mut JoinSet<()>,
         caller: &Caller,
         replies: &mpsc::Sender<Reply>,
     ) -> End {
-        let room = CallSlots::new(self.settings.calls_at_once);
+        let slots = CallSlots::new(self.settings.calls_at_once);
         loop {
+            // Finished calls are let go of here: a connection that lives for weeks would otherwise keep every one.
             while calls.try_join_next().is_some() {}
             let next = tokio::select! {
-                next = self.next(&room, arriving) => next,
+                next = self.next(&slots, incoming) => next,
                 () = self.stop.cancelled() => return End::Stopping,
             };
-            let Some((place, arrival)) = next else {
+            let Some((place, message)) = next else {
                 return End::Gone;
             };
-            match arrival {
-                Arrival::Pong => {}
-                Arrival::TooLarge => {
-                    let text = Refusal::RequestTooLarge.reply(None);
+            match message {
+                ClientMessage::Pong => {}
+                ClientMessage::TooLarge => {
+                    let text = ErrorReply::RequestTooLarge.text(None);
                     let held = (place, None);
                     let _ = replies.send(Reply { text, held }).await;
                 }
-                Arrival::Text(text) => {
-                    let bytes = room.bytes(text.len()).await;
-                    self.start(calls, text, caller, replies, (place, bytes));
+                ClientMessage::Text(text) => {
+                    let bytes = slots.bytes(text.len()).await;
+                    self.spawn_call(calls, text, caller, replies, (place, bytes));
                 }
             }
         }
     }
 
-    /// Waits for room, then for the next message; `None` once the client has
+    /// Waits for a place, then for the next message; `None` once the client has
     /// gone, has been silent for too long, or cannot be understood.
     async fn next(
         &self,
-        room: &CallSlots,
-        arriving: &mut Arriving,
-    ) -> Option<(OwnedSemaphorePermit, Arrival)> {
-        let place = room.place().await?;
+        slots: &CallSlots,
+        incoming: &mut ClientMessages,
+    ) -> Option<(OwnedSemaphorePermit, ClientMessage)> {
+        let place = slots.place().await?;
+        // A client that is there answers pings. One whose machine went away without a word is found out by this alone.
         let silence = self.settings.ping_every * 2;
-        match timeout(silence, arriving.next()).await.ok()?? {
-            Ok(arrival) => Some((place, arrival)),
+        match timeout(silence, incoming.next()).await.ok()?? {
+            Ok(message) => Some((place, message)),
             Err(error) => {
                 tracing::debug!(%error, "the WebSocket broke");
                 None
@@ -234,7 +238,7 @@ impl Session {
         }
     }
 
-    fn start(
+    fn spawn_call(
         &self,
         calls: &mut JoinSet<()>,
         text: Vec<u8>,
@@ -261,16 +265,16 @@ impl Session {
 
 /// The messages as a stream, which, unlike soketto's own receiving, may be left
 /// and taken up again. It ends with the connection or its first fault.
-fn arriving(receiver: soketto::Receiver<Socket>) -> Arriving {
+fn client_messages(receiver: soketto::Receiver<Socket>) -> ClientMessages {
     let messages = stream::unfold(Some(receiver), |receiver| async move {
         let mut receiver = receiver?;
         let mut text = Vec::new();
         match receiver.receive(&mut text).await {
-            Ok(Incoming::Data(_)) => Some((Ok(Arrival::Text(text)), Some(receiver))),
-            Ok(Incoming::Pong(_)) => Some((Ok(Arrival::Pong), Some(receiver))),
+            Ok(Incoming::Data(_)) => Some((Ok(ClientMessage::Text(text)), Some(receiver))),
+            Ok(Incoming::Pong(_)) => Some((Ok(ClientMessage::Pong), Some(receiver))),
             Ok(Incoming::Closed(_)) | Err(SocketError::Closed) => None,
             Err(SocketError::MessageTooLarge { .. }) => {
-                Some((Ok(Arrival::TooLarge), Some(receiver)))
+                Some((Ok(ClientMessage::TooLarge), Some(receiver)))
             }
             Err(error) => Some((Err(error), None)),
         }

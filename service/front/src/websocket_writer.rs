@@ -20,7 +20,8 @@ pub(super) struct Reply {
     pub held: Held,
 }
 
-/// How many texts go out before the stream is flushed at the latest.
+/// How many texts go out before the stream is flushed at the latest: under load one flush, and so one packet, serves
+/// many; alone a text is flushed at once.
 const TEXTS_A_FLUSH: usize = 64;
 
 /// Everything that is to be sent.
@@ -44,6 +45,8 @@ impl WebSocketWriter {
     async fn send_all(&mut self) -> Result<(), SocketError> {
         let mut pings = interval_at(Instant::now() + self.ping_every, self.ping_every);
         loop {
+            // Replies and messages come in no order against each other, which none promises: jsonrpsee sends the reply
+            // to a subscription by way of `messages`, ahead of the first of them.
             tokio::select! {
                 Some(reply) = self.replies.recv() => self.send_reply(reply).await?,
                 Some(message) = self.messages.recv() => self.send_message(message).await?,
@@ -57,6 +60,7 @@ impl WebSocketWriter {
             }
             self.send_ready(TEXTS_A_FLUSH).await?;
         }
+        // What was queued when the service was told to stop is part of what runs, and is sent.
         self.send_ready(usize::MAX).await?;
         self.sender.close().await
     }
@@ -77,6 +81,7 @@ impl WebSocketWriter {
 
     async fn send_reply(&mut self, reply: Reply) -> Result<(), SocketError> {
         let sent = self.sender.send_text_owned(reply.text).await;
+        // Not before: a client that does not read its replies must not get more calls running for them.
         drop(reply.held);
         sent
     }

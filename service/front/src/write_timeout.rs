@@ -1,4 +1,4 @@
-//! An I/O wrapper that ends a connection whose peer has stopped reading.
+//! The write timeout: an I/O wrapper that ends the connection of a slow reader.
 //!
 //! A peer that sends and never reads fills its own receive buffer, then our
 //! send buffer, and then every write waits for good: nothing else ends it, as
@@ -46,6 +46,8 @@ impl<S> WriteTimeout<S> {
             self.stalled = false;
             return written;
         }
+        // From when writing first had to wait, and not renewed by polling it again: the limit is for no progress at
+        // all.
         if !self.stalled {
             self.stalled = true;
             self.timer.as_mut().reset(Instant::now() + self.limit);

@@ -6,8 +6,8 @@ use std::path::Path;
 use jiff::Timestamp;
 use trisect_wire::Role;
 
-use super::file::{self, Entry, TokenFileError};
 use super::token::{self, Token};
+use super::token_file::{self, Entry, TokenFileError};
 
 /// Makes a token and writes its hash into the file; the token, which is shown once.
 ///
@@ -31,7 +31,7 @@ pub fn add(
         });
     }
     let mut tokens = if path.exists() {
-        file::read(path)?
+        token_file::read(path)?
     } else {
         Vec::new()
     };
@@ -50,7 +50,7 @@ pub fn add(
         created: Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string(),
         calls_per_second: rate,
     });
-    file::write(path, tokens)?;
+    token_file::write(path, tokens)?;
     Ok(format!("{}\n", token.reveal()))
 }
 
@@ -59,7 +59,7 @@ pub fn add(
 /// # Errors
 /// A file that cannot be used, or a name that is not there.
 pub fn revoke(path: &Path, name: &str) -> Result<String, TokenFileError> {
-    let mut tokens = file::read(path)?;
+    let mut tokens = token_file::read(path)?;
     let before = tokens.len();
     tokens.retain(|entry| entry.name != name);
     if tokens.len() == before {
@@ -71,7 +71,7 @@ pub fn revoke(path: &Path, name: &str) -> Result<String, TokenFileError> {
             ),
         });
     }
-    file::write(path, tokens)?;
+    token_file::write(path, tokens)?;
     Ok(format!("revoked {name}\n"))
 }
 
@@ -80,7 +80,7 @@ pub fn revoke(path: &Path, name: &str) -> Result<String, TokenFileError> {
 /// # Errors
 /// A file that cannot be used.
 pub fn list(path: &Path) -> Result<String, TokenFileError> {
-    let tokens = file::read(path)?;
+    let tokens = token_file::read(path)?;
     let mut text = String::new();
     for entry in tokens {
         let rate = entry.calls_per_second;

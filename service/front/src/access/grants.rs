@@ -8,9 +8,9 @@ use std::sync::{Arc, PoisonError, RwLock};
 use tokio_util::sync::CancellationToken;
 use trisect_wire::Role;
 
-use super::file::{self, Entry, TokenFileError};
 use super::rate_limit::RateLimit;
 use super::token::{Hash, Token};
+use super::token_file::{self, Entry, TokenFileError};
 
 /// What a token gives.
 #[derive(Debug)]
@@ -38,7 +38,7 @@ struct State {
 
 /// What of a file changes when its content does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Stamp {
+pub(crate) struct Stamp {
     inode: u64,
     length: u64,
     modified: (i64, i64),
@@ -46,7 +46,7 @@ pub struct Stamp {
 
 impl Stamp {
     /// The stamp of a file, if it is there.
-    pub fn of(path: &Path) -> Option<Stamp> {
+    pub(crate) fn of(path: &Path) -> Option<Stamp> {
         let meta = std::fs::metadata(path).ok()?;
         Some(Stamp {
             inode: meta.ino(),
@@ -118,11 +118,11 @@ impl Grants {
         };
         // Taken before reading: what is written in between is read the next time.
         let stamp = Stamp::of(path);
-        let entries = file::read(path)?;
+        let entries = token_file::read(path)?;
         let mut state = self.state.write().unwrap_or_else(PoisonError::into_inner);
         let mut before = std::mem::take(&mut state.by_hash);
         for entry in entries {
-            let Some(hash) = file::hash_of(&entry) else {
+            let Some(hash) = token_file::hash_of(&entry) else {
                 continue;
             };
             let grant = self.grant(entry, before.remove(&hash));

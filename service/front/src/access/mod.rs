@@ -3,7 +3,7 @@
 //! | file | subject |
 //! |---|---|
 //! | `token` | one token: made, read, hashed |
-//! | `file` | the token file: read, changed as a whole |
+//! | `token_file` | the tokens on disk: read, changed as a whole |
 //! | `grants` | the tokens that are valid now, followed while the service runs |
 //! | `rate_limit` | how many calls a second |
 //! | `administer` | tokens made, listed and revoked |
@@ -14,27 +14,28 @@
 //!   the configuration names (loopback, the Unix socket).
 
 pub mod administer;
-mod file;
 mod grants;
 mod rate_limit;
 mod token;
+mod token_file;
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use axum::http::{HeaderMap, header};
+use http::{HeaderMap, header};
 use trisect_wire::Role;
 
-pub use file::{TokenFileError, read as read_tokens};
 use grants::Grant;
-pub use grants::{Grants, Stamp};
+pub use grants::Grants;
+pub(crate) use grants::Stamp;
 use token::Token;
+pub use token_file::{TokenFileError, read as read_tokens};
 
 /// The subprotocol of the service's WebSockets. A browser cannot set headers on a
 /// WebSocket: it offers this one and [`TOKEN_SUBPROTOCOL`] with its token, and is
 /// answered this one, so that the token is not said back.
-pub const SUBPROTOCOL: &str = "trisect.v1";
+pub(crate) const SUBPROTOCOL: &str = "trisect.v1";
 /// What a token follows in `Sec-WebSocket-Protocol`.
 const TOKEN_SUBPROTOCOL: &str = "trisect.token.";
 
@@ -72,12 +73,12 @@ pub struct Identity {
 
 impl Identity {
     /// Takes one call off what the token's rate leaves; whether there was one.
-    pub fn may_call(&self) -> bool {
+    pub(crate) fn may_call(&self) -> bool {
         self.grant.as_ref().is_none_or(|grant| grant.rate.take())
     }
 
     /// Waits until the token is revoked; for good where there is none.
-    pub async fn revoked(&self) {
+    pub(crate) async fn revoked(&self) {
         match &self.grant {
             Some(grant) => grant.revoked.cancelled().await,
             None => std::future::pending().await,
@@ -87,7 +88,7 @@ impl Identity {
 
 /// Why a caller is not known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Unknown {
+pub(crate) enum IdentityError {
     /// No token, and no place that needs none.
     NoToken,
     /// A token that is none, or is revoked.
@@ -126,7 +127,7 @@ impl Access {
     }
 
     /// Access for nobody.
-    pub fn closed() -> Access {
+    pub(crate) fn closed() -> Access {
         Access {
             grants: Grants::none(),
             places: Places::default(),
@@ -139,10 +140,14 @@ impl Access {
     }
 
     /// Who asks. A token that is there has to be valid, wherever it comes from.
-    pub fn identify(&self, peer: Peer, headers: &HeaderMap) -> Result<Identity, Unknown> {
+    pub(crate) fn identify(
+        &self,
+        peer: Peer,
+        headers: &HeaderMap,
+    ) -> Result<Identity, IdentityError> {
         if let Some(text) = token_of(headers)? {
-            let token = Token::parse(text).ok_or(Unknown::BadToken)?;
-            let grant = self.grants.find(&token).ok_or(Unknown::BadToken)?;
+            let token = Token::parse(text).ok_or(IdentityError::BadToken)?;
+            let grant = self.grants.find(&token).ok_or(IdentityError::BadToken)?;
             return Ok(Identity {
                 who: Arc::clone(&grant.who),
                 role: grant.role,
@@ -153,39 +158,41 @@ impl Access {
             Peer::Tcp(from) if from.ip().to_canonical().is_loopback() => {
                 (Arc::from("loopback"), self.places.loopback)
             }
-            Peer::Tcp(_) => return Err(Unknown::NoToken),
+            Peer::Tcp(_) => return Err(IdentityError::NoToken),
             Peer::Unix { .. } => (Arc::from(peer.to_string()), self.places.unix),
         };
         Ok(Identity {
             who,
-            role: role.ok_or(Unknown::NoToken)?,
+            role: role.ok_or(IdentityError::NoToken)?,
             grant: None,
         })
     }
 }
 
 /// The token a request carries, if any; two are none.
-fn token_of(headers: &HeaderMap) -> Result<Option<&str>, Unknown> {
+fn token_of(headers: &HeaderMap) -> Result<Option<&str>, IdentityError> {
     let mut authorizations = headers.get_all(header::AUTHORIZATION).iter();
     if let Some(authorization) = authorizations.next() {
-        let text = authorization.to_str().map_err(|_| Unknown::BadToken)?;
-        let (scheme, token) = text.split_once(' ').ok_or(Unknown::BadToken)?;
+        let text = authorization
+            .to_str()
+            .map_err(|_| IdentityError::BadToken)?;
+        let (scheme, token) = text.split_once(' ').ok_or(IdentityError::BadToken)?;
         let bearer = scheme.eq_ignore_ascii_case("bearer") && authorizations.next().is_none();
         return if bearer {
             Ok(Some(token.trim()))
         } else {
-            Err(Unknown::BadToken)
+            Err(IdentityError::BadToken)
         };
     }
     let mut offered = subprotocols(headers).filter_map(|p| p.strip_prefix(TOKEN_SUBPROTOCOL));
     match (offered.next(), offered.next()) {
         (token, None) => Ok(token),
-        (_, Some(_)) => Err(Unknown::BadToken),
+        (_, Some(_)) => Err(IdentityError::BadToken),
     }
 }
 
 /// What a WebSocket client offers to speak.
-pub fn subprotocols(headers: &HeaderMap) -> impl Iterator<Item = &str> {
+pub(crate) fn subprotocols(headers: &HeaderMap) -> impl Iterator<Item = &str> {
     let values = headers.get_all(header::SEC_WEBSOCKET_PROTOCOL).iter();
     let texts = values.filter_map(|value| value.to_str().ok());
     texts.flat_map(|text| text.split(',')).map(str::trim)

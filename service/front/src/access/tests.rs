@@ -48,7 +48,7 @@ fn a_token_is_taken_from_either_header() {
     let path = folder.path().join("tokens.toml");
     let token = add(&path, "gauge", Role::Measure);
     let access = Access::new(Some(path), Places::default(), 10.0).unwrap();
-    let check = |name, value: &str, expected: Result<Role, Unknown>| {
+    let check = |name, value: &str, expected: Result<Role, IdentityError>| {
         let found = access.identify(tcp(ABROAD), &headers(name, value));
         assert_eq!(
             found.map(|identity| identity.role),
@@ -68,26 +68,30 @@ fn a_token_is_taken_from_either_header() {
     );
     let offered = format!("trisect.v1, trisect.token.{token}");
     check("sec-websocket-protocol", &offered, Ok(Role::Measure));
-    check("authorization", &token, Err(Unknown::BadToken));
+    check("authorization", &token, Err(IdentityError::BadToken));
     check(
         "authorization",
         &format!("Basic {token}"),
-        Err(Unknown::BadToken),
+        Err(IdentityError::BadToken),
     );
-    check("authorization", "Bearer trisect-0", Err(Unknown::BadToken));
+    check(
+        "authorization",
+        "Bearer trisect-0",
+        Err(IdentityError::BadToken),
+    );
     let wrong = format!("Bearer trisect-{}", "0".repeat(64));
-    check("authorization", &wrong, Err(Unknown::BadToken));
+    check("authorization", &wrong, Err(IdentityError::BadToken));
     check(
         "sec-websocket-protocol",
         "trisect.v1",
-        Err(Unknown::NoToken),
+        Err(IdentityError::NoToken),
     );
 }
 
 #[test]
 fn nobody_is_let_in_by_default_and_places_as_they_are_named() {
     let none = HeaderMap::new();
-    let check = |places: Places, peer, expected: Result<Role, Unknown>| {
+    let check = |places: Places, peer, expected: Result<Role, IdentityError>| {
         let access = Access::new(None, places, 10.0).unwrap();
         let found = access.identify(peer, &none).map(|identity| identity.role);
         assert_eq!(found, expected, "{places:?} {peer}");
@@ -99,12 +103,12 @@ fn nobody_is_let_in_by_default_and_places_as_they_are_named() {
     };
     let socket = Peer::Unix { uid: Some(1000) };
     for peer in [tcp(HERE), tcp("[::1]:1"), tcp(ABROAD), socket] {
-        check(closed, peer, Err(Unknown::NoToken));
+        check(closed, peer, Err(IdentityError::NoToken));
     }
     check(open, tcp(HERE), Ok(Role::Measure));
     check(open, tcp("[::1]:1"), Ok(Role::Measure));
     check(open, tcp("[::ffff:127.0.0.1]:1"), Ok(Role::Measure));
-    check(open, tcp(ABROAD), Err(Unknown::NoToken));
+    check(open, tcp(ABROAD), Err(IdentityError::NoToken));
     check(open, socket, Ok(Role::Manage));
 }
 
@@ -119,7 +123,7 @@ fn a_wrong_token_is_refused_even_where_none_is_needed() {
     let found = access
         .identify(tcp(HERE), &wrong)
         .map(|identity| identity.role);
-    assert_eq!(found, Err(Unknown::BadToken));
+    assert_eq!(found, Err(IdentityError::BadToken));
 }
 
 #[tokio::test]
@@ -142,7 +146,7 @@ async fn what_is_revoked_ends_and_what_is_not_goes_on() {
     administer::revoke(&path, "old").unwrap();
     assert!(access.grants().follow().unwrap());
     going.revoked().await;
-    assert_eq!(of(&old).err(), Some(Unknown::BadToken));
+    assert_eq!(of(&old).err(), Some(IdentityError::BadToken));
     assert!(of(&kept).is_ok());
     let still = tokio::time::timeout(std::time::Duration::ZERO, staying.revoked()).await;
     assert!(still.is_err(), "another token was revoked with it");

@@ -14,7 +14,7 @@ pub(super) type Hash = [u8; 32];
 
 /// A token's text, as its holder has it.
 #[derive(PartialEq, Eq)]
-pub struct Token(String);
+pub(super) struct Token(String);
 
 // A token in a log is a token lost.
 impl std::fmt::Debug for Token {

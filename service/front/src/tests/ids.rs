@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 
 use super::Running;
 use super::client::{WebSocket, post};
+use crate::TransportSettings;
 
 /// What is sent as `id`, over HTTP and WebSocket, comes back as it was written.
 async fn check(id: &str) {
@@ -36,6 +37,26 @@ async fn fractions_negatives_and_great_numbers_are_answered_as_written() {
         "\"\"",
     ] {
         check(id).await;
+    }
+}
+
+/// Errors are written by jsonrpsee as results are: those of a method, and of a result past the limit.
+#[tokio::test]
+async fn errors_keep_their_id_too() {
+    let settings = TransportSettings {
+        reply_bytes: 1000,
+        ..Default::default()
+    };
+    let running = Running::start(settings).await;
+    let long = format!(r#"["{}"]"#, "x".repeat(1000));
+    for (method, params) in [("subtract", "[]"), ("echo", &long)] {
+        for id in ["1.5", "7", "\"\\u00fc\"", "null"] {
+            let request =
+                format!(r#"{{"jsonrpc":"2.0","method":"{method}","params":{params},"id":{id}}}"#);
+            let answer = post(running.address, &request).await;
+            assert!(answer.body.contains(&format!("\"id\":{id},")), "{answer:?}");
+            assert!(answer.json()["error"]["code"].is_i64(), "{answer:?}");
+        }
     }
 }
 

@@ -1,16 +1,16 @@
-//! What the transport itself answers when it does not pass a request on.
+//! Error replies of the transport itself: what it answers when it does not pass a request on.
 
 use axum::body::Body;
-use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::Response;
+use http::{HeaderValue, StatusCode, header};
 use jsonrpsee_types::ErrorObjectOwned;
 use serde::Serialize;
 use serde_json::value::RawValue;
 use trisect_wire::{ErrorKind, WireError};
 
-/// A refusal: what went wrong and the way out, with its kind and HTTP status.
+/// An error: what went wrong and the way out, with its kind and HTTP status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Refusal {
+pub(super) enum ErrorReply {
     Broken,
     Invalid(&'static str),
     UnknownMethod,
@@ -33,10 +33,10 @@ pub(super) enum Refusal {
 }
 
 /// One row of the table: kind, what went wrong, what to do, and the HTTP
-/// status of an answer that is this refusal as a whole.
+/// status of an answer that is this error as a whole.
 type Row = (ErrorKind, &'static str, &'static str, StatusCode);
 
-impl Refusal {
+impl ErrorReply {
     #[rustfmt::skip]
     fn row(self) -> Row {
         use ErrorKind as Kind;
@@ -64,25 +64,25 @@ impl Refusal {
         }
     }
 
-    /// The HTTP status of an answer that is this refusal.
+    /// The HTTP status of an answer that is this error.
     pub(super) fn status(self) -> StatusCode {
         self.row().3
     }
 
-    /// The refusal as `data` carries it.
+    /// The error as `data` carries it.
     pub(super) fn wire(self) -> WireError {
         let (kind, message, hint, _) = self.row();
         kind.because(message).hint(hint)
     }
 
     /// The JSON-RPC reply; the id is the request's own text, or null.
-    pub(super) fn reply(self, id: Option<&RawValue>) -> String {
-        reply(self.wire(), id)
+    pub(super) fn text(self, id: Option<&RawValue>) -> String {
+        text(self.wire(), id)
     }
 
     /// The whole HTTP answer.
     pub(super) fn response(self) -> Response {
-        let mut response = json(self.status(), self.reply(None));
+        let mut response = json(self.status(), self.text(None));
         if self == Self::HttpMethod {
             let allowed = HeaderValue::from_static("POST");
             response.headers_mut().insert(header::ALLOW, allowed);
@@ -92,7 +92,7 @@ impl Refusal {
 }
 
 /// The JSON-RPC reply that carries an error; the id is the request's own text, or null.
-pub(super) fn reply(wire: WireError, id: Option<&RawValue>) -> String {
+pub(super) fn text(wire: WireError, id: Option<&RawValue>) -> String {
     // The specification gives its own codes their messages.
     let message = match wire.kind {
         ErrorKind::BrokenJson => "Parse error".to_owned(),
