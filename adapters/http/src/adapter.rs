@@ -5,12 +5,11 @@ use std::time::Duration;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
-use bytes::Bytes;
-use hyper::header::{
+use http::HeaderMap;
+use http::header::{
     ACCEPT, AUTHORIZATION, ETAG, HeaderName, HeaderValue, IF_MODIFIED_SINCE, IF_NONE_MATCH,
     LAST_MODIFIED, LOCATION,
 };
-use hyper::{HeaderMap, Method};
 use jiff::Timestamp;
 use serde_json::Value;
 use tokio::time::Instant;
@@ -61,7 +60,7 @@ impl Adapter for HttpAdapter {
             let mut poller = Poller {
                 settings: self,
                 client,
-                known: HeaderMap::new(),
+                validators: HeaderMap::new(),
                 last: Vec::new(),
                 times: vec![None; self.places.len()],
                 received: 0,
@@ -97,8 +96,8 @@ impl Failed {
 struct Poller<'a> {
     settings: &'a HttpAdapter,
     client: HttpClient,
-    /// What a conditional request says of the answer it knows.
-    known: HeaderMap,
+    /// What a conditional request says of the answer it knows (RFC 9110, 13.1).
+    validators: HeaderMap,
     /// The readings of the newest answer.
     last: Vec<Found>,
     /// By place, the time of its newest reading.
@@ -111,9 +110,11 @@ struct Poller<'a> {
 
 impl Poller<'_> {
     async fn poll(&mut self, context: &Context) -> Result<std::convert::Infallible, Stopped> {
+        // So that instruments that failed together, a switch without power say, do not come back together.
         let seed = u64::from(self.settings.url.port) ^ self.settings.url.host.len() as u64;
         let mut failures = 0;
         loop {
+            // From question to question, so that a slow answer does not make the readings rarer.
             let next = Instant::now() + self.settings.every;
             let asked = tokio::select! {
                 biased;
@@ -121,7 +122,7 @@ impl Poller<'_> {
                 asked = self.ask() => asked,
             };
             match asked {
-                Ok(answer) => match self.take(&answer, context).await? {
+                Ok(answer) => match self.read_answer(&answer, context).await? {
                     Ok(()) => {
                         failures = 0;
                         context
@@ -146,6 +147,7 @@ impl Poller<'_> {
     ) -> Result<(), Stopped> {
         let at = context.now();
         let came = self.client.received();
+        // What came in since the last answer that was understood is what could not be read.
         let bytes = came - std::mem::replace(&mut self.received, came);
         context.health.lost(1, bytes, &failed.why, at);
         if failed.gone || self.heard.elapsed() >= self.settings.silent_after {
@@ -172,37 +174,33 @@ impl Poller<'_> {
     }
 
     async fn ask(&mut self) -> Result<HttpResponse, Failed> {
-        let mut headers = self.known.clone();
+        let mut headers = self.validators.clone();
         headers.insert(ACCEPT, HeaderValue::from_static("application/json"));
         if let Some(credentials) = &self.settings.credentials {
             let said = credentials.header().map_err(Failed::of)?;
             headers.insert(AUTHORIZATION, said);
         }
-        let request = HttpRequest {
-            method: Method::GET,
-            headers,
-            body: Bytes::new(),
-        };
-        self.client.call(&request).await.map_err(|error| Failed {
+        let answer = self.client.call(&HttpRequest::get(headers)).await;
+        answer.map_err(|error| Failed {
             gone: !matches!(error, CallError::Late { .. } | CallError::TooLong { .. }),
             ..Failed::of(error.to_string())
         })
     }
 
-    async fn take(
+    async fn read_answer(
         &mut self,
         answer: &HttpResponse,
         context: &Context,
     ) -> Result<Result<(), Failed>, Stopped> {
         let at = context.now();
         match answer.status {
-            200 => match self.read(answer) {
+            200 => match self.read_document(answer) {
                 Ok(found) => self.last = found,
                 Err(failed) => return Ok(Err(failed)),
             },
             // What it answered last still holds.
-            304 if !self.known.is_empty() => {}
-            _ => return Ok(Err(self.unfit(answer))),
+            304 if !self.validators.is_empty() => {}
+            _ => return Ok(Err(self.explain_status(answer))),
         }
         self.received = self.client.received();
         let mut fresh = false;
@@ -229,7 +227,7 @@ impl Poller<'_> {
         Ok(Ok(()))
     }
 
-    fn read(&mut self, answer: &HttpResponse) -> Result<Vec<Found>, Failed> {
+    fn read_document(&mut self, answer: &HttpResponse) -> Result<Vec<Found>, Failed> {
         let url = &self.settings.url;
         let document: Value = serde_json::from_slice(&answer.body)
             .map_err(|error| Failed::of(format!("{url} answered what is no JSON: {error}")))?;
@@ -240,7 +238,7 @@ impl Poller<'_> {
             .map(|place| place.read(&document));
         let found: Result<Vec<_>, String> = found.collect();
         let found = found.map_err(|why| Failed::of(format!("{url}: {why}")))?;
-        self.known.clear();
+        self.validators.clear();
         for (says, asks) in [(ETAG, IF_NONE_MATCH), (LAST_MODIFIED, IF_MODIFIED_SINCE)] {
             self.remember(answer, &says, asks);
         }
@@ -249,12 +247,12 @@ impl Poller<'_> {
 
     fn remember(&mut self, answer: &HttpResponse, says: &HeaderName, asks: HeaderName) {
         if let Some(said) = answer.headers.get(says) {
-            self.known.insert(asks, said.clone());
+            self.validators.insert(asks, said.clone());
         }
     }
 
     /// What is to be said of an answer without readings.
-    fn unfit(&self, answer: &HttpResponse) -> Failed {
+    fn explain_status(&self, answer: &HttpResponse) -> Failed {
         let (url, status) = (&self.settings.url, answer.status);
         let to = || {
             answer

@@ -9,15 +9,15 @@ use std::task::{Context, Poll};
 use std::time::Duration;
 
 use bytes::Bytes;
+use http::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderValue, USER_AGENT};
+use http::{HeaderMap, Method, Request};
 use http_body_util::{BodyExt as _, Full, Limited};
 use hyper::client::conn::http1::{self, SendRequest};
-use hyper::header::{CONTENT_LENGTH, HOST, HeaderValue, USER_AGENT};
-use hyper::{HeaderMap, Method, Request};
 use hyper_util::rt::TokioIo;
+use rustls::pki_types::ServerName;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpStream, lookup_host};
 use tokio::time::timeout;
-use tokio_rustls::rustls::pki_types::ServerName;
 
 use crate::{Tls, Url};
 
@@ -33,6 +33,27 @@ pub struct HttpRequest {
     pub headers: HeaderMap,
     /// The body, if there is one.
     pub body: Bytes,
+}
+
+impl HttpRequest {
+    /// A GET with these headers.
+    pub fn get(headers: HeaderMap) -> HttpRequest {
+        HttpRequest {
+            method: Method::GET,
+            headers,
+            body: Bytes::new(),
+        }
+    }
+
+    /// A POST of a body of this media type.
+    pub fn post(content_type: &'static str, body: impl Into<Bytes>) -> HttpRequest {
+        let content_type = HeaderValue::from_static(content_type);
+        HttpRequest {
+            method: Method::POST,
+            headers: HeaderMap::from_iter([(CONTENT_TYPE, content_type)]),
+            body: body.into(),
+        }
+    }
 }
 
 /// What was answered.
@@ -160,6 +181,7 @@ impl HttpClient {
                 limit,
             })
         });
+        // Where in the middle of an answer it stands is not known: the rest of it would be taken for the next one.
         if called.is_err() {
             self.kept = None;
         }
@@ -170,9 +192,10 @@ impl HttpClient {
         if let Some(mut sender) = self.kept.take()
             && sender.ready().await.is_ok()
         {
+            // A server closes an idle connection when it likes, also just as a request is on its way to it. That is told
+            // from a request it did take by whether a byte came back: then it must not be sent twice.
             let before = self.received();
             match self.exchange(sender, request).await {
-                // Its other end had just closed it, as servers do: nothing was answered.
                 Err(CallError::Lost { .. }) if self.received() == before => {}
                 answered => return answered,
             }
@@ -199,6 +222,7 @@ impl HttpClient {
             .map_err(|e| lost(chain(&e)))?;
         let (head, body) = answer.into_parts();
         let longest = self.longest;
+        // Not by `Content-Length`, which may be missing, or a lie.
         let body = Limited::new(body, longest)
             .collect()
             .await
@@ -221,13 +245,14 @@ impl HttpClient {
     }
 
     /// The request as it is sent, with the headers of every request.
-    fn message(&self, request: &HttpRequest) -> Result<Request<Full<Bytes>>, hyper::http::Error> {
+    fn message(&self, request: &HttpRequest) -> Result<Request<Full<Bytes>>, http::Error> {
         let mut message = Request::builder()
             .method(request.method.clone())
             .uri(&self.url.path)
             .body(Full::new(request.body.clone()))?;
         let headers = message.headers_mut();
         headers.extend(request.headers.clone());
+        // After what the caller says: `Host` and the length are not the caller's to say.
         headers.insert(HOST, HeaderValue::from_str(&self.url.authority)?);
         headers.insert(
             USER_AGENT,
@@ -251,6 +276,7 @@ impl HttpClient {
             .first()
             .ok_or_else(|| CallError::NoHost { url: url() })?
             .ip();
+        // What is said if no address is allowed; of several that were tried, what the last one failed with.
         let mut failed = CallError::Forbidden {
             url: url(),
             address: first,
@@ -260,22 +286,22 @@ impl HttpClient {
             .filter(|address| (self.allow)(address.ip()))
         {
             match TcpStream::connect(address).await {
-                Ok(stream) => return self.greet(stream).await,
+                Ok(stream) => return self.open(stream).await,
                 Err(source) => failed = CallError::Connect { url: url(), source },
             }
         }
         Err(failed)
     }
 
-    async fn greet(&self, stream: TcpStream) -> Result<SendRequest<Full<Bytes>>, CallError> {
+    async fn open(&self, stream: TcpStream) -> Result<SendRequest<Full<Bytes>>, CallError> {
         // Without it the last bytes of a request may wait for an acknowledgement.
         let _ = stream.set_nodelay(true);
-        let counted = Counted {
+        let counted = CountedStream {
             stream,
             received: Arc::clone(&self.received),
         };
         if !self.url.secure {
-            return self.shake_hands(counted).await;
+            return self.handshake(counted).await;
         }
         let tls = |source| CallError::Tls {
             url: self.url.to_string(),
@@ -284,15 +310,15 @@ impl HttpClient {
         let name = ServerName::try_from(self.url.host.clone());
         let name = name.map_err(|error| tls(io::Error::other(error)))?;
         let safe = self.tls.0.connect(name, counted).await.map_err(tls)?;
-        self.shake_hands(safe).await
+        self.handshake(safe).await
     }
 
-    async fn shake_hands<S>(&self, stream: S) -> Result<SendRequest<Full<Bytes>>, CallError>
+    async fn handshake<S>(&self, stream: S) -> Result<SendRequest<Full<Bytes>>, CallError>
     where
         S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
     {
-        let shaken = http1::handshake(TokioIo::new(stream)).await;
-        let (sender, connection) = shaken.map_err(|error| CallError::Lost {
+        let opened = http1::handshake(TokioIo::new(stream)).await;
+        let (sender, connection) = opened.map_err(|error| CallError::Lost {
             url: self.url.to_string(),
             why: chain(&error),
         })?;
@@ -314,12 +340,12 @@ fn chain(error: &dyn std::error::Error) -> String {
 }
 
 /// A stream whose incoming bytes are counted.
-struct Counted {
+struct CountedStream {
     stream: TcpStream,
     received: Arc<AtomicU64>,
 }
 
-impl AsyncRead for Counted {
+impl AsyncRead for CountedStream {
     fn poll_read(
         mut self: Pin<&mut Self>,
         cx: &mut Context<'_>,
@@ -333,7 +359,7 @@ impl AsyncRead for Counted {
     }
 }
 
-impl AsyncWrite for Counted {
+impl AsyncWrite for CountedStream {
     fn poll_write(
         mut self: Pin<&mut Self>,
         cx: &mut Context<'_>,

@@ -1,6 +1,14 @@
 //! Instruments that answer with JSON over HTTP(S); and the one HTTP client of the service, which calls them,
 //! webhooks and the collector of traces: one connection, one request at a time, HTTP/1.1.
 //!
+//! | file | subject |
+//! |---|---|
+//! | `client` | the HTTP client: one address, its connection kept while it lasts |
+//! | `url`, `tls`, `retry_after` | what it calls, whom it trusts, how long it is asked to wait |
+//! | `settings` | an instrument in a configuration |
+//! | `adapter` | polling it |
+//! | `reading` | finding values in the JSON it answers |
+//!
 //! Invariants, each an absence:
 //! - no redirect is followed: where it points to is said instead;
 //! - no address is connected to that the client did not allow: what was resolved
@@ -9,8 +17,8 @@
 
 mod adapter;
 mod client;
-mod later;
 mod reading;
+mod retry_after;
 mod settings;
 #[cfg(test)]
 mod tests;
@@ -19,7 +27,7 @@ mod url;
 
 pub use adapter::HttpAdapter;
 pub use client::{Allow, CallError, HttpClient, HttpRequest, HttpResponse};
-pub use later::retry_after;
+pub use retry_after::retry_after;
 pub use settings::HttpSettings;
 pub use tls::{Tls, TlsError};
 pub use url::{Url, UrlError};

@@ -3,11 +3,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use rustls::crypto::ring;
+use rustls::pki_types::CertificateDer;
+use rustls::pki_types::pem::PemObject as _;
+use rustls::{ClientConfig, RootCertStore};
 use tokio_rustls::TlsConnector;
-use tokio_rustls::rustls::crypto::ring;
-use tokio_rustls::rustls::pki_types::CertificateDer;
-use tokio_rustls::rustls::pki_types::pem::PemObject as _;
-use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 
 /// Trust in the system's certificate authorities, or in those of a file alone.
 #[derive(Clone)]
@@ -32,7 +32,7 @@ pub enum TlsError {
     },
     /// The library refuses what it was given.
     #[error("cannot set up encryption: {0}")]
-    Setup(#[from] tokio_rustls::rustls::Error),
+    Setup(#[from] rustls::Error),
 }
 
 impl std::fmt::Debug for Tls {
@@ -56,6 +56,8 @@ impl Tls {
                 };
                 let pem = std::fs::read(path).map_err(read)?;
                 let certificates = CertificateDer::pem_slice_iter(&pem);
+                // A file may hold a key beside the certificates, or one that is of no use here: what counts is whether
+                // anything is left to trust.
                 roots.add_parsable_certificates(certificates.flatten());
                 if roots.is_empty() {
                     return Err(TlsError::Empty {
@@ -73,6 +75,8 @@ impl Tls {
             .with_safe_default_protocol_versions()?
             .with_root_certificates(roots)
             .with_no_client_auth();
+        // The one protocol spoken here: a server of another alone refuses the handshake, which says more than a
+        // request that it cannot read.
         config.alpn_protocols = vec![b"http/1.1".to_vec()];
         Ok(Tls(TlsConnector::from(Arc::new(config))))
     }

@@ -1,6 +1,7 @@
 //! Addresses that can be called.
 
-use hyper::Uri;
+use http::Uri;
+use http::uri::InvalidUri;
 
 /// An `http` or `https` address, taken apart.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -40,7 +41,7 @@ impl Url {
         let uri: Uri = text
             .trim()
             .parse()
-            .map_err(|e: hyper::http::uri::InvalidUri| refused(&e.to_string()))?;
+            .map_err(|e: InvalidUri| refused(&e.to_string()))?;
         let secure = match uri.scheme_str() {
             Some("https") => true,
             Some("http") => false,

@@ -5,9 +5,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
-use bytes::Bytes;
-use hyper::header::{CONTENT_TYPE, HeaderValue};
-use hyper::{HeaderMap, Method};
+use http::HeaderValue;
 use jiff::Timestamp;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
@@ -15,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use trisect_http::{HttpClient, HttpRequest, HttpResponse, retry_after};
 use trisect_journal::{Delivery, Fate, JournalError, Outbox, Tried};
 
-use super::{EventData, Webhook, event, target};
+use super::{EventData, Webhook, allowed_address, event};
 
 /// Deliveries to one webhook at once.
 const AT_ONCE: usize = 4;
@@ -24,18 +22,19 @@ const PAGE: usize = 64;
 /// The longest that is looked ahead: a clock that was set is noticed by then.
 const AHEAD: Duration = Duration::from_secs(60);
 /// A `Retry-After` beyond this is cut.
-const LONGEST_ASKED: Duration = Duration::from_secs(86_400);
+const LONGEST_RETRY_AFTER: Duration = Duration::from_secs(86_400);
 /// How much of an answer is read: its status is what counts.
 const LONGEST_ANSWER: usize = 64 * 1024;
 
 /// What came of one attempt.
-struct Done {
+struct Attempted {
     client: HttpClient,
     delivery: Delivery,
     /// `None`: it arrived.
     failed: Option<Failed>,
 }
 
+/// Why an attempt failed.
 struct Failed {
     why: String,
     /// How long the receiver asks to be left alone.
@@ -61,14 +60,14 @@ impl Deliverer {
         let (mut on_the_way, mut busy) = (JoinSet::new(), BTreeSet::new());
         let mut idle: Vec<HttpClient> = Vec::new();
         // Not before: the receiver asked to be left alone.
-        let mut until = i64::MIN;
+        let mut paused_until = i64::MIN;
         loop {
             let leaving = self.leave.is_cancelled();
             if leaving && on_the_way.is_empty() {
                 return;
             }
             let next = match self
-                .send(&mut on_the_way, &mut busy, &mut idle, until)
+                .send_due(&mut on_the_way, &mut busy, &mut idle, paused_until)
                 .await
             {
                 Ok(next) => next,
@@ -86,13 +85,15 @@ impl Deliverer {
                 () = self.stop.cancelled() => return,
                 () = self.leave.cancelled(), if !leaving => {}
                 Some(done) = on_the_way.join_next() => {
+                    // One write to the journal for all that ended meanwhile.
                     let mut all = vec![done];
                     while let Some(more) = on_the_way.try_join_next() {
                         all.push(more);
                     }
                     // A panic is a defect; its lane stays busy until the next start.
-                    let all: Vec<Done> = all.into_iter().flatten().collect();
-                    until = self.settle(all, &mut busy, &mut idle).await.max(until);
+                    let all: Vec<Attempted> = all.into_iter().flatten().collect();
+                    let asked = self.settle(all, &mut busy, &mut idle).await;
+                    paused_until = paused_until.max(asked);
                 }
                 changed = self.posted.changed() => if changed.is_err() { return },
                 () = tokio::time::sleep(wait) => {}
@@ -101,12 +102,12 @@ impl Deliverer {
     }
 
     /// Sends what is due; when the next is, if any.
-    async fn send(
+    async fn send_due(
         &self,
-        on_the_way: &mut JoinSet<Done>,
+        on_the_way: &mut JoinSet<Attempted>,
         busy: &mut BTreeSet<String>,
         idle: &mut Vec<HttpClient>,
-        until: i64,
+        paused_until: i64,
     ) -> Result<Option<i64>, JournalError> {
         if on_the_way.len() >= AT_ONCE || self.webhook.is_gone() || self.leave.is_cancelled() {
             return Ok(None);
@@ -117,7 +118,8 @@ impl Deliverer {
             .filter(|delivery| !busy.contains(&delivery.lane))
             .collect::<Vec<_>>()
         {
-            let due = delivery.due.max(until);
+            let due = delivery.due.max(paused_until);
+            // Heads come by when they are due: none after this one is due either.
             if due > now() {
                 return Ok(Some(due));
             }
@@ -139,12 +141,12 @@ impl Deliverer {
     /// Keeps what came of attempts; until when the receiver asked to be left alone.
     async fn settle(
         &self,
-        all: Vec<Done>,
+        all: Vec<Attempted>,
         busy: &mut BTreeSet<String>,
         idle: &mut Vec<HttpClient>,
     ) -> i64 {
         let (mut tried, mut until, mut lanes) = (Vec::new(), i64::MIN, Vec::new());
-        for Done {
+        for Attempted {
             client,
             delivery,
             failed,
@@ -152,9 +154,9 @@ impl Deliverer {
         {
             idle.push(client);
             if let Some(failed) = &failed {
-                let asked = failed.wait.unwrap_or_default().min(LONGEST_ASKED);
+                let asked = failed.wait.unwrap_or_default().min(LONGEST_RETRY_AFTER);
                 until = until.max(now().saturating_add(millis(asked)));
-                self.webhook.note(&failed.why, failed.gone);
+                self.webhook.note_failure(&failed.why, failed.gone);
                 tracing::warn!(
                     webhook = self.webhook.name,
                     delivery = delivery.seq,
@@ -172,12 +174,14 @@ impl Deliverer {
         if let Err(error) = self.outbox.settle(tried).await {
             tracing::error!(webhook = self.webhook.name, %error, "deliveries were not kept: they are sent again");
         }
+        // After it was kept: else the same delivery could be read as waiting, and be sent again at once.
         for lane in lanes {
             busy.remove(&lane);
         }
         until
     }
 
+    /// Delivered, to be retried, or given up.
     fn fate(&self, delivery: &Delivery, failed: Option<Failed>) -> Fate {
         let Some(Failed { why, wait, gone }) = failed else {
             return Fate::Delivered;
@@ -185,8 +189,8 @@ impl Deliverer {
         let attempt = usize::try_from(delivery.attempts).unwrap_or(usize::MAX);
         match self.webhook.retries.get(attempt) {
             Some(after) if !gone => {
-                let after =
-                    jittered(*after, delivery).max(wait.unwrap_or_default().min(LONGEST_ASKED));
+                let after = jittered(*after, delivery)
+                    .max(wait.unwrap_or_default().min(LONGEST_RETRY_AFTER));
                 Fate::Later {
                     due: now().saturating_add(millis(after)),
                     why,
@@ -222,9 +226,9 @@ struct Sending {
 }
 
 impl Sending {
-    async fn deliver(self, mut client: HttpClient, delivery: Delivery) -> Done {
+    async fn deliver(self, mut client: HttpClient, delivery: Delivery) -> Attempted {
         let failed = self.attempt(&mut client, &delivery).await.err();
-        Done {
+        Attempted {
             client,
             delivery,
             failed,
@@ -249,13 +253,8 @@ impl Sending {
         };
         let body = event::body(delivery, &content, &*self.data, &webhook.source)
             .map_err(|error| plain(error.to_string()))?;
-        let headers = headers(webhook, delivery, &body)
+        let request = request(webhook, delivery, body)
             .ok_or_else(|| plain("its headers cannot be written".to_owned()))?;
-        let request = HttpRequest {
-            method: Method::POST,
-            headers,
-            body: Bytes::from(body),
-        };
         let answer = client
             .call(&request)
             .await
@@ -267,15 +266,17 @@ impl Sending {
     }
 }
 
-fn headers(webhook: &Webhook, delivery: &Delivery, body: &[u8]) -> Option<HeaderMap> {
+/// The event as it is sent. The id is the same in every attempt, so that a receiver can leave out what it had; the
+/// time is that of the attempt, so that a receiver that refuses old messages takes a late one.
+fn request(webhook: &Webhook, delivery: &Delivery, body: Vec<u8>) -> Option<HttpRequest> {
     let (id, timestamp) = (event::id(delivery), Timestamp::now().as_second());
-    let signature = webhook.secrets.sign(&id, timestamp, body);
-    let mut headers = HeaderMap::new();
-    headers.insert(CONTENT_TYPE, HeaderValue::from_static(event::CONTENT_TYPE));
+    let signature = webhook.secrets.sign(&id, timestamp, &body);
+    let mut request = HttpRequest::post(event::CONTENT_TYPE, body);
+    let headers = &mut request.headers;
     headers.insert("webhook-id", HeaderValue::from_str(&id).ok()?);
     headers.insert("webhook-timestamp", HeaderValue::from(timestamp));
     headers.insert("webhook-signature", HeaderValue::from_str(&signature).ok()?);
-    Some(headers)
+    Some(request)
 }
 
 fn refused(webhook: &Webhook, answer: &HttpResponse) -> Failed {
@@ -300,7 +301,7 @@ impl Webhook {
     /// A way to it that connects only where it may.
     fn client(&self) -> HttpClient {
         let allowed = self.allow.clone();
-        let allow = Arc::new(move |address| target::may(address, &allowed));
+        let allow = Arc::new(move |address| allowed_address::is_allowed(address, &allowed));
         HttpClient::new(
             self.url.clone(),
             self.tls.clone(),

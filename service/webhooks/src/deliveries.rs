@@ -89,7 +89,7 @@ impl Deliveries {
         let (mut after, mut changed) = (Vec::new(), Vec::new());
         for one in wished {
             match of(&one.name) {
-                Some(old) if old.is_as(&one) => after.push(Arc::clone(old)),
+                Some(old) if old.is_same_as(&one) => after.push(Arc::clone(old)),
                 _ => {
                     changed.push(one.name.clone());
                     after.push(Arc::new(one));
@@ -104,6 +104,8 @@ impl Deliveries {
         if changed.is_empty() {
             return Ok(changed);
         }
+        // First in the journal: what happens from here on is posted for the new ones, though nobody delivers it yet. The
+        // other way round, what happened in between would be missing.
         self.note_subscribers(&after).await?;
         *self
             .webhooks
@@ -126,6 +128,7 @@ impl Deliveries {
         let webhooks = self.webhooks();
         let mut deliverers = self.running.lock().unwrap_or_else(PoisonError::into_inner);
         for running in deliverers.by_webhook.values() {
+            // By identity, not by name: one that was changed is another one.
             if !webhooks
                 .iter()
                 .any(|one| Arc::ptr_eq(one, &running.webhook))
@@ -176,6 +179,7 @@ impl Deliveries {
 
     /// Wakes every deliverer when there may be new deliveries.
     fn wake_all(&self, runtime: &Runtime) -> watch::Receiver<u64> {
+        // A number that changes, rather than a notification: a deliverer that is busy when it comes still sees it.
         let (wake, posted) = watch::channel(0);
         let (heard, ended) = (self.outbox.posted(), runtime.stop.clone());
         runtime.tracker.spawn(async move {

@@ -6,8 +6,8 @@
 //! | `settings` | one webhook in a configuration |
 //! | `event` | a delivery as a CloudEvent |
 //! | `sign` | its signature |
-//! | `target` | which addresses it may be sent to |
-//! | `deliverer` | sent, and retried |
+//! | `allowed_address` | which addresses it may be sent to |
+//! | `deliverer` | sent, and retried on a schedule |
 //! | `deliveries` | all webhooks and who delivers to each; what a reload changes of it |
 //!
 //! Invariants, each an absence:
@@ -15,12 +15,12 @@
 //! - no delivery is forgotten by a crash, none of one job overtakes another;
 //! - no address of the own network is connected to without an allowance.
 
+mod allowed_address;
 mod deliverer;
 mod deliveries;
 mod event;
 mod settings;
 mod sign;
-mod target;
 #[cfg(test)]
 mod tests;
 
@@ -117,11 +117,11 @@ impl Webhook {
     }
 
     /// Whether another one would do the same: a file of secrets may say something else by now.
-    fn is_as(&self, other: &Webhook) -> bool {
+    fn is_same_as(&self, other: &Webhook) -> bool {
         self.settings == other.settings && self.secrets == other.secrets
     }
 
-    fn note(&self, why: &str, gone: bool) {
+    fn note_failure(&self, why: &str, gone: bool) {
         *self.failure.lock().unwrap_or_else(PoisonError::into_inner) = Some(why.to_owned());
         if gone {
             self.gone.store(true, Ordering::Relaxed);

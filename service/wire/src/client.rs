@@ -3,9 +3,8 @@
 use crate::error::WireError;
 use crate::method::{Method, Subscription};
 use futures_util::Stream;
-use jsonrpsee::client_transport::ws::{
-    HeaderMap, HeaderValue, WsHandshakeError, WsTransportClientBuilder,
-};
+use http::{HeaderMap, HeaderValue};
+use jsonrpsee::client_transport::ws::{WsHandshakeError, WsTransportClientBuilder};
 use jsonrpsee::core::client::{
     Client as RpcClient, ClientBuilder, ClientT, Error as RpcError,
     Subscription as RpcSubscription, SubscriptionClientT, SubscriptionCloseReason,
@@ -97,7 +96,8 @@ pub enum ClientError {
 /// use trisect_wire::types::{BayName, JobOpenParams};
 ///
 /// # async fn example() -> Result<(), ClientError> {
-/// let client = Client::connect_as("ws://127.0.0.1:7474/rpc", Some("trisect_…")).await?;
+/// let token = std::env::var("TRISECT_TOKEN").ok();
+/// let client = Client::connect_as("ws://127.0.0.1:7474/rpc", token.as_deref()).await?;
 /// let job = client
 ///     .call::<JobOpen>(&JobOpenParams {
 ///         bay: "bay-2".to_owned(),
@@ -110,7 +110,7 @@ pub enum ClientError {
 /// println!("{} is open", job.job);
 /// let mut verdicts = client.watch::<VerdictWatch>(&BayName { bay: job.bay }).await?;
 /// // The first item is how it stands.
-/// let first = futures_util::StreamExt::next(&mut verdicts).await;
+/// let first = verdicts.next().await;
 /// # let _ = first;
 /// # Ok(())
 /// # }
@@ -166,6 +166,7 @@ impl Client {
     /// # Errors
     /// [`ClientError::Refused`] with the service's own words, or what went wrong on the way.
     pub async fn call<M: Method>(&self, params: &M::Params) -> Result<M::Result, ClientError> {
+        // As text, so that what jsonrpsee does for a call is compiled once rather than for each method of the table.
         let answer: Box<RawValue> = self
             .rpc
             .request(M::NAME, named(M::NAME, params)?)
@@ -214,6 +215,7 @@ impl<S: Subscription> Watch<S> {
     }
 
     fn end(&mut self) -> Option<Result<S::Item, ClientError>> {
+        // Said once; after that the stream is at its end, however often it is asked.
         let first = !std::mem::replace(&mut self.ended, true);
         let lagged = matches!(
             self.items.close_reason(),
@@ -238,7 +240,7 @@ impl<S: Subscription> Stream for Watch<S> {
     }
 }
 
-/// Parameters as the JSON object they are.
+/// Parameters as the JSON object they are; jsonrpsee's own are put together member by member.
 struct Named(Box<RawValue>);
 
 impl ToRpcParams for Named {
@@ -262,6 +264,7 @@ fn builder(url: &str, token: Option<&str>) -> Result<WsTransportClientBuilder, C
             url: url.to_owned(),
             reason: "the token has characters that no token has".to_owned(),
         })?;
+        // What is logged of a request then has no token in it.
         value.set_sensitive(true);
         headers.insert("authorization", value);
     }
@@ -314,6 +317,7 @@ fn unreachable(url: &str, source: WsHandshakeError) -> ClientError {
 
 fn failed(method: &'static str, error: RpcError) -> ClientError {
     match error {
+        // A service of another version may know kinds this client does not: what it said is passed on all the same.
         RpcError::Call(object) => match WireError::from_error_object(&object) {
             Some(refusal) => ClientError::Refused(refusal),
             None => ClientError::Rpc {

@@ -5,14 +5,14 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use bytes::Bytes;
-use hyper::{HeaderMap, Method};
+use http::{HeaderMap, Method};
+use rustls::ServerConfig;
+use rustls::crypto::ring;
+use rustls::pki_types::PrivatePkcs8KeyDer;
 use serde_json::json;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::TcpListener;
 use tokio_rustls::TlsAcceptor;
-use tokio_rustls::rustls::ServerConfig;
-use tokio_rustls::rustls::crypto::ring;
-use tokio_rustls::rustls::pki_types::PrivatePkcs8KeyDer;
 use trisect_kit::State;
 
 use super::{Ran, settings};

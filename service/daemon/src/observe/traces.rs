@@ -9,8 +9,6 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::http::header::{CONTENT_TYPE, HeaderValue};
-use axum::http::{HeaderMap, Method};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
@@ -153,12 +151,7 @@ async fn send_all(
 /// # Errors
 /// Why the collector did not take them, in words.
 async fn send(collector: &mut HttpClient, spans: &Value) -> Result<(), String> {
-    let json = HeaderValue::from_static("application/json");
-    let request = HttpRequest {
-        method: Method::POST,
-        headers: HeaderMap::from_iter([(CONTENT_TYPE, json)]),
-        body: spans.to_string().into(),
-    };
+    let request = HttpRequest::post("application/json", spans.to_string());
     let answer = collector.call(&request).await;
     match answer.map_err(|error| error.to_string())?.status {
         200..=299 => Ok(()),

@@ -41,6 +41,7 @@ impl<S: Subscription> Publisher<S> {
     /// # Errors
     /// If the item cannot be written as JSON.
     pub fn publish(&self, item: &S::Item) -> Result<(), serde_json::Error> {
+        // Serialised once for all subscribers: the tenth screen on a bay costs a copy of the text.
         if self.is_watched() {
             // An error means the last feed has just gone.
             let _ = self.sender.send(Arc::from(to_raw_value(item)?));
@@ -109,7 +110,7 @@ impl<S: Subscription> Feed<S> {
 
     /// Tells the subscriber until it leaves; or until the publisher is gone, which it is told too.
     pub(super) async fn tell(mut self, sink: SubscriptionSink) -> Result<(), SubscriptionError> {
-        let mut out = Out {
+        let mut subscriber = Subscriber {
             sink,
             missed: 0,
             gap: S::Item::gap,
@@ -119,12 +120,12 @@ impl<S: Subscription> Feed<S> {
                 continue;
             };
             // The state of things is worth waiting for; it is short.
-            if out.sink.send(message).await.is_err() {
+            if subscriber.sink.send(message).await.is_err() {
                 return Ok(());
             }
         }
-        while self.step(&mut out).await.is_some() {}
-        if out.sink.is_closed() {
+        while self.step(&mut subscriber).await.is_some() {}
+        if subscriber.sink.is_closed() {
             return Ok(());
         }
         let ended = ErrorKind::Ended
@@ -134,32 +135,35 @@ impl<S: Subscription> Feed<S> {
     }
 
     /// One item, one notice of a gap, or `None` at the end.
-    async fn step<G: serde::Serialize>(&mut self, out: &mut Out<G>) -> Option<()> {
-        if out.missed > 0 {
-            let notice = to_raw_value(&(out.gap)(out.missed)).ok()?;
+    async fn step<G: serde::Serialize>(&mut self, subscriber: &mut Subscriber<G>) -> Option<()> {
+        if subscriber.missed > 0 {
+            // The notice goes before anything newer, so that the gap stands where the items are missing; until there is
+            // room for it, what comes meanwhile is missed as well. `biased`: where there is room, the count is told
+            // rather than grown.
+            let notice = to_raw_value(&(subscriber.gap)(subscriber.missed)).ok()?;
             let item = tokio::select! {
                 biased;
-                sent = out.sink.send(notice.clone()) => {
-                    out.missed = 0;
+                sent = subscriber.sink.send(notice.clone()) => {
+                    subscriber.missed = 0;
                     return sent.ok();
                 }
                 item = self.receiver.recv() => item,
             };
             if matches!(item, Err(RecvError::Closed)) {
                 // Even the last gap is told.
-                let _ = out.sink.send(notice).await;
+                let _ = subscriber.sink.send(notice).await;
             }
-            return out.miss(item);
+            return subscriber.count_missed(item);
         }
         tokio::select! {
-            () = out.sink.closed() => None,
-            item = self.receiver.recv() => out.offer(item),
+            () = subscriber.sink.closed() => None,
+            item = self.receiver.recv() => subscriber.send_or_count(item),
         }
     }
 }
 
 /// The way to one subscriber, and how many items it has missed since the last one it got.
-struct Out<G> {
+struct Subscriber<G> {
     sink: SubscriptionSink,
     missed: u64,
     gap: fn(u64) -> G,
@@ -167,9 +171,9 @@ struct Out<G> {
 
 type Received = Result<Arc<RawValue>, RecvError>;
 
-impl<G> Out<G> {
+impl<G> Subscriber<G> {
     /// Sends an item if there is room, else counts it.
-    fn offer(&mut self, item: Received) -> Option<()> {
+    fn send_or_count(&mut self, item: Received) -> Option<()> {
         match item {
             Ok(item) => match self.sink.try_send(item.as_ref().to_owned()) {
                 Ok(()) => Some(()),
@@ -179,12 +183,12 @@ impl<G> Out<G> {
                 }
                 Err(TrySendError::Closed(_)) => None,
             },
-            lagged_or_ended => self.miss(lagged_or_ended),
+            lagged_or_ended => self.count_missed(lagged_or_ended),
         }
     }
 
     /// Counts an item that comes while a notice is due.
-    fn miss(&mut self, item: Received) -> Option<()> {
+    fn count_missed(&mut self, item: Received) -> Option<()> {
         let more = match item {
             Ok(_) => 1,
             Err(RecvError::Lagged(missed)) => missed,

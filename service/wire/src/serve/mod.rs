@@ -13,7 +13,8 @@ use crate::error::{ErrorKind, WireError};
 use crate::method::{Method, Role, Subscription};
 use crate::table::RpcDiscover;
 use crate::types::OpenRpc;
-use jsonrpsee::{Extensions, RpcModule};
+use http::Extensions;
+use jsonrpsee::RpcModule;
 use jsonrpsee_types::ErrorObjectOwned;
 use std::future::Future;
 use std::sync::Arc;
@@ -64,6 +65,8 @@ where
         move |raw, pending, context, extensions| {
             let handler = handler.clone();
             async move {
+                // Before it is accepted: who may not subscribe, or asks for what is not there, gets an error as the
+                // reply, not a subscription that ends.
                 let opened = async {
                     permit(&extensions, S::NAME, S::ROLE)?;
                     handler(context, parse::<S::Params>(raw.as_str())?).await
@@ -93,16 +96,6 @@ where
 /// If it is registered twice.
 pub fn register_discover<C: Send + Sync + 'static>(module: &mut RpcModule<C>) {
     register::<RpcDiscover, _, _, _>(module, |_, _| async { Ok(OpenRpc(crate::openrpc())) });
-}
-
-/// The refusal of a method that does not exist, with the nearest one that does.
-pub fn unknown_method(name: &str) -> WireError {
-    let methods = crate::methods();
-    let refusal = ErrorKind::UnknownMethod.because(format!("there is no method `{name}`"));
-    match crate::nearest::name(name, methods.iter().map(|entry| entry.name)) {
-        Some(near) => refusal.hint(format!("did you mean `{near}`?")),
-        None => refusal.hint("rpc.discover lists the methods"),
-    }
 }
 
 /// Refuses a caller whose role does not reach the method.

@@ -120,17 +120,6 @@ async fn discover_answers_the_document() {
     assert_eq!(answer["result"], Value::Object(crate::openrpc()));
 }
 
-#[tokio::test]
-async fn an_unknown_method_gets_the_nearest_one() {
-    let refusal = unknown_method("jobs.open");
-    assert_eq!(refusal.kind, ErrorKind::UnknownMethod);
-    assert_eq!(refusal.hint.as_deref(), Some("did you mean `job.open`?"));
-    assert_eq!(
-        unknown_method("x").hint.as_deref(),
-        Some("rpc.discover lists the methods")
-    );
-}
-
 /// Publishes `items` to a subscriber with `room` for so many and reads them all back; answers how many
 /// were told and how many were missed.
 async fn told_and_missed(items: u64, kept: usize, room: usize) -> (u64, u64) {

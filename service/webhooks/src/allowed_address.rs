@@ -4,8 +4,10 @@ use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
 use crate::Within;
 
-/// Whether an address may be connected to, given what was allowed.
-pub(super) fn may(address: IpAddr, allowed: &[Within]) -> bool {
+/// Whether an address may be connected to, given what was allowed: a webhook's address is written by whoever may
+/// change the configuration, its name resolved by whoever answers for it, and behind this machine's network lies what
+/// trusts this machine (request forgery).
+pub(super) fn is_allowed(address: IpAddr, allowed: &[Within]) -> bool {
     match reach(address) {
         Reach::Out => true,
         Reach::Within(within) => allowed.contains(&within),
@@ -28,6 +30,7 @@ fn reach(address: IpAddr) -> Reach {
     match address {
         IpAddr::V4(address) => reach_v4(address),
         IpAddr::V6(address) => match carried(address) {
+            // Else `::ffff:127.0.0.1` would be an address out in the world.
             Some(inner) => reach_v4(inner),
             None => reach_v6(address),
         },
@@ -129,11 +132,11 @@ mod tests {
     fn an_allowance_opens_what_it_names_and_nothing_else() {
         let private: IpAddr = "192.168.1.20".parse().unwrap();
         assert!(
-            !may(private, &[])
-                && !may(private, &[Within::Loopback])
-                && may(private, &[Within::Private])
+            !is_allowed(private, &[])
+                && !is_allowed(private, &[Within::Loopback])
+                && is_allowed(private, &[Within::Private])
         );
-        assert!(!may(
+        assert!(!is_allowed(
             "0.0.0.0".parse().unwrap(),
             &[Within::Loopback, Within::Private, Within::LinkLocal]
         ));

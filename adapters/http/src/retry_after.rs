@@ -2,8 +2,8 @@
 
 use std::time::Duration;
 
-use hyper::HeaderMap;
-use hyper::header::RETRY_AFTER;
+use http::HeaderMap;
+use http::header::RETRY_AFTER;
 use jiff::Timestamp;
 use jiff::fmt::rfc2822::DateTimeParser;
 
