@@ -182,6 +182,7 @@ impl Poller<'_> {
         }
         let answer = self.client.call(&HttpRequest::get(headers)).await;
         answer.map_err(|error| Failed {
+            // Late or too long, somebody is there all the same.
             gone: !matches!(error, CallError::Late { .. } | CallError::TooLong { .. }),
             ..Failed::of(error.to_string())
         })
@@ -195,10 +196,11 @@ impl Poller<'_> {
         let at = context.now();
         match answer.status {
             200 => match self.read_document(answer) {
+                // All of them or none: half an answer would be a machine of two moments.
                 Ok(found) => self.last = found,
                 Err(failed) => return Ok(Err(failed)),
             },
-            // What it answered last still holds.
+            // What it answered last still holds: only where it was asked so, or there would be nothing to hold.
             304 if !self.validators.is_empty() => {}
             _ => return Ok(Err(self.explain_status(answer))),
         }
@@ -238,6 +240,7 @@ impl Poller<'_> {
             .map(|place| place.read(&document));
         let found: Result<Vec<_>, String> = found.collect();
         let found = found.map_err(|why| Failed::of(format!("{url}: {why}")))?;
+        // Of the old answer nothing holds any more, also where the new one names none.
         self.validators.clear();
         for (says, asks) in [(ETAG, IF_NONE_MATCH), (LAST_MODIFIED, IF_MODIFIED_SINCE)] {
             self.remember(answer, &says, asks);

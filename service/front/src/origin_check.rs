@@ -38,6 +38,8 @@ impl OriginCheck {
     /// Lets a request through, or says why not.
     pub(super) fn check(&self, uri: &Uri, headers: &HeaderMap) -> Result<(), ErrorReply> {
         let host = self.host(uri, headers).ok_or(ErrorReply::HostRefused)?;
+        // A browser sends it with every POST to another site and with every WebSocket. What is no browser may leave it
+        // out, or lie: against that there are tokens.
         let mut origins = headers.get_all(header::ORIGIN).iter();
         let Some(origin) = origins.next() else {
             return Ok(());
@@ -55,6 +57,7 @@ impl OriginCheck {
     fn host(&self, uri: &Uri, headers: &HeaderMap) -> Option<Authority> {
         let mut hosts = headers.get_all(header::HOST).iter();
         let host = Authority::from_str(hosts.next()?.to_str().ok()?).ok()?;
+        // The request line may name a host too (RFC 9112, 3.2.2), and then that one is meant.
         let known = hosts.next().is_none()
             && self.is_ours(&host)
             && uri.authority().is_none_or(|named| self.is_ours(named));
@@ -68,6 +71,7 @@ impl OriginCheck {
             || bare
                 .parse::<IpAddr>()
                 .is_ok_and(|address| address.is_loopback());
+        // What is before an `@` is a user, and `localhost@elsewhere` is elsewhere.
         !authority.as_str().contains('@') && (loopback || self.names.contains(&host))
     }
 

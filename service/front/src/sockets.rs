@@ -140,19 +140,20 @@ impl Sockets {
         mut handed: HandedOver,
         before: Option<&Sockets>,
     ) -> Result<Sockets, SocketError> {
+        // First, as it is told from the plain one by its port: what is left over is that.
         let tls = match &settings.tls {
             None => None,
             Some(tls) => {
                 let kept = before.and_then(|before| before.tls.as_ref());
                 let given = handed.on_port(tls.port());
-                Some(tcp(*tls, given, kept)?)
+                Some(open_tcp(*tls, given, kept)?)
             }
         };
         let kept = before.map(|before| &before.plain);
-        let plain = tcp(settings.plain, handed.tcp.pop(), kept)?;
+        let plain = open_tcp(settings.plain, handed.tcp.pop(), kept)?;
         let unix = match &settings.unix {
             None => None,
-            Some(unix) => Some(self::unix(unix, handed.unix.take(), before)?),
+            Some(unix) => Some(open_unix(unix, handed.unix.take(), before)?),
         };
         Ok(Sockets { plain, tls, unix })
     }
@@ -191,7 +192,7 @@ impl Sockets {
     }
 }
 
-fn tcp(
+fn open_tcp(
     asked: SocketAddr,
     given: Option<std::net::TcpListener>,
     kept: Option<&Tcp>,
@@ -203,13 +204,13 @@ fn tcp(
     let socket = match (given, kept) {
         (Some(given), _) => given,
         (None, Some(kept)) if kept.asked == asked => kept.socket.try_clone().map_err(refused)?,
-        // Rust sets SO_REUSEADDR: a restart does not wait for old connections.
+        // The standard library sets SO_REUSEADDR: a restart does not wait for old connections.
         (None, _) => std::net::TcpListener::bind(asked).map_err(refused)?,
     };
     Ok(Tcp { asked, socket })
 }
 
-fn unix(
+fn open_unix(
     asked: &UnixSocket,
     given: Option<std::os::unix::net::UnixListener>,
     before: Option<&Sockets>,
@@ -241,6 +242,7 @@ fn unix(
 fn bind(asked: &UnixSocket) -> io::Result<std::os::unix::net::UnixListener> {
     let path = &asked.path;
     if let Ok(meta) = std::fs::symlink_metadata(path) {
+        // A file of a service that died answers nobody and may be replaced; anything else is somebody's.
         let in_use = || std::os::unix::net::UnixStream::connect(path).is_ok();
         if !meta.file_type().is_socket() || in_use() {
             return Err(io::ErrorKind::AddrInUse.into());

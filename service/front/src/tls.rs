@@ -84,6 +84,7 @@ impl TlsFiles {
             .with_no_client_auth()
             .with_single_cert(chain, key)
             .map_err(pair)?;
+        // All that is served: a WebSocket begins with an upgrade of it.
         config.alpn_protocols = vec![b"http/1.1".to_vec()];
         Ok(Arc::new(config))
     }
@@ -123,6 +124,8 @@ impl TlsFront {
     /// Files that cannot be used; what was in use stays so.
     pub fn follow(&self) -> Result<bool, TlsError> {
         let stamp = self.files.stamp();
+        // Whoever renews writes one file after the other. In between the pair does not fit and is refused; as the stamp is
+        // kept with what is in use, it is tried again the next time.
         if self.now.read().unwrap_or_else(PoisonError::into_inner).0 == stamp {
             return Ok(false);
         }

@@ -95,6 +95,7 @@ impl Deliverer {
                     let asked = self.settle(all, &mut busy, &mut idle).await;
                     paused_until = paused_until.max(asked);
                 }
+                // Nobody posts any more once the service stops.
                 changed = self.posted.changed() => if changed.is_err() { return },
                 () = tokio::time::sleep(wait) => {}
             }
@@ -126,7 +127,9 @@ impl Deliverer {
             if on_the_way.len() >= AT_ONCE {
                 return Ok(None);
             }
+            // The next of its lane waits until this one has come to something: that keeps their order.
             busy.insert(delivery.lane.clone());
+            // One that was used before has its connection still.
             let client = idle.pop().unwrap_or_else(|| self.webhook.client());
             let sending = Sending {
                 webhook: Arc::clone(&self.webhook),
@@ -154,6 +157,7 @@ impl Deliverer {
         {
             idle.push(client);
             if let Some(failed) = &failed {
+                // It asks for the whole address, not for this lane alone.
                 let asked = failed.wait.unwrap_or_default().min(LONGEST_RETRY_AFTER);
                 until = until.max(now().saturating_add(millis(asked)));
                 self.webhook.note_failure(&failed.why, failed.gone);
@@ -186,9 +190,11 @@ impl Deliverer {
         let Some(Failed { why, wait, gone }) = failed else {
             return Fate::Delivered;
         };
+        // After the n-th attempt the n-th wait; past the last one it is given up, and the lane goes on with the next.
         let attempt = usize::try_from(delivery.attempts).unwrap_or(usize::MAX);
         match self.webhook.retries.get(attempt) {
             Some(after) if !gone => {
+                // The longer of both: neither the schedule nor what the receiver asks for is cut short.
                 let after = jittered(*after, delivery)
                     .max(wait.unwrap_or_default().min(LONGEST_RETRY_AFTER));
                 Fate::Later {

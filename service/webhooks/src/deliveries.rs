@@ -136,6 +136,7 @@ impl Deliveries {
                 running.leave.cancel();
             }
         }
+        // Where nobody is told, nothing is woken for it.
         if webhooks.is_empty() {
             return;
         }
@@ -148,6 +149,7 @@ impl Deliveries {
             if running.is_some_and(|running| Arc::ptr_eq(webhook, &running.webhook)) {
                 continue;
             }
+            // Told to leave above; it may still wait for an answer.
             let before = deliverers.by_webhook.remove(&webhook.name);
             let leave = CancellationToken::new();
             let deliverer = Deliverer {

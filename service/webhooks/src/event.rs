@@ -55,6 +55,7 @@ pub(super) fn body(
         source,
         r#type: kind(delivery),
         subject: &delivery.lane,
+        // When it happened, not when it is sent: an attempt a day later has the same bytes.
         time: &delivery.posted,
         datacontenttype: "application/json",
         data: data.data(delivery, content)?,

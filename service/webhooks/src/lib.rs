@@ -69,6 +69,7 @@ impl Webhook {
         let path = &settings.secret_file;
         let secret = std::fs::read_to_string(path)
             .map_err(|error| format!("cannot read the secret in {}: {error}", path.display()))?;
+        // Read here, not at each delivery: what cannot be used is found when the configuration is checked.
         let secrets =
             Secrets::parse(&secret).map_err(|why| format!("{}: {why}", path.display()))?;
         let usual = SCHEDULE.map(Duration::from_secs);
@@ -118,6 +119,7 @@ impl Webhook {
 
     /// Whether another one would do the same: a file of secrets may say something else by now.
     fn is_same_as(&self, other: &Webhook) -> bool {
+        // Settings name the file alone.
         self.settings == other.settings && self.secrets == other.secrets
     }
 

@@ -28,6 +28,7 @@ impl Secrets {
         let signed = self.0.iter().filter_map(|secret| {
             // HMAC takes keys of any length.
             let mut mac = Hmac::<Sha256>::new_from_slice(secret).ok()?;
+            // The id and the time are signed too, or an old message could be sent again under another.
             mac.update(format!("{id}.{timestamp}.").as_bytes());
             mac.update(body);
             Some(format!(

@@ -82,6 +82,7 @@ impl Grants {
 
     /// What a token gives, if it is valid.
     pub(super) fn find(&self, token: &Token) -> Option<Arc<Grant>> {
+        // By hash: how long the look-up takes tells of the hash, from which the token cannot be found.
         let state = self.state.read().unwrap_or_else(PoisonError::into_inner);
         state.by_hash.get(&token.hash()).cloned()
     }
@@ -120,6 +121,7 @@ impl Grants {
         let stamp = Stamp::of(path);
         let entries = token_file::read(path)?;
         let mut state = self.state.write().unwrap_or_else(PoisonError::into_inner);
+        // What is left of it when the file is through is what was revoked.
         let mut before = std::mem::take(&mut state.by_hash);
         for entry in entries {
             let Some(hash) = token_file::hash_of(&entry) else {
@@ -140,6 +142,8 @@ impl Grants {
         let per_second = entry.calls_per_second.unwrap_or(self.calls_per_second);
         let who = format!("token:{}", entry.name);
         if let Some(before) = before {
+            // The same grant rather than one like it: its bucket stays as empty as it is, so that a changed file gives
+            // nobody new calls, and the WebSockets that hold it are not closed.
             let same = before.role == entry.role && *before.who == *who;
             if same && before.rate.per_second() == per_second {
                 return before;

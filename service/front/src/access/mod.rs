@@ -146,6 +146,8 @@ impl Access {
         headers: &HeaderMap,
     ) -> Result<Identity, IdentityError> {
         if let Some(text) = token_of(headers)? {
+            // Not taken for nobody's where loopback needs none: a client that was given a token means to be held to it,
+            // and a revoked one would go on unnoticed.
             let token = Token::parse(text).ok_or(IdentityError::BadToken)?;
             let grant = self.grants.find(&token).ok_or(IdentityError::BadToken)?;
             return Ok(Identity {
@@ -155,6 +157,7 @@ impl Access {
             });
         }
         let (who, role): (Arc<str>, _) = match peer {
+            // A socket of both families has the IPv4 loopback as `::ffff:127.0.0.1`.
             Peer::Tcp(from) if from.ip().to_canonical().is_loopback() => {
                 (Arc::from("loopback"), self.places.loopback)
             }

@@ -24,6 +24,7 @@ impl RateLimit {
     }
 
     fn holds(per_second: f64) -> f64 {
+        // At least one call, however slow the rate, or there would never be one.
         (2.0 * per_second).max(1.0)
     }
 
@@ -35,8 +36,10 @@ impl RateLimit {
     fn take_at(&self, now: Instant) -> bool {
         // Nothing in here panics.
         let mut level = self.level.lock().unwrap_or_else(PoisonError::into_inner);
+        // Callers take the time before the lock, and may get it in another order: time never runs backwards here.
         let since = now.saturating_duration_since(level.1).as_secs_f64();
         let filled = (level.0 + since * self.per_second).min(RateLimit::holds(self.per_second));
+        // Who is refused takes nothing out: calling on in vain does not make the wait longer.
         let there = filled >= 1.0;
         *level = (if there { filled - 1.0 } else { filled }, now.max(level.1));
         there

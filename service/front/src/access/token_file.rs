@@ -141,6 +141,7 @@ pub(super) fn write(path: &Path, tokens: Vec<Entry>) -> Result<(), TokenFileErro
     name.push(".new");
     let new = PathBuf::from(name);
     let mut options = std::fs::OpenOptions::new();
+    // From the first byte on: a file that is made and then closed to others was open in between.
     options.write(true).create(true).truncate(true).mode(0o600);
     let mut file = options.open(&new).map_err(writing)?;
     // Who may read the old one may read the new one.
@@ -151,6 +152,7 @@ pub(super) fn write(path: &Path, tokens: Vec<Entry>) -> Result<(), TokenFileErro
         let _ = std::os::unix::fs::chown(&new, Some(old.uid()), Some(old.gid()));
     }
     file.write_all(text.as_bytes()).map_err(writing)?;
+    // Before the rename: after a loss of power the new name could otherwise stand for an empty file, and nobody be let in.
     file.sync_all().map_err(writing)?;
     std::fs::rename(&new, path).map_err(writing)
 }

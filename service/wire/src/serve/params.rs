@@ -25,6 +25,7 @@ pub fn parse<P: DeserializeOwned>(raw: Option<&str>) -> Result<P, WireError> {
 
 /// Turns serde's message into a refusal with the member at fault and a hint.
 fn explain(text: &str, error: &serde_json::Error) -> WireError {
+    // serde's errors have no parts, only their text; a test of each shape below finds a version that words it otherwise.
     let message = without_position(&error.to_string());
     let path = path_at(text, error.line(), error.column());
     let named = backticked(&message);
@@ -38,6 +39,7 @@ fn explain(text: &str, error: &serde_json::Error) -> WireError {
             .at(child(&path, missing))
             .hint(format!("add `{missing}`"));
     }
+    // A word that stands in an enumeration: the nearest of those it has.
     let refusal = match (message.starts_with("unknown variant"), &named[..]) {
         (true, [given, known @ ..]) => ErrorKind::InvalidParams
             .because(format!("`{given}` is not one of the words allowed here"))

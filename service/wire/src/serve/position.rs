@@ -11,6 +11,8 @@ enum Inside {
 /// The path of the member or element at a position serde_json reported: line and column from 1.
 /// Empty at the top, or if the text is not JSON up to there.
 pub fn path_at(text: &str, line: usize, column: usize) -> String {
+    // serde_json says a line and a column alone, and a deserialiser that keeps the path would cost every call of every
+    // client. So the text is read once more up to the error, where there is one; it is JSON until there.
     let end = offset(text, line, column);
     let mut scan = Scan {
         bytes: &text.as_bytes()[..end],
@@ -82,6 +84,7 @@ impl Scan<'_> {
         while let Some(&byte) = self.bytes.get(self.at) {
             self.at += 1;
             match byte {
+                // Whatever is escaped does not end the string, a quote above all.
                 b'\\' => self.at += 1,
                 b'"' => break,
                 _ => {}
