@@ -19,7 +19,8 @@ fn main() {
         // Sources that were unpacked, or no git.
         _ => "commit unknown".to_owned(),
     };
-    println!("cargo::rustc-env=TRISECT_BUILD={build}");
+    // Not TRISECT_…: cargo hands it on to what it runs, and there that means a setting.
+    println!("cargo::rustc-env=BUILT_FROM={build}");
     println!("cargo::rerun-if-env-changed=SOURCE_DATE_EPOCH");
     println!("cargo::rerun-if-changed=build.rs");
     // What moves when another commit is checked out or made; nothing else makes it run again.

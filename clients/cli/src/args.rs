@@ -38,7 +38,7 @@ pub struct Command {
 }
 
 /// Version, commit and day of this build.
-const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("TRISECT_BUILD"), ")");
+const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("BUILT_FROM"), ")");
 
 const EXIT_CODES: &str = "Exit codes: 0 as wished, 1 cases or rules fell short, 2 the request was wrong or could not be carried out.";
 

@@ -10,7 +10,7 @@ use trisectd::config::Flags;
 use crate::token_command::TokenCommand;
 
 /// Version, commit and day of this build.
-const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("TRISECT_BUILD"), ")");
+const BUILD: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("BUILT_FROM"), ")");
 
 /// Supply, controller or pump? A service that isolates the fault of a machine
 /// with an electronically controlled distributor pump.

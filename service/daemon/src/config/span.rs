@@ -48,7 +48,7 @@ impl std::fmt::Display for Span {
         ];
         let whole = units
             .iter()
-            .find(|(unit, _)| millis != 0 && millis % unit == 0);
+            .find(|(unit, _)| millis != 0 && millis.is_multiple_of(*unit));
         match whole {
             Some((unit, word)) => write!(f, "{} {word}", millis / unit),
             None if millis == 0 => f.write_str("0 s"),
