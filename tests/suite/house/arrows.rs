@@ -196,7 +196,7 @@ fn nobody_knows_the_tests_or_the_clients() {
     none(&breaches);
 }
 
-/// Versions, lints and the licence are said once, in the workspace.
+/// Versions, lints, the licence and what `cargo metadata` tells are said once, in the workspace; each says what it is.
 #[test]
 fn every_package_inherits_what_the_workspace_says() {
     let mut breaches = Vec::new();
@@ -209,10 +209,25 @@ fn every_package_inherits_what_the_workspace_says() {
         if !manifest.get("lints").is_some_and(inherits) {
             breaches.push(format!("{path}: [lints] workspace = true"));
         }
-        for key in ["version", "edition", "rust-version", "license", "publish"] {
+        for key in [
+            "version",
+            "edition",
+            "rust-version",
+            "license",
+            "authors",
+            "readme",
+            "keywords",
+            "categories",
+            "publish",
+        ] {
             if !manifest["package"].get(key).is_some_and(inherits) {
                 breaches.push(format!("{path}: {key}.workspace = true"));
             }
+        }
+        let about = manifest["package"].get("description");
+        let about = about.and_then(toml::Value::as_str).unwrap_or_default();
+        if about.trim().is_empty() {
+            breaches.push(format!("{path}: description = \"what it is\""));
         }
     }
     none(&breaches);
