@@ -71,6 +71,7 @@ pub(crate) fn assess(
     let mut found: Vec<Option<Assessment>> = vec![None; states.len()];
     for &check in &model.order {
         let check = usize::from(check);
+        // `order` has needs before what needs them, so `found` is final for every need looked up here.
         let Some(assessment) = own(model, check, &states[check], latest, now) else {
             continue;
         };
@@ -253,6 +254,7 @@ fn judge(
         );
     };
     let decision = decide(pass, measured.risk);
+    // A supply that fell below its limit need not be watched to the end of the window.
     let definite = decision == Decision::Failed && definite(measured) && !window.passing(now);
     match window.full(measured, now) {
         // No evidence yet: what comes may still change it.

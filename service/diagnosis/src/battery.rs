@@ -82,6 +82,8 @@ impl Battery {
     }
 
     pub(crate) fn add(&mut self, at: i64, volts: f64) -> Option<Turn> {
+        // Before this reading is one of them. With none at all these are no numbers, and every comparison
+        // below is false: a job's first voltage is no sag.
         let (lowest, highest) = self.around(at);
         self.remember(at, volts);
         let sags = highest - volts > STEP;
@@ -91,6 +93,7 @@ impl Battery {
                 self.turn(State::Cranks { from: at }, Turn::Cranks)
             }
             State::Cranks { from } => {
+                // A tired battery does not come back near its rest in time: a jump upwards ends it as well.
                 let rested = self.rest.is_some_and(|rest| volts >= rest - RESTED);
                 let released = at.saturating_sub(from) > INRUSH && volts - lowest > STEP;
                 let recovers = rested || released;
@@ -132,6 +135,7 @@ impl Battery {
         let quick = |t: i64| at.saturating_sub(t) <= QUICK;
         let near = |t: i64| at.saturating_sub(t) <= SLOW_METER;
         let last = self.recent.back().filter(|(t, _)| near(*t));
+        // A slow meter has no reading within the quarter second: its last one is compared with.
         let some = self.recent.iter().filter(|(t, _)| quick(*t)).chain(last);
         some.fold((f64::NAN, f64::NAN), |(low, high), (_, v)| {
             (v.min(low), v.max(high))
@@ -146,6 +150,7 @@ impl Battery {
         {
             self.recent.pop_front();
         }
+        // A fast stream is cut to the newest: memory of a job must not go by an instrument's rate.
         if self.recent.len() == KEPT {
             self.recent.pop_front();
         }

@@ -45,6 +45,7 @@ impl Piece {
     /// An answer: P(this one or a healthier one) − P(a healthier one).
     pub(crate) fn answer(model: &Model, check: u16, answer: u16) -> Piece {
         let (first, answers) = model.places.checks[usize::from(check)];
+        // The fold takes any index, so one beyond the last answer is read as the worst.
         let answer = usize::from(answer).min(answers - 1);
         let worst = answer + 1 == answers;
         Piece {
@@ -97,6 +98,8 @@ pub(crate) fn weigh(model: &Model, pieces: &[Piece]) -> Belief {
 pub(crate) fn weigh_but(model: &Model, pieces: &[Piece], light: f64) -> Belief {
     let evidence = Evidence::of(model, pieces);
     let joint = evidence.joint(light);
+    // Summed in the order of the hypotheses, always: another order gives other last digits, and a
+    // replayed job would no longer give the same bytes.
     let total: f64 = joint.weights.iter().sum();
     let possible = total > 0.0;
     let posterior: Vec<f64> = if possible {
@@ -107,11 +110,13 @@ pub(crate) fn weigh_but(model: &Model, pieces: &[Piece], light: f64) -> Belief {
             .map(|h| model.hypotheses.prior[*h as usize])
             .collect()
     };
+    // The likelihoods were divided by their marginals, so `total` is P(e)/∏P(e_i) already.
     let conflict = if possible {
         -(libm::log(total) + f64::from(joint.exponent) * std::f64::consts::LN_2)
     } else {
         f64::INFINITY
     };
+    // By set of sides: from these sixteen sums come the weights with and without any side.
     let mut touched = [0.0; 16];
     let mut suspects = vec![0.0; model.rules.suspects.len()];
     for (h, p) in joint.weighed.iter().zip(&posterior) {
@@ -126,6 +131,7 @@ pub(crate) fn weigh_but(model: &Model, pieces: &[Piece], light: f64) -> Belief {
         } else {
             vec![[f64::NAN; 4]; pieces.len()]
         },
+        // Sums of rounded parts may pass one in the last digit; a probability must not.
         sides: Side::ALL.map(|side| of_side(&touched, side, true).min(1.0)),
         suspects: suspects.into_iter().map(|p: f64| p.min(1.0)).collect(),
         conflict,
@@ -150,6 +156,7 @@ pub(crate) fn of_side(touched: &[f64; 16], side: Side, with: bool) -> f64 {
 
 /// By side, the natural logarithm of the odds that it is touched.
 pub(crate) fn log_odds(touched: &[f64; 16]) -> [f64; 4] {
+    // The weight without a side is summed by itself: 1 − p has no digits left where p is near one.
     Side::ALL.map(|side| {
         libm::log(of_side(touched, side, true)) - libm::log(of_side(touched, side, false))
     })

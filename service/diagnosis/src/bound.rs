@@ -30,6 +30,7 @@ pub(crate) fn growth(model: &Model, pieces: &[Piece]) -> Vec<f64> {
     for piece in pieces {
         let ratios = ratios(model, piece);
         for (growth, ratio) in growth.iter_mut().zip(ratios) {
+            // A product that rounds down would no longer be a bound, and a set that matters could be dropped.
             *growth *= ratio * ROUNDING;
         }
     }
@@ -59,6 +60,7 @@ fn ratios(model: &Model, piece: &Piece) -> Vec<f64> {
             };
             let before = piece.alpha + beta * at;
             let ratio = |factor: f64| {
+                // Without α the ratio is the factor, also where q is 0 and the quotient would be 0/0.
                 if piece.alpha == 0.0 {
                     factor
                 } else if before > 0.0 {
@@ -76,6 +78,7 @@ fn ratios(model: &Model, piece: &Piece) -> Vec<f64> {
             let pairs = factors(above).into_iter().zip(factors(Some(column)));
             pairs
                 .map(|(rho, sigma)| {
+                    // y/(x − y) counts only where it adds: else its least value, zero, is the worst case.
                     if rho > sigma {
                         rho + (rho - sigma) * widest
                     } else {
@@ -107,6 +110,7 @@ fn closeness(model: &Model, above: Option<usize>, below: usize) -> f64 {
             }
         })
         .collect();
+    // A set has three suspects at most, so the three smallest ratios bring y nearest to x.
     let nearest = x / y * smallest_three(&mut shrink);
     if nearest > 1.0 {
         1.0 / (nearest - 1.0)
@@ -141,5 +145,6 @@ fn bottom(model: &Model, column: usize) -> f64 {
 
 fn smallest_three(factors: &mut [f64]) -> f64 {
     factors.sort_by(f64::total_cmp);
+    // A set may be smaller than three, so no factor above 1 has to be taken in.
     factors.iter().take(3).map(|f| f.min(1.0)).product()
 }

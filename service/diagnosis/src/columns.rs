@@ -52,6 +52,7 @@ impl Columns {
                     for (suspect, row) in &asked.expect {
                         let reached = healthy.iter().zip(cumulative(row));
                         for (answer, (of_none, own)) in reached.enumerate() {
+                            // A base of 0 stays 0 whatever the factor; the quotient would be infinite.
                             let factor = if *of_none == 0.0 { 0.0 } else { own / of_none };
                             unlike_one.push((*suspect, first + answer, factor));
                         }
@@ -73,6 +74,7 @@ impl Columns {
         }
         let width = base.len();
         let suspects = rules.suspects.len();
+        // A suspect that a check does not speak of leaves it as on a sound machine: times one.
         let mut factors = vec![1.0; suspects * width];
         for (suspect, column, factor) in unlike_one {
             factors[suspect * width + column] = factor;
@@ -184,6 +186,8 @@ impl<'a> Products<'a> {
     /// The columns under a hypothesis in two parts, still to be multiplied: those
     /// without its last suspect, and that one's factors.
     pub(crate) fn in_parts(&mut self, set: &Set) -> (&[f64], &[f64]) {
+        // The last suspect changes with nearly every hypothesis: writing its product to a row that the
+        // next call overwrites would be one pass more for each of up to 100 000.
         match size(set).checked_sub(1) {
             Some(depth) => {
                 self.multiply(set, depth);
@@ -198,6 +202,7 @@ impl<'a> Products<'a> {
     fn multiply(&mut self, set: &Set, depth: usize) {
         let mut fresh = false;
         for (place, &suspect) in set.iter().take(depth).enumerate() {
+            // A row holds the product of all rows above it: once one is stale, all deeper ones are.
             fresh |= self.at[place] != suspect;
             if !fresh {
                 continue;

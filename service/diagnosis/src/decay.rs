@@ -30,6 +30,7 @@ impl Decay {
         let first = *self.first.get_or_insert(own);
         let until = over.map(|over| first.at.saturating_add(over));
         if let Some(until) = until.filter(|until| at >= *until && self.end.is_none()) {
+            // A person may enter the two readings by hand, and hardly on the second.
             self.end = Some(between(self.newest.unwrap_or(own), own, until));
         }
         self.newest = Some(own);
@@ -43,6 +44,7 @@ impl Decay {
     /// The part lost; below zero if it rose.
     pub(crate) fn take(&self) -> Result<(f64, f64), &'static str> {
         let first = self.first.ok_or(ALONE)?;
+        // The same moment twice says nothing of a loss, however the values differ.
         let last = self.end.or(self.newest).filter(|last| last.at > first.at);
         let last = last.ok_or(ALONE)?;
         if first.x <= CLEAR * first.u || first.x <= 0.0 {

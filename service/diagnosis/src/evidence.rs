@@ -44,6 +44,7 @@ pub(crate) struct Joint {
 impl<'a> Evidence<'a> {
     pub(crate) fn of(model: &'a Model, given: &[Piece]) -> Evidence<'a> {
         let mut order: Vec<usize> = (0..given.len()).collect();
+        // So the lower columns lie beside the first pieces, and the inner loop needs no index to pair them.
         order.sort_by_key(|piece| given[*piece].lower.is_none());
         let pieces: Vec<Piece> = order.iter().map(|piece| given[*piece]).collect();
         let scales: Vec<f64> = pieces
@@ -60,6 +61,7 @@ impl<'a> Evidence<'a> {
         let lower = with_lower.map(|p| p.lower).zip(&scales).map(scaled);
         let wanted = padded(upper, (None, 0.0)).chain(padded(lower, (None, 0.0)));
         let alpha = pieces.iter().zip(&scales).map(|(p, scale)| p.alpha * scale);
+        // A padding piece is 1 + 0 · q: times one under every hypothesis.
         let alpha = padded(alpha, 1.0).collect();
         let columns = model.columns.select(&wanted.collect::<Vec<_>>());
         Evidence {
@@ -82,6 +84,7 @@ impl<'a> Evidence<'a> {
         for (likelihood, (lower, factor)) in into.iter_mut().zip(lower.iter().zip(lower_factors)) {
             *likelihood += lower * factor;
         }
+        // x − y may round to just below zero, and two such signs would make a weight out of nothing.
         for likelihood in into.iter_mut() {
             *likelihood = if *likelihood > 0.0 { *likelihood } else { 0.0 };
         }
@@ -106,6 +109,7 @@ impl<'a> Evidence<'a> {
             .enumerate()
             .map(|(h, s)| weight(h, *s, reference))
             .sum();
+        // The smaller sets are weighed first and in full: what is light is told by what they weigh.
         let limit = light * bound::rarest(self.model, &self.pieces) * smaller;
         let growth = if limit > 0.0 && hypotheses.threes < hypotheses.sets.len() {
             bound::growth(self.model, &self.pieces)
@@ -121,6 +125,8 @@ impl<'a> Evidence<'a> {
             while hypotheses.sets[pair][..2] != set[..2] {
                 pair += 1;
             }
+            // Sets that the evidence excludes (zero) are kept all the same: a piece that alone excludes them
+            // takes its decibans from what they would weigh without it.
             let below = found[pair].over(reference);
             let most = below * growth[usize::from(set[2])];
             // A set that could explain a conflict is weighed however light it is.
@@ -167,6 +173,7 @@ impl<'a> Evidence<'a> {
             with[mask] += weight;
             let row = &mut without[mask * width..(mask + 1) * width];
             self.likelihoods(products.in_parts(&hypotheses.sets[h]), &mut likelihoods);
+            // Divided out again rather than weighed anew without it: one pass serves every piece.
             if *weight > 0.0 {
                 for (rest, likelihood) in row.iter_mut().zip(&likelihoods) {
                     *rest += weight / likelihood;
@@ -202,6 +209,8 @@ fn top(found: &[Scaled]) -> i32 {
 fn product(likelihoods: &[f64]) -> Scaled {
     let mut product = Scaled::ONE;
     for some in likelihoods.chunks(AT_ONCE) {
+        // Four products that do not wait for each other, joined in one fixed order: vector instructions
+        // may be used and the last digit is still the same on every machine.
         let mut lanes = [1.0; LANES];
         for abreast in some.chunks_exact(LANES) {
             for (lane, likelihood) in lanes.iter_mut().zip(abreast) {

@@ -189,6 +189,7 @@ impl Diagnosis {
             self.spoil(point, reading.at, flags);
             return;
         }
+        // The phase first: the reading that begins a phase already counts in that phase's windows.
         self.follow(point, reading);
         self.count(point, reading);
         self.latest[point] = Some(reading);
@@ -239,6 +240,7 @@ impl Diagnosis {
                 state.waiting = None;
                 let fresh = Window::new(reading.at, stay, measured);
                 let last = state.window.replace(fresh);
+                // Until the new window is full, the last full one remains the evidence.
                 if let Some(last) = last.filter(|last| last.full(measured, self.now).is_ok()) {
                     state.before = Some(last);
                 }
@@ -258,6 +260,7 @@ impl Diagnosis {
     fn spoil(&mut self, point: usize, at: i64, flags: Flags) {
         for &check in &self.model.by_point[point] {
             let state = &mut self.states[usize::from(check)];
+            // Where a usable reading stands, an unusable one after it takes nothing away.
             if state.window.is_none() && state.waiting.is_some_and(|stay| at >= stay.from) {
                 state.spoiled = Some((self.events, flags));
             }
@@ -280,6 +283,7 @@ impl Diagnosis {
             let (Some(x), Some(y)) = (reading.amount.exact(), partner.amount.exact()) else {
                 continue;
             };
+            // Two pressures from different moments differ by what the engine did in between.
             if (reading.at - partner.at).abs() > derived.within {
                 continue;
             }
@@ -289,6 +293,7 @@ impl Diagnosis {
                 y - x
             };
             let pair = Latest {
+                // There was no pair before the second of them was read.
                 at: reading.at.max(partner.at),
                 amount: Amount::Exactly(difference),
                 u: combine(&[reading.u, partner.u]),

@@ -48,9 +48,11 @@ impl Hypotheses {
             let until = found.sets.len();
             for parent in from..until {
                 let set = found.sets[parent];
+                // Only suspects after the last one: each set has one parent, and none is found twice.
                 let first = if size == 0 { 0 } else { set[size - 1] + 1 };
                 for suspect in first..shares.len() as u16 {
                     let linked: f64 = set[..size].iter().map(|s| links.log(*s, suspect)).sum();
+                    // The exponent of coincidence is |H| − 1: the first fault costs none.
                     let before = match size {
                         0 => 0.0,
                         _ => found.prior[parent] + coincidence,
@@ -71,6 +73,7 @@ impl Hypotheses {
                 _ => {}
             }
         }
+        // Where the rule set allows fewer faults at once, there are no such sets: they begin at the end.
         found.pairs = found.pairs.min(found.sets.len());
         found.threes = found.threes.min(found.sets.len());
         found.normalise();
@@ -78,6 +81,7 @@ impl Hypotheses {
     }
 
     fn normalise(&mut self) {
+        // Relative to the greatest, which becomes 1: no sum of priors can vanish or overflow then.
         let top = self.prior.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut total = 0.0;
         for prior in &mut self.prior {

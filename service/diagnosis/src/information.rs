@@ -23,11 +23,13 @@ impl Groups {
         let Some(side) = isolated else {
             return Groups {
                 of: sets.map(|h| u32::from(model.hypotheses.sides[h])).collect(),
+                // Every set of the four sides has its place, so its bits are the number of the group.
                 count: 16,
             };
         };
         let place = places_on(model, side);
         let base = place.iter().max().map_or(1, |most| most + 1);
+        // A set has three suspects at most, so three digits to this base name it: a table needs no hashing.
         let mut numbers = vec![u32::MAX; base.pow(3)];
         let mut count = 0;
         let of = sets
@@ -63,6 +65,7 @@ fn key(place: &[usize], base: usize, set: &Set) -> usize {
     let here = members(set)
         .map(|suspect| place[suspect])
         .filter(|p| *p > 0);
+    // Suspects ascend in a set, so the same ones on this side always give the same key.
     here.fold(0, |key, place| key * base + place)
 }
 
@@ -106,6 +109,7 @@ impl Tests {
                 first: wanted.len(),
                 count,
             });
+            // The worst result is reached under every hypothesis: it has no column, `whole` stands for it.
             wanted.extend((first..first + count - 1).map(|column| (Some(column), 1.0)));
         }
         Tests {
@@ -135,6 +139,7 @@ pub(crate) fn gains(
     for (place, check) in checks.iter().enumerate() {
         match own(*check) {
             Some(piece) => {
+                // Counted as well, its old result would make a test look as if it told little more.
                 let rest = without(model, belief, piece);
                 let tests = Tests::new(model, std::iter::once(*check));
                 gains[place] = weighed(model, belief, &rest, groups, &tests)[0];
@@ -163,6 +168,7 @@ fn weighed(
     for ((h, weight), group) in belief.weighed.iter().zip(weights).zip(&groups.of) {
         let set = &model.hypotheses.sets[*h as usize];
         let (begins, last) = split(set);
+        // Sums before products: hypotheses that differ in their last suspect alone are adjacent.
         if run.group != *group || run.begins != begins {
             run.end(&mut masses, &mut products);
             (run.group, run.begins) = (*group, begins);
@@ -296,6 +302,7 @@ impl Masses {
             })
             .sum();
         if before.mass > 0.0 {
+            // No test raises the entropy on average; what lies below zero is rounding.
             (before.bits - after / before.mass).max(0.0)
         } else {
             0.0

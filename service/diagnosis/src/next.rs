@@ -105,6 +105,7 @@ impl Question<'_> {
             })
             .collect();
         second.sort_by(|a, b| b.2.total_cmp(&a.2));
+        // The step after is worked out for every result of every first test, so only a few are tried.
         second.truncate(TRIED);
         let second: Vec<(usize, f64)> = second.iter().map(|(c, m, _)| (*c, *m)).collect();
         let ahead = information::ahead(self.model, self.belief, groups, &first, &second);
@@ -119,6 +120,7 @@ impl Question<'_> {
             return;
         }
         let instead = tests[0].1.check.clone();
+        // Looking ahead chose the first alone: the others keep their order by one step.
         tests[..=places[best]].rotate_right(1);
         let why = format!(
             "; with the test after it {:.4} bits a minute, against {:.4} for `{instead}` first",
@@ -149,6 +151,7 @@ impl Question<'_> {
             if self.outcomes.is(need, Outcome::Failed) {
                 return None;
             }
+            // Needs may share needs of their own: each is done, and paid for, once.
             if !self.outcomes.settled(need) && !open.contains(&need) {
                 open.push(need);
                 ahead.extend(&self.model.rules.checks[need].needs);
@@ -161,6 +164,7 @@ impl Question<'_> {
     fn test(&self, check: usize, bits: f64) -> NextTest {
         let rules = &self.model.rules;
         let needs = self.open_needs(check).unwrap_or_default();
+        // Without the minutes of its needs, a quick check behind a slow one would come out best.
         let minutes = rules.checks[check].minutes
             + needs
                 .iter()

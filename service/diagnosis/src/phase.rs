@@ -89,6 +89,7 @@ impl PhaseTracker {
 
     /// Takes a battery voltage; true when the phase changed.
     pub(crate) fn voltage(&mut self, at: i64, volts: f64) -> bool {
+        // Followed even while the speed tells the phase: its state must be right once the speed is lost.
         let turn = self.battery.add(at, volts);
         let fresh = |seen: i64| at.saturating_sub(seen) < SPEED_LASTS;
         let Some(turn) = turn.filter(|_| !self.speed_at.is_some_and(fresh)) else {

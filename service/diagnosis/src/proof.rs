@@ -79,6 +79,8 @@ impl Lack {
     /// A part of the proof that can no longer be met, since what it asks for
     /// came out the other way.
     pub(crate) fn refuted(&self, outcomes: &Outcomes<'_>) -> bool {
+        // Only what is lacking is listed, so one that is settled came out the other way. Of alternatives,
+        // every one has to.
         let settled = |checks: &[usize]| checks.iter().any(|c| outcomes.settled(*c));
         let all_settled =
             |checks: &[usize]| !checks.is_empty() && checks.iter().all(|c| outcomes.settled(*c));

@@ -106,6 +106,7 @@ const CONFLICT: f64 = 1e-9;
 
 /// The standing and the side it names.
 fn stand(model: &Model, belief: &Belief, outcomes: &Outcomes<'_>) -> (Standing, Option<Side>) {
+    // Before any belief: what no hypothesis explains makes every posterior meaningless.
     if belief.conflict > CONFLICT && !belief.explained {
         return (Standing::Contradicted, None);
     }
@@ -114,6 +115,7 @@ fn stand(model: &Model, belief: &Belief, outcomes: &Outcomes<'_>) -> (Standing, 
         .filter(|side| belief.sides[side.index()] >= model.rules.isolate_at)
         .collect();
     sure.sort_by(|a, b| belief.sides[b.index()].total_cmp(&belief.sides[a.index()]));
+    // With two faults at once two sides may be sure: the proven one is named, likelier or not.
     let proven = sure
         .iter()
         .find(|side| side_lacks(model, **side, outcomes).is_empty());
@@ -178,6 +180,7 @@ fn missing(
             lacks.push(lack);
         }
     }
+    // It stays among what is missing, but no test is advised for a proof that cannot be had any more.
     lacks.retain(|lack| !lack.refuted(outcomes));
     (missing, lacks)
 }

@@ -33,6 +33,7 @@ impl Rhythm {
         let Some(first) = self.first.filter(|_| self.intervals >= LEAST) else {
             return false;
         };
+        // The open stretch counts too: else a cable pulled halfway would leave a whole window.
         let longest = self.longest.max(end.saturating_sub(self.newest));
         let span = self.newest.max(end).saturating_sub(first);
         longest > GAP * (span / self.intervals)

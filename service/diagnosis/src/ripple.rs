@@ -117,6 +117,7 @@ impl Ripple {
         if at < self.from {
             return;
         }
+        // Before anything is dropped: a gap longer than the window empties it, and must still be seen.
         let interval = self
             .ring
             .back()
@@ -128,11 +129,13 @@ impl Ripple {
         {
             self.drop_oldest();
         }
+        // Dropping the oldest instead would shorten the window unseen, and a ripple come out too low.
         if self.ring.len() == RING {
             self.clear(DENSE);
             return;
         }
         let number = self.oldest + self.ring.len() as u64;
+        // Emptied by a gap, it is no new stretch: the gap counts until it has left the window.
         if self.ring.is_empty() && interval == 0 {
             self.first = number;
         }
@@ -177,12 +180,14 @@ impl Ripple {
     fn remember(&mut self, number: u64, x: f64, interval: i64) {
         let (ring, oldest) = (&self.ring, self.oldest);
         let value = |n: &u64| ring[(*n - oldest) as usize].x;
+        // An older reading that is no lower leaves the window first, so it can never be the lowest again.
         while self.lows.back().is_some_and(|n| value(n) >= x) {
             self.lows.pop_back();
         }
         while self.highs.back().is_some_and(|n| value(n) <= x) {
             self.highs.pop_back();
         }
+        // The same for the longest interval: looking through the ring at each reading would be O(n).
         while self.intervals.back().is_some_and(|(_, i)| *i <= interval) {
             self.intervals.pop_back();
         }
@@ -245,11 +250,13 @@ impl Ripple {
             .collect();
         FftPlanner::new().plan_fft_forward(count).process(&mut bins);
         let powers = bins.iter().map(|bin| bin.norm_sqr()).enumerate();
+        // Bin 0 is what is left of the mean; past the half, the spectrum of real readings repeats.
         let half = powers.skip(1).take(count / 2);
         let (bin, power) = half.fold(
             (0, 0.0),
             |best, own| if own.1 > best.1 { own } else { best },
         );
+        // n readings span n − 1 intervals; over n of them a line would come out too high in frequency.
         let interval = (new.at - old.at) as f64 / 1e9 / (count - 1) as f64;
         // Rounded: sines differ in the last digits from platform to platform.
         (bin > 0).then(|| SpectralLine {

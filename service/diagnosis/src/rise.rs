@@ -32,6 +32,7 @@ impl Rise {
                 self.steps.push((at, x));
             }
             Some((since, highest)) if x > highest => {
+                // The end of a held level is kept: the ramp begins there, not where it was reached.
                 if self.newest > since {
                     self.steps.push((self.newest, highest));
                 }
@@ -54,6 +55,7 @@ impl Rise {
         let mut kept: Vec<(i64, f64)> = Vec::with_capacity(STEPS);
         for (place, step) in self.steps.iter().enumerate() {
             let last = kept.last().map_or(f64::NEG_INFINITY, |(_, x)| *x);
+            // The last step is the highest, which both levels are parts of: it is never joined.
             if step.1 - last >= finest || place + 1 == self.steps.len() {
                 kept.push(*step);
             }
@@ -71,6 +73,7 @@ impl Rise {
         }
         let crossing = |part: f64| self.crossing(low + part * rise);
         let ((from, slow), (until, fast)) = crossing(0.1).zip(crossing(0.9)).ok_or(NONE)?;
+        // A crossing may be anywhere between two readings: a rectangle as wide as the interval (GUM 4.3.7).
         let between = interval / 1e9 / 12f64.sqrt();
         let u = combine(&[u_low * slow, self.u * fast, between, between]);
         Ok(((until - from) / 1e9, u))
@@ -78,6 +81,7 @@ impl Rise {
 
     /// When a level is reached, in nanoseconds, and how slowly: seconds a unit.
     fn crossing(&self, level: f64) -> Option<(f64, f64)> {
+        // Values never fall from step to step, which a search by halves relies on.
         let after = self.steps.partition_point(|(_, x)| *x < level);
         let (before, after) = (
             self.steps.get(after.checked_sub(1)?)?,

@@ -30,6 +30,7 @@ impl Scaled {
 
     fn normalise(&mut self) {
         if self.mantissa == 0.0 {
+            // So low that zero never sets the common exponent; half, so that differences stay in range.
             self.exponent = i32::MIN / 2;
             return;
         }

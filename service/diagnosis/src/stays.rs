@@ -138,6 +138,7 @@ impl Stays {
         };
         before.until = None;
         if phase == Phase::Cranking {
+            // It was counted as ended when the engine seemed to leave it: it is one crank, not two.
             self.cranks.pop_back();
             self.cranked -= 1;
         }
@@ -151,6 +152,7 @@ impl Stays {
         };
         let since = at.saturating_sub(stay.from);
         let cranking = stay.phase == Phase::Cranking;
+        // The starter's first rush dips deeper than the cranking that a minimum is to tell of.
         let after = |wait: i64| entered || !cranking || since >= wait;
         let lowest = |low: Option<f64>| Some(low.map_or(x, |low| low.min(x)));
         match seen {
@@ -164,6 +166,7 @@ impl Stays {
                 if after(FILLED) {
                     stay.lowest_inlet_pressure = lowest(stay.lowest_inlet_pressure);
                 }
+                // What a person writes down later has no moment at which the pressure was there.
                 if x >= Unit::PSI.to_si(BUILT_PSI) && !entered {
                     stay.built_5_psi_after = stay.built_5_psi_after.or(Some(since));
                 }

@@ -141,6 +141,7 @@ impl Window {
             return Err("the phase has only just begun");
         }
         let early = if self.is_open() { NOT_YET } else { LEFT_EARLY };
+        // A ripple tells of each sliding window by itself, and says why while none of them is full.
         if matches!(self.feature, Feature::Ripple(_)) {
             return Ok(());
         }
@@ -149,6 +150,7 @@ impl Window {
             return if rising { Err(NOT_YET) } else { Ok(()) };
         };
         let end = self.opened.saturating_add(over);
+        // By the job's newest event, not by its own newest reading: a stream that stopped has a gap.
         let lasted = self.closed.unwrap_or(now) >= end;
         match &self.feature {
             Feature::Decay(decay) if self.entered => {
@@ -192,6 +194,7 @@ impl Window {
         self.newest = at;
         self.entered |= entered;
         self.last = (amount, u);
+        // Minutes may lie between two entries of a person: they are no stream and make no gap.
         if !entered {
             self.rhythm.add(at);
         }
@@ -203,6 +206,7 @@ impl Window {
             Amount::Above(end) => self.above = Some(self.above.map_or(end, |e| e.max(end))),
             Amount::Below(end) => self.below = Some(self.below.map_or(end, |e| e.min(end))),
         }
+        // The true value is unknown, so the readings before and after it must not join into one window.
         if let (Feature::Ripple(ripple), None) = (&mut self.feature, amount.exact()) {
             ripple.beyond();
         }
@@ -240,6 +244,8 @@ impl Window {
         let taken = match (take, &self.feature) {
             (_, Feature::Ripple(ripple)) => return ratio(ripple.take()),
             (Take::Last, _) => Some(self.last),
+            // A reading below the range is lower than every exact one. Where all were above the range, so
+            // was the lowest: the result stays one-sided instead of being lost.
             (Take::Minimum, _) => match (self.below, self.lowest) {
                 (Some(end), _) => Some((Amount::Below(end), 0.0)),
                 (None, Some(lowest)) => Some(exactly(lowest)),
@@ -288,6 +294,7 @@ impl Window {
             return None;
         }
         let n = self.exact as f64;
+        // Not divided by n once more: readings of one instrument share its error.
         let type_b = self.variances / n;
         let type_a = if self.exact > 1 {
             self.squares / (n - 1.0) / n
