@@ -4,6 +4,7 @@ use std::path::Path;
 use std::process::Command;
 
 fn main() {
+    let git = |arguments: &[&str]| is_repository().then(|| git(arguments)).flatten();
     let commit = git(&["rev-parse", "--short=9", "HEAD"]);
     // The day of the commit, not of the build: the same sources give the same program.
     let day = match std::env::var("SOURCE_DATE_EPOCH")
@@ -32,7 +33,15 @@ fn main() {
     }
 }
 
-/// What git says, if there is a git and this is its repository.
+/// Whether the repository that git finds here is that of these sources: they may have been unpacked within
+/// another one, whose commit says nothing of them.
+fn is_repository() -> bool {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let top = git(&["rev-parse", "--show-toplevel"]);
+    top.is_some_and(|top| matches!((here.canonicalize(), Path::new(&top).canonicalize()), (Ok(here), Ok(top)) if here == top))
+}
+
+/// What git says, if there is a git and a repository.
 fn git(arguments: &[&str]) -> Option<String> {
     let said = Command::new("git").args(arguments).output().ok()?;
     let text = String::from_utf8(said.stdout).ok()?;

@@ -18,6 +18,7 @@ use rustls::pki_types::ServerName;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpStream, lookup_host};
 use tokio::time::timeout;
+use trisect_kit::error_chain;
 
 use crate::{Tls, Url};
 
@@ -219,7 +220,7 @@ impl HttpClient {
         let answer = sender
             .send_request(message)
             .await
-            .map_err(|e| lost(chain(&e)))?;
+            .map_err(|e| lost(error_chain(&e)))?;
         let (head, body) = answer.into_parts();
         let longest = self.longest;
         // Not by `Content-Length`, which may be missing, or a lie.
@@ -320,23 +321,12 @@ impl HttpClient {
         let opened = http1::handshake(TokioIo::new(stream)).await;
         let (sender, connection) = opened.map_err(|error| CallError::Lost {
             url: self.url.to_string(),
-            why: chain(&error),
+            why: error_chain(&error),
         })?;
         // It ends when the sender is dropped; how, the sender's error says.
         tokio::spawn(async move { drop(connection.await) });
         Ok(sender)
     }
-}
-
-/// An error with what was behind it, in one line.
-fn chain(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(behind) = cause {
-        text = format!("{text}: {behind}");
-        cause = behind.source();
-    }
-    text
 }
 
 /// A stream whose incoming bytes are counted.

@@ -19,6 +19,7 @@ mod codec;
 #[cfg(any(test, feature = "conformance"))]
 pub mod conformance;
 mod decoding;
+mod error_chain;
 pub mod framing;
 mod health;
 mod json;
@@ -34,6 +35,7 @@ pub use adapter::{
 };
 pub use codec::{Codec, Decoded, Decoder, Poll};
 pub use decoding::{BadFrame, Decode};
+pub use error_chain::error_chain;
 pub use framing::{Framed, Framing};
 pub use health::{Health, State, Vitals};
 pub use json::sample_json;

@@ -23,7 +23,7 @@ use trisect_measure::{Flags, Function, Sample};
 
 use crate::es519xx::{Fields, LOW_BATTERY, PAYLOAD, no_quantity};
 use crate::line_framing::Lines;
-use crate::shown::{self, Scale, Shown};
+use crate::shown::{self, Scale};
 
 /// The protocol.
 pub(crate) const CODEC: Codec = Codec {
@@ -69,13 +69,7 @@ impl Decode for Es51986 {
                 "a bit is set that this chip leaves 0: is it an ES51962?",
             ));
         }
-        let (function, scale, ranges) = function(&fields)?;
-        let sample = fields.sample(Shown {
-            function,
-            scale,
-            exponent: fields.exponent(ranges)?,
-            full: FULL,
-        })?;
+        let sample = fields.sample(function(&fields)?, FULL)?;
         let flags = shown::flags(
             fields.auto(),
             &[

@@ -4,7 +4,7 @@
 use trisect_kit::BadFrame;
 use trisect_measure::{Amount, Function, Sample};
 
-use crate::shown::{self, Shown};
+use crate::shown::{self, Scale, Shown};
 
 /// Bytes before CR LF.
 pub(crate) const PAYLOAD: usize = 9;
@@ -75,15 +75,25 @@ impl Fields {
     }
 
     /// The power of ten of one count, from a function's ranges in order.
-    pub(crate) fn exponent(&self, ranges: &[i32]) -> Result<i32, BadFrame> {
+    fn exponent(&self, ranges: &[i32]) -> Result<i32, BadFrame> {
         ranges
             .get(usize::from(self.range))
             .copied()
             .ok_or_else(|| BadFrame::new("a range that the function does not have"))
     }
 
-    /// The sample, without its flags.
-    pub(crate) fn sample(&self, shown: Shown) -> Result<Sample, BadFrame> {
+    /// The sample, without its flags, of a function that counts to `full`.
+    pub(crate) fn sample(
+        &self,
+        (function, scale, ranges): (Function, Scale, &[i32]),
+        full: u32,
+    ) -> Result<Sample, BadFrame> {
+        let shown = Shown {
+            function,
+            scale,
+            exponent: self.exponent(ranges)?,
+            full,
+        };
         let counts =
             shown::counts(&self.digits).ok_or_else(|| BadFrame::new("a digit above nine"))?;
         let negative = self.status & MINUS != 0;

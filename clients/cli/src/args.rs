@@ -1,4 +1,4 @@
-//! What can be said on the command line.
+//! The command line: commands, arguments, help.
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -51,9 +51,9 @@ pub enum Subject {
     Enter(Enter),
     /// Follow readings and verdict changes as they happen.
     Watch(Watch),
-    /// Say the engine's phase, the drive that is connected, or both.
+    /// Set the engine's phase, the drive that is connected, or both.
     Phase(PhaseSay),
-    /// Say where a probe is.
+    /// Place a probe at a test point, or lift it.
     #[command(subcommand)]
     Probe(Probe),
     /// List, attach and detach instruments.
@@ -66,7 +66,7 @@ pub enum Subject {
     Audit(Audit),
     /// Decode instrument bytes on standard input, one JSON sample a line; needs no service.
     Decode(Decode),
-    /// Hold a program against the contract of plugins; needs no service.
+    /// Check a program against the plugin contract; needs no service.
     #[command(subcommand)]
     Adapter(Adapter),
     /// Print the completions for a shell; needs no service.
@@ -101,9 +101,9 @@ pub enum Job {
     },
     /// Answer an asked check.
     Answer(JobAnswer),
-    /// Close a job, and say what it really was.
+    /// Close a job, and record what the fault really was.
     Close(JobClose),
-    /// Fold a job anew, by its own rule set or another one, and say what comes out otherwise.
+    /// Replay a job with its own rule set or another one, and show what differs in the verdict.
     Replay {
         /// The job.
         job: String,
@@ -111,7 +111,7 @@ pub enum Job {
         #[arg(long, value_name = "ID-OR-DIGEST")]
         ruleset: Option<String>,
     },
-    /// Hold a job against its chain of hashes: whether anything of it was altered.
+    /// Verify a job by its chain of hashes: whether anything of it was altered.
     Verify {
         /// The job.
         job: String,
@@ -119,7 +119,7 @@ pub enum Job {
         #[arg(long, value_name = "HEX")]
         digest: Option<String>,
     },
-    /// Write a job down as a case with its stream, for `trisect ruleset trial`.
+    /// Export a job as a case with its readings, for `trisect ruleset trial`.
     Export {
         /// The job.
         job: String,
@@ -231,7 +231,7 @@ pub struct PhaseSay {
 
 #[derive(Debug, Subcommand)]
 pub enum Probe {
-    /// Say that a channel now measures at a test point.
+    /// Place the probe of a channel at a test point.
     Place {
         /// The bay.
         bay: String,
@@ -242,7 +242,7 @@ pub enum Probe {
         /// The test point, such as pump-inlet-pressure.
         point: String,
     },
-    /// Say that a channel measures nowhere.
+    /// Lift the probe of a channel: it measures nowhere.
     Lift {
         /// The bay.
         bay: String,
@@ -284,7 +284,7 @@ pub enum Instrument {
 
 #[derive(Debug, Subcommand)]
 pub enum Ruleset {
-    /// Say every defect of rule sets, and what their checks can tell apart.
+    /// List every defect of rule sets, and what their checks can tell apart.
     Examine {
         /// The rule sets: files, or ids of shipped ones.
         #[arg(required = true, value_name = "FILE")]
@@ -321,14 +321,14 @@ pub struct Trial {
     /// Also write the results as JUnit XML.
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
-    /// Say which limits could be moved, needs and proofs dropped, and rows flattened without a case noticing.
+    /// List the limits that could be moved, the needs and proofs that could be dropped, and the rows that could be flattened without a case noticing.
     #[arg(long)]
     pub sensitivity: bool,
 }
 
 #[derive(Debug, Subcommand)]
 pub enum Adapter {
-    /// Run the contract suite on a program, and say in words what it breaks.
+    /// Run the conformance suite of plugins on a program, and list what it breaks.
     Check(AdapterCheck),
 }
 
@@ -422,7 +422,7 @@ pub struct Decode {
     /// Standard input is hexadecimal text; spaces, line ends and 0x are let pass.
     #[arg(long)]
     pub hex: bool,
-    /// Name the protocols.
+    /// List the protocols.
     #[arg(long)]
     pub list: bool,
 }

@@ -1,17 +1,17 @@
-//! The way to a service: plain TCP, TLS, or a Unix socket.
+//! Connecting to a service: plain TCP, TLS, or a Unix socket.
 
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use rustls::crypto::ring;
+use rustls::pki_types::pem::PemObject as _;
+use rustls::pki_types::{CertificateDer, ServerName};
+use rustls::{ClientConfig, RootCertStore};
 use tokio::net::{TcpStream, UnixStream};
 use tokio::time::timeout;
 use tokio_rustls::TlsConnector;
-use tokio_rustls::rustls::crypto::ring;
-use tokio_rustls::rustls::pki_types::pem::PemObject as _;
-use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
-use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 use trisect_wire::RPC_PATH;
 use trisect_wire::client::Client;
 use url::Url;
@@ -20,7 +20,7 @@ use crate::exit::CliError;
 use crate::server::Server;
 
 /// How long connecting may take.
-const PATIENCE: Duration = Duration::from_secs(5);
+const CONNECT_TIMEOUT: Duration = Duration::from_secs(5);
 
 /// Where a service is.
 #[derive(Debug, PartialEq, Eq)]
@@ -35,8 +35,8 @@ enum Address {
         /// The host, which the certificate has to name.
         host: String,
         port: u16,
-        /// The same without TLS, which is what is said within it.
-        within: String,
+        /// The same without TLS, for the WebSocket request inside it.
+        url: String,
     },
     /// A Unix socket.
     Unix {
@@ -79,8 +79,7 @@ fn address(text: &str) -> Result<Address, CliError> {
     }
     let url = String::from(url);
     Ok(if tls {
-        let within = url;
-        Address::Tls { host, port, within }
+        Address::Tls { host, port, url }
     } else {
         Address::Plain { url }
     })
@@ -90,29 +89,29 @@ fn address(text: &str) -> Result<Address, CliError> {
 ///
 /// # Errors
 /// That it cannot be reached, or does not let this client in.
-pub async fn reach(server: &Server) -> Result<Client, CliError> {
+pub async fn connect(server: &Server) -> Result<Client, CliError> {
     let token = server.token.as_deref();
     match address(&server.url)? {
         Address::Plain { url } => Ok(Client::connect_as(&url, token).await?),
         Address::Unix { path } => {
-            let stream = within(UnixStream::connect(&path)).await;
-            let stream = stream.map_err(|error| no_socket(&path, &error))?;
+            let stream = in_time(UnixStream::connect(&path)).await;
+            let stream = stream.map_err(|error| socket_error(&path, &error))?;
             Ok(Client::over(stream, &format!("ws://localhost{RPC_PATH}"), token).await?)
         }
-        Address::Tls { host, port, within } => {
-            let stream = shake(&host, port, server.ca.as_deref()).await?;
-            Ok(Client::over(stream, &within, token).await?)
+        Address::Tls { host, port, url } => {
+            let stream = tls_handshake(&host, port, server.ca.as_deref()).await?;
+            Ok(Client::over(stream, &url, token).await?)
         }
     }
 }
 
 /// Awaits something for as long as connecting may take.
-async fn within<T>(doing: impl Future<Output = io::Result<T>>) -> io::Result<T> {
+async fn in_time<T>(doing: impl Future<Output = io::Result<T>>) -> io::Result<T> {
     let late = |_| io::Error::new(io::ErrorKind::TimedOut, "it does not answer in time");
-    timeout(PATIENCE, doing).await.map_err(late)?
+    timeout(CONNECT_TIMEOUT, doing).await.map_err(late)?
 }
 
-fn no_socket(path: &Path, error: &io::Error) -> CliError {
+fn socket_error(path: &Path, error: &io::Error) -> CliError {
     let way_out = match error.kind() {
         io::ErrorKind::NotFound => "is the service there, with `[unix] path` in its configuration?",
         io::ErrorKind::ConnectionRefused => "nothing listens there: start the service",
@@ -128,7 +127,7 @@ fn no_socket(path: &Path, error: &io::Error) -> CliError {
 }
 
 /// A TLS connection to a host that its certificate names.
-async fn shake(
+async fn tls_handshake(
     host: &str,
     port: u16,
     ca: Option<&Path>,
@@ -138,14 +137,14 @@ async fn shake(
             "cannot connect to {host}, port {port}: {error}{way_out}"
         ))
     };
-    let connector = trusting(ca)?;
+    let connector = tls_connector(ca)?;
     let name = ServerName::try_from(host.to_owned()).map_err(|error| fault(&error, ""))?;
-    let stream = within(TcpStream::connect((host, port))).await;
+    let stream = in_time(TcpStream::connect((host, port))).await;
     let stream = stream.map_err(|error| fault(&error, ": is the service there?"))?;
     // Small messages go out as they are; if that cannot be set, they are only slower.
     let _ = stream.set_nodelay(true);
-    let shaken = within(connector.connect(name, stream)).await;
-    shaken.map_err(|error| {
+    let stream = in_time(connector.connect(name, stream)).await;
+    stream.map_err(|error| {
         let distrusted = error.to_string().contains("certificate");
         let way_out = if distrusted {
             "; name the file of the certificate, or of its authority, with --ca (TRISECT_CA)"
@@ -157,7 +156,7 @@ async fn shake(
 }
 
 /// Trust in the certificates of a file, or in the system's.
-fn trusting(ca: Option<&Path>) -> Result<TlsConnector, CliError> {
+fn tls_connector(ca: Option<&Path>) -> Result<TlsConnector, CliError> {
     let mut roots = RootCertStore::empty();
     match ca {
         Some(path) => {
@@ -208,11 +207,11 @@ mod tests {
                 url: url.to_owned(),
             })
         };
-        let tls = |host: &str, port, within: &str| {
+        let tls = |host: &str, port, url: &str| {
             Some(Address::Tls {
                 host: host.to_owned(),
                 port,
-                within: within.to_owned(),
+                url: url.to_owned(),
             })
         };
         let unix = |path: &str| Some(Address::Unix { path: path.into() });
@@ -234,10 +233,10 @@ mod tests {
     fn a_file_without_a_certificate_is_refused() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("ca.pem");
-        let said = |file: &Path| trusting(Some(file)).err().unwrap().to_string();
+        let said = |file: &Path| tls_connector(Some(file)).err().unwrap().to_string();
         assert!(said(&file).contains("cannot read"));
         std::fs::write(&file, "no certificate").unwrap();
         assert!(said(&file).contains("has to be PEM"));
-        assert!(trusting(None).is_ok());
+        assert!(tls_connector(None).is_ok());
     }
 }

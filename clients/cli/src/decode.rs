@@ -107,12 +107,12 @@ mod tests {
             hex,
             list: false,
         };
-        let ended = decode(&what, &mut Io::new(&mut input, &mut out, &mut err));
+        let result = decode(&what, &mut Io::new(&mut input, &mut out, &mut err));
         let text = |bytes| String::from_utf8(bytes).unwrap();
         (
             text(out),
             text(err),
-            ended.map_err(|fault| fault.to_string()),
+            result.map_err(|fault| fault.to_string()),
         )
     }
 
@@ -122,8 +122,8 @@ mod tests {
     #[test]
     fn hexadecimal_text_and_bytes_give_the_same_samples() {
         let bytes = b"+1234 21\x00\x00\x80\x0c\r\n";
-        let (from_hex, err, ended) = decoded("fs9922", true, VOLTS.as_bytes());
-        assert_eq!((err.as_str(), ended), ("", Ok(Ending::AsWished)));
+        let (from_hex, err, result) = decoded("fs9922", true, VOLTS.as_bytes());
+        assert_eq!((err.as_str(), result), ("", Ok(Ending::AsWished)));
         assert_eq!(decoded("fs9922", false, bytes).0, from_hex);
         let sample: serde_json::Value = serde_json::from_str(&from_hex).unwrap();
         let said = ["function", "value", "unit", "overload", "coupling"]
@@ -134,12 +134,12 @@ mod tests {
 
     #[test]
     fn what_is_skipped_is_said_and_costs_no_sample() {
-        let (out, err, ended) = decoded(
+        let (out, err, result) = decoded(
             "fs9922",
             true,
             format!("FF {VOLTS} {VOLTS} 2B 31").as_bytes(),
         );
-        assert_eq!(ended, Ok(Ending::AsWished));
+        assert_eq!(result, Ok(Ending::AsWished));
         assert_eq!(out.lines().count(), 2);
         let said: Vec<&str> = err.lines().collect();
         assert_eq!(said.len(), 2, "{err}");

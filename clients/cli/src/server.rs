@@ -1,6 +1,6 @@
-//! One conversation with a service.
+//! Calls to a service.
 
-use crate::connect::reach;
+use crate::connect::connect;
 use crate::exit::CliError;
 use std::future::Future;
 use std::path::PathBuf;
@@ -18,11 +18,11 @@ pub struct Server {
     pub ca: Option<PathBuf>,
 }
 
-/// Connects and holds a conversation.
+/// Connects to a service and does something with the client.
 ///
 /// # Errors
-/// What the conversation ends in; that the service cannot be reached.
-pub fn talk<T, F, C>(server: &Server, conversation: C) -> Result<T, CliError>
+/// What it fails with; that the service cannot be reached.
+pub fn with_client<T, F, C>(server: &Server, work: C) -> Result<T, CliError>
 where
     C: FnOnce(Client) -> F,
     F: Future<Output = Result<T, CliError>>,
@@ -31,20 +31,20 @@ where
         .enable_all()
         .build()
         .map_err(|error| {
-            CliError::Wrong(format!("cannot start the network's run time: {error}"))
+            CliError::Wrong(format!("cannot start the asynchronous runtime: {error}"))
         })?;
     runtime.block_on(async {
-        let client = reach(server).await?;
-        conversation(client).await
+        let client = connect(server).await?;
+        work(client).await
     })
 }
 
-/// A conversation of one call.
+/// Connects to a service for one call.
 ///
 /// # Errors
-/// As [`talk`].
+/// As [`with_client`].
 pub fn call<M: Method>(server: &Server, params: &M::Params) -> Result<M::Result, CliError> {
-    talk(server, |client| async move {
+    with_client(server, |client| async move {
         Ok(client.call::<M>(params).await?)
     })
 }

@@ -253,9 +253,9 @@ fn a_rule_set_that_is_refused_is_told_defect_by_defect() {
 }
 
 /// Standard output that tells a line as soon as it is written.
-struct Lines(mpsc::Sender<String>);
+struct OutputSender(mpsc::Sender<String>);
 
-impl std::io::Write for Lines {
+impl std::io::Write for OutputSender {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
         // Nobody listening any more is no concern of the command.
         let _ = self.0.send(String::from_utf8_lossy(bytes).into_owned());
@@ -280,7 +280,7 @@ fn a_watch_tells_both_subscriptions_until_the_service_goes() {
         let mut err = Vec::new();
         let code = run(
             command,
-            &mut Io::new(&mut std::io::empty(), &mut Lines(told), &mut err),
+            &mut Io::new(&mut std::io::empty(), &mut OutputSender(told), &mut err),
         );
         (format!("{code:?}"), String::from_utf8(err).unwrap())
     });

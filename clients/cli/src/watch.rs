@@ -3,7 +3,7 @@
 use crate::args;
 use crate::exit::{CliError, Ending};
 use crate::io::Io;
-use crate::server::{Server, talk};
+use crate::server::{Server, with_client};
 use crate::show;
 use serde::Serialize;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
@@ -12,15 +12,15 @@ use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{BayList, ReadingWatch, VerdictWatch};
 use trisect_wire::types::{BayName, NoParams, ReadingItem, VerdictItem};
 
-/// Items on their way to the screen; the service says so itself if more had to be left out.
-const ROOM: usize = 1024;
+/// Items waiting for the screen; the service says so itself if more had to be left out.
+const QUEUE_LENGTH: usize = 1024;
 
-/// Something to tell: an item, or that a subscription came to an end.
+/// Something to show: an item, or that a subscription came to an end.
 #[allow(
     clippy::large_enum_variant,
     reason = "almost every item is a reading: boxing each would cost more than the others waste"
 )]
-enum News {
+enum WatchEvent {
     Reading(ReadingItem),
     Verdict(VerdictItem),
     Ending(Option<ClientError>),
@@ -44,25 +44,25 @@ pub fn watch(
     what: args::Watch,
     io: &mut Io<'_>,
 ) -> Result<Ending, CliError> {
-    talk(server, |client| async move {
-        let mut news = follow(&client, what.bay).await?;
+    with_client(server, |client| async move {
+        let mut events = follow(&client, what.bay).await?;
         let mut said = String::new();
         loop {
             let next = tokio::select! {
-                next = news.recv() => next,
+                next = events.recv() => next,
                 _ = tokio::signal::ctrl_c() => return Ok(Ending::AsWished),
             };
             match next {
-                Some(News::Reading(item)) if json => io.json(&JsonItem {
+                Some(WatchEvent::Reading(item)) if json => io.json(&JsonItem {
                     watch: ReadingWatch::NAME,
                     item: &item,
                 })?,
-                Some(News::Verdict(item)) if json => io.json(&JsonItem {
+                Some(WatchEvent::Verdict(item)) if json => io.json(&JsonItem {
                     watch: VerdictWatch::NAME,
                     item: &item,
                 })?,
-                Some(News::Reading(item)) => io.say(&reading(&item))?,
-                Some(News::Verdict(item)) => {
+                Some(WatchEvent::Reading(item)) => io.say(&reading(&item))?,
+                Some(WatchEvent::Verdict(item)) => {
                     // Every reading moves a belief a little; a person wants what is new.
                     let gist = gist(&item);
                     if gist != said {
@@ -70,8 +70,8 @@ pub fn watch(
                         said = gist;
                     }
                 }
-                Some(News::Ending(Some(error))) => return Err(error.into()),
-                Some(News::Ending(None)) | None => {
+                Some(WatchEvent::Ending(Some(error))) => return Err(error.into()),
+                Some(WatchEvent::Ending(None)) | None => {
                     return Err(CliError::Wrong(
                         "the service has ended the connection; start it and watch again".to_owned(),
                     ));
@@ -82,7 +82,7 @@ pub fn watch(
 }
 
 /// Subscribes to the readings and verdicts of the bays.
-async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, CliError> {
+async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<WatchEvent>, CliError> {
     let bays = match bay {
         Some(bay) => vec![bay],
         None => client
@@ -98,33 +98,33 @@ async fn follow(client: &Client, bay: Option<String>) -> Result<Receiver<News>, 
             "the service has no bays to watch; name some in its configuration".to_owned(),
         ));
     }
-    let (tell, news) = channel(ROOM);
+    let (sender, events) = channel(QUEUE_LENGTH);
     for bay in bays {
         let bay = BayName { bay };
-        forward::<ReadingWatch>(client, &bay, News::Reading, tell.clone()).await?;
-        forward::<VerdictWatch>(client, &bay, News::Verdict, tell.clone()).await?;
+        forward::<ReadingWatch>(client, &bay, WatchEvent::Reading, sender.clone()).await?;
+        forward::<VerdictWatch>(client, &bay, WatchEvent::Verdict, sender.clone()).await?;
     }
-    Ok(news)
+    Ok(events)
 }
 
 /// Passes the items of one subscription on, and its end.
 async fn forward<S: Subscription>(
     client: &Client,
     params: &S::Params,
-    news: fn(S::Item) -> News,
-    tell: Sender<News>,
+    events: fn(S::Item) -> WatchEvent,
+    sender: Sender<WatchEvent>,
 ) -> Result<(), ClientError> {
     let mut watch = client.watch::<S>(params).await?;
     tokio::spawn(async move {
         let ended = loop {
             match watch.next().await {
                 // An error means nobody listens any more.
-                Some(Ok(item)) => drop(tell.send(news(item)).await),
+                Some(Ok(item)) => drop(sender.send(events(item)).await),
                 Some(Err(error)) => break Some(error),
                 None => break None,
             }
         };
-        drop(tell.send(News::Ending(ended)).await);
+        drop(sender.send(WatchEvent::Ending(ended)).await);
     });
     Ok(())
 }

@@ -162,6 +162,8 @@ fn measured(
     let mut reading = measured.at(point);
     reading.instrument = Some(Arc::clone(&instrument.name));
     reading.channel = Some(sample.channel);
+    // Marked, where an entry would be refused: nobody is there to write it again, and the journal
+    // shows that the instrument said it.
     if place.implausible(reading.amount, reading.uncertainty) {
         reading.flags |= Flags::IMPLAUSIBLE;
     }

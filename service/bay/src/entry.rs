@@ -91,6 +91,7 @@ impl Bay {
             bay: Some(self.name.clone()),
             ..ReadingFilter::default()
         };
+        // The next reading from there on: the entry's first row may be the phase that was said with it.
         let found = self.journal.readings(of_bay, first - 1, 1).await;
         let found = found.map_err(|error| refusal(&error))?;
         let event = found.into_iter().next().ok_or_else(lost)?;

@@ -58,6 +58,7 @@ impl Bay {
             opened_at: self.clock.wall(opened).to_string(),
             opened_by: params.by,
         };
+        // The text first: a job whose rule set the journal does not have could never be folded again.
         let text = kept_text(&rules);
         self.journal
             .put_rule_set(text)
@@ -165,6 +166,7 @@ impl Bay {
             .close_job(id, closing)
             .await
             .map_err(|error| refusal(&error))?;
+        // Only now that the closing is on disk: had it been refused, the job would still be open.
         self.job = None;
         for instrument in self.instruments.values_mut() {
             instrument.probes.clear();

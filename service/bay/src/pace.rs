@@ -45,6 +45,7 @@ impl Ticks {
         if seen.0 >= Self::LEARNT_FROM {
             return;
         }
+        // The least, not the mean: what is later than that was load, not where the ticks lie.
         let least = seen.1.map_or(late, |least| least.min(late));
         *seen = (seen.0 + 1, Some(least));
         if seen.0 == Self::LEARNT_FROM {
@@ -111,7 +112,9 @@ impl Pace {
 
     fn book_at(&self, now: Instant, bay: &str, cost: Duration) -> Instant {
         let mut turns = self.turns.lock().unwrap_or_else(PoisonError::into_inner);
+        // Time that nobody booked is not saved up; and with many bays the share gives way, not the wait.
         let due = turns.free.clamp(now, now + LONGEST);
+        // Nobody else has booked in between: it streams alone, and may have more.
         if turns.last == bay {
             turns.free = due + cost * ALONE;
         } else {

@@ -102,6 +102,7 @@ impl Bay {
     /// A name that is not there, or a journal that does not store that its probes were lifted.
     pub async fn detach(&mut self, name: &str) -> Result<InstrumentStatus, BayError> {
         let placed = self.instrument(name)?.placed();
+        // On the timeline first: where that fails, the instrument is still there, and its probes are.
         self.record_lifted(placed).await?;
         let removed = self.instruments.remove(name);
         let removed = removed.ok_or_else(|| ErrorKind::Internal.because("it was just there"))?;

@@ -59,6 +59,7 @@ impl Bay {
     pub(crate) async fn stream(&mut self, rows: Vec<EventRow>) -> Result<(), BayError> {
         self.keep(rows, None).await?;
         let cost = self.open_job()?.cost;
+        // Booked once: booking again with every batch would put the verdict off for ever.
         if self.verdict_due().is_none() {
             let due = self.pace.book(&self.name, cost);
             self.open_job()?.due = Some(due);
@@ -95,6 +96,7 @@ impl Bay {
             key,
             events: rows.clone(),
         };
+        // On disk before it is weighed: no verdict may rest on what a restart would not find.
         let appended = self
             .journal
             .append(batch)

@@ -90,6 +90,7 @@ fn follow(placed: &mut Vec<Probe>, what: &Happened) {
     let (Happened::Window(probe) | Happened::Lifted(probe)) = what else {
         return;
     };
+    // A channel is in one place: an older service may not have said that it was lifted before.
     placed.retain(|one| (&one.instrument, one.channel) != (&probe.instrument, probe.channel));
     if matches!(what, Happened::Window(_)) && probe.instrument.is_some() {
         placed.push(probe.clone());

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use tokio_util::sync::CancellationToken;
-use trisect_wire::serve::Listener;
+use trisect_wire::serve::FeedReceiver;
 use trisect_wire::table::InstrumentWatch;
 use trisect_wire::types::{InstrumentItem, InstrumentState};
 
@@ -14,7 +14,7 @@ use crate::context::Context;
 
 /// Follows the instruments until told to stop.
 pub(crate) async fn follow(
-    mut news: Listener<InstrumentWatch>,
+    mut news: FeedReceiver<InstrumentWatch>,
     context: Arc<Context>,
     stop: CancellationToken,
 ) {

@@ -8,7 +8,7 @@ use tokio_util::task::TaskTracker;
 use trisect_bay::catalog::{Catalog, Origin, compile};
 use trisect_bay::setup::{InstrumentSetup, SetupError, set_up};
 use trisect_bay::{AttachRequest, Barometer, BayHandle, BayParts, Pace};
-use trisect_front::access::{Access, Places};
+use trisect_front::access::{Access, TokenlessRoles};
 use trisect_front::{Front, Sockets, TlsFiles, TlsFront, TransportError, TransportSettings};
 use trisect_journal::Journal;
 use trisect_webhooks::Webhook;
@@ -160,7 +160,7 @@ impl Runtime {
 
 /// The files the settings name, read.
 pub(crate) fn files(settings: &Settings) -> Result<Files, StartError> {
-    let places = Places {
+    let places = TokenlessRoles {
         loopback: settings.access.loopback,
         unix: settings.unix.as_ref().and_then(|unix| unix.role),
     };

@@ -1,9 +1,9 @@
 //! `GET /schema/…`: the JSON Schemas of rule sets and cases, for editors.
 
 use axum::Router;
-use axum::http::header;
 use axum::response::IntoResponse;
 use axum::routing::get;
+use http::header;
 use trisect_rules::schema;
 
 /// The routes. They need no token: what a rule set looks like is no secret.

@@ -186,7 +186,7 @@ impl Service {
             delivering,
         };
         let posting = instrument_events::follow(
-            runtime.context.all_instruments.listen(),
+            runtime.context.all_instruments.receiver(),
             Arc::clone(&runtime.context),
             runtime.bays_stop.clone(),
         );

@@ -6,8 +6,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use tempfile::TempDir;
-use trisect_practice::demo::{self, DemoError, DemoOptions};
-use trisect_practice::practice::{self, PracticeError, PracticeOptions};
+use trisect_practice::PracticeError;
+use trisect_practice::demo::{self, DemoOptions};
+use trisect_practice::practice::{self, PracticeOptions};
 use trisectd::config::{
     self, AccessSettings, BaySettings, ConfigError, Flags, KeepSettings, LogFormat, LogSettings,
     Settings, Span,
@@ -36,8 +37,6 @@ pub async fn run_demo(options: DemoOptions) -> ExitCode {
 #[derive(Debug, thiserror::Error)]
 enum SimulatedError {
     #[error(transparent)]
-    Demo(#[from] DemoError),
-    #[error(transparent)]
     Practice(#[from] PracticeError),
     #[error(transparent)]
     Config(#[from] ConfigError),
@@ -55,7 +54,6 @@ impl SimulatedError {
     /// Whether what was asked for is at fault.
     fn is_request(&self) -> bool {
         match self {
-            SimulatedError::Demo(error) => error.is_request(),
             SimulatedError::Practice(error) => error.is_request(),
             SimulatedError::Config(_) | SimulatedError::Origin { .. } => true,
             SimulatedError::Directory(_) | SimulatedError::Start(_) | SimulatedError::Ended(_) => {
@@ -84,9 +82,9 @@ fn demo_settings(journal: &Path) -> Settings {
         listen: SocketAddr::from(([127, 0, 0, 1], 0)),
         journal: journal.to_owned(),
         bays: vec![BaySettings {
-            bay: "bay-2".to_owned(),
-            title: Some("Northmoor Roads Depot, bay 2".to_owned()),
-            ruleset: "distributor-pump-12v".to_owned(),
+            bay: demo::BAY.to_owned(),
+            title: Some(demo::BAY_TITLE.to_owned()),
+            ruleset: demo::RULESET.to_owned(),
             barometer: None,
             instruments: Vec::new(),
         }],

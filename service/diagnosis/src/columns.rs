@@ -20,7 +20,7 @@ pub(crate) struct Columns {
 
 /// Where the columns of checks and complaints are.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Places {
+pub(crate) struct ColumnPositions {
     /// `[check]`: its first column, and how many results it has. A measured check
     /// has one column (passes), an asked one all but its worst answer, which
     /// every machine reaches.
@@ -31,10 +31,10 @@ pub(crate) struct Places {
 
 impl Columns {
     /// The columns of a rule set, checks first.
-    pub(crate) fn of(rules: &RuleSet) -> (Columns, Places) {
+    pub(crate) fn of(rules: &RuleSet) -> (Columns, ColumnPositions) {
         let mut base = Vec::new();
         let mut unlike_one = Vec::new();
-        let mut places = Places::default();
+        let mut places = ColumnPositions::default();
         for check in &rules.checks {
             let first = base.len();
             let results = match &check.how {

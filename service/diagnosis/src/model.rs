@@ -8,7 +8,7 @@ use std::sync::Arc;
 use trisect_measure::Quantity;
 use trisect_rules::{How, Measured, RuleSet};
 
-use crate::columns::{Columns, Places, Products};
+use crate::columns::{ColumnPositions, Columns, Products};
 use crate::hypotheses::Hypotheses;
 
 /// A rule set with everything that can be computed before the first reading.
@@ -17,7 +17,7 @@ pub struct Model {
     pub(crate) rules: Arc<RuleSet>,
     pub(crate) hypotheses: Hypotheses,
     pub(crate) columns: Columns,
-    pub(crate) places: Places,
+    pub(crate) places: ColumnPositions,
     /// By column, its mean over the priors.
     pub(crate) means: Vec<f64>,
     /// `[point]`: the measured checks that look at it.

@@ -171,7 +171,7 @@ impl Service {
     /// Tells a connection that there is no slot for it.
     fn reject(&self, stream: Accepted, peer: Peer, limit: &ConnectionLimit) {
         if let Some(observer) = &self.observer {
-            observer.turned_away(ErrorReply::Busy.wire().kind, Some(peer));
+            observer.refused_request(ErrorReply::Busy.wire().kind, Some(peer));
         }
         if let Some(rejection) = limit.rejection(stream) {
             let cut = self.cut.clone();

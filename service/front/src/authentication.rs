@@ -42,7 +42,7 @@ pub(super) async fn authenticate(
             let kind = reply.wire().kind;
             tracing::warn!(?host, ?origin, peer = peer.map(tracing::field::display), %kind, "refused a request");
             if let Some(observer) = &authentication.observer {
-                observer.turned_away(kind, peer);
+                observer.refused_request(kind, peer);
             }
             let mut response = reply.response();
             if matches!(reply, ErrorReply::NoToken | ErrorReply::BadToken) {

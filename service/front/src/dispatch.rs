@@ -13,6 +13,7 @@ use jsonrpsee::core::server::{
     BoundedSubscriptions, ConnectionId, MethodCallback, MethodResponse, MethodSink, Methods,
     SubscriptionMethod, SubscriptionState,
 };
+use jsonrpsee_types::error::OVERSIZED_RESPONSE_CODE;
 use jsonrpsee_types::{ErrorCode, Id, Params};
 use serde_json::value::RawValue;
 
@@ -223,7 +224,14 @@ impl Dispatcher {
                     let subscribe = subscribe.ok_or(ErrorReply::NeedsWebSocket)?;
                     start_subscription(start, params, caller, subscribe).await
                 }
-                _ => Ok(self.call_plain(method, params, caller).await),
+                _ => {
+                    let reply = self.call_plain(method, params, caller).await;
+                    // In our words, like every other refusal: jsonrpsee's has no kind and no hint.
+                    if reply.as_error_code() == Some(OVERSIZED_RESPONSE_CODE) {
+                        return Err(ErrorReply::ReplyTooLarge);
+                    }
+                    Ok(reply)
+                }
             }
         };
         // A panic is a defect of one method. Without this it would end the connection, and with it the other calls

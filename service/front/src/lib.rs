@@ -80,7 +80,7 @@ pub use tls::TlsFront;
 pub use tls::{TlsError, TlsFiles};
 use websocket::Session;
 
-use crate::access::{Access, Places};
+use crate::access::{Access, TokenlessRoles};
 
 /// Why the transport ended by itself.
 #[derive(Debug, thiserror::Error)]
@@ -137,7 +137,7 @@ pub async fn serve(
     settings: TransportSettings,
     stop: CancellationToken,
 ) -> Result<(), TransportError> {
-    let places = Places {
+    let places = TokenlessRoles {
         loopback: Some(settings.role),
         unix: None,
     };

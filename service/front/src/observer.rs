@@ -32,7 +32,7 @@ pub trait CallObserver: Send + Sync + 'static {
     fn ended(&self, call: &CallEnded<'_>) -> Option<BoxFuture<'static, ()>>;
 
     /// A request was refused as a whole.
-    fn turned_away(&self, kind: ErrorKind, peer: Option<Peer>);
+    fn refused_request(&self, kind: ErrorKind, peer: Option<Peer>);
 
     /// A connection was opened, by a listener of this word.
     fn opened(&self, listener: &'static str);

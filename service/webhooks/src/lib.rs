@@ -113,7 +113,7 @@ impl Webhook {
     }
 
     /// Lets it be tried again though it wanted no more.
-    pub fn forgive(&self) {
+    pub fn allow_retries(&self) {
         self.gone.store(false, Ordering::Relaxed);
     }
 

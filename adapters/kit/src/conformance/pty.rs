@@ -21,7 +21,7 @@ pub struct Pty {
     writer: pipe::Sender,
     /// Held open so that our end never reads a hang-up before the port is first
     /// opened, or between two openings.
-    _keeper: OwnedFd,
+    _device: OwnedFd,
     path: PathBuf,
 }
 
@@ -37,20 +37,20 @@ impl Pty {
         rustix::pty::unlockpt(&ours)?;
         let name = rustix::pty::ptsname(&ours, Vec::new())?;
         let path = PathBuf::from(OsString::from_vec(name.into_bytes()));
-        let keeper = rustix::fs::open(
+        let device = rustix::fs::open(
             &path,
             OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC,
             rustix::fs::Mode::empty(),
         )?;
-        let mut settings = rustix::termios::tcgetattr(&keeper)?;
+        let mut settings = rustix::termios::tcgetattr(&device)?;
         settings.make_raw();
-        rustix::termios::tcsetattr(&keeper, OptionalActions::Now, &settings)?;
+        rustix::termios::tcsetattr(&device, OptionalActions::Now, &settings)?;
         let flags = rustix::fs::fcntl_getfl(&ours)?;
         rustix::fs::fcntl_setfl(&ours, flags | OFlags::NONBLOCK)?;
         Ok(Pty {
             writer: pipe::Sender::from_owned_fd_unchecked(ours.try_clone()?)?,
             reader: pipe::Receiver::from_owned_fd_unchecked(ours)?,
-            _keeper: keeper,
+            _device: device,
             path,
         })
     }

@@ -11,7 +11,7 @@ use super::lines::Line;
 use super::message::{self, Heard};
 use super::peer::Peer;
 use super::{PluginError, Program};
-use crate::Description;
+use crate::{Description, error_chain};
 
 /// What is checked, and on what.
 #[derive(Clone, Debug)]
@@ -117,17 +117,17 @@ impl Report {
 }
 
 /// A started program with what it says aside.
-struct Desk {
+struct PluginUnderTest {
     peer: Peer,
     noise: Vec<String>,
     patience: Duration,
 }
 
-impl Desk {
-    fn open(trial: &Trial) -> Result<Desk, String> {
+impl PluginUnderTest {
+    fn open(trial: &Trial) -> Result<PluginUnderTest, String> {
         let patience = trial.program.limits.patience;
-        let peer = Peer::start(&trial.program).map_err(|error| said(&error))?;
-        Ok(Desk {
+        let peer = Peer::start(&trial.program).map_err(|error| error_chain(&error))?;
+        Ok(PluginUnderTest {
             peer,
             noise: Vec::new(),
             patience,
@@ -145,82 +145,77 @@ impl Desk {
         self.noise.first().map_or(Ok(()), |why| Err(why.clone()))
     }
 
-    async fn started(trial: &Trial) -> Result<Desk, String> {
-        let mut desk = Desk::open(trial)?;
-        desk.ask("start", json!({"settings": trial.settings}))
+    async fn started(trial: &Trial) -> Result<PluginUnderTest, String> {
+        let mut plugin = PluginUnderTest::open(trial)?;
+        plugin
+            .ask("start", json!({"settings": trial.settings}))
             .await
-            .map_err(|e| said(&e))?;
-        desk.quiet()?;
-        Ok(desk)
-    }
-}
-
-fn said(error: &PluginError) -> String {
-    match std::error::Error::source(error) {
-        Some(source) => format!("{error}: {source}"),
-        None => error.to_string(),
+            .map_err(|e| error_chain(&e))?;
+        plugin.quiet()?;
+        Ok(plugin)
     }
 }
 
 async fn describes(trial: &Trial) -> Held {
-    let mut desk = Desk::open(trial)?;
-    let first = desk
+    let mut plugin = PluginUnderTest::open(trial)?;
+    let first = plugin
         .ask("describe", json!({}))
         .await
-        .map_err(|e| said(&e))?;
-    let again = desk
+        .map_err(|e| error_chain(&e))?;
+    let again = plugin
         .ask("describe", json!({}))
         .await
-        .map_err(|e| said(&e))?;
-    desk.quiet()?;
+        .map_err(|e| error_chain(&e))?;
+    plugin.quiet()?;
     if first != again {
         return Err("two descriptions of one process differ".to_owned());
     }
-    let one = described(first).map_err(|e| said(&e))?;
+    let one = described(first).map_err(|e| error_chain(&e))?;
     super::settings::compile(&one.settings).map(|_| ())
 }
 
 async fn settings(trial: &Trial) -> Result<Description, String> {
-    let mut desk = Desk::open(trial)?;
-    let found = describe(&mut desk.peer, &trial.program, &trial.settings).await;
+    let mut plugin = PluginUnderTest::open(trial)?;
+    let found = describe(&mut plugin.peer, &trial.program, &trial.settings).await;
     found.map_err(|error| match error {
         PluginError::Settings(unfit) => unfit.to_string(),
-        other => said(&other),
+        other => error_chain(&other),
     })
 }
 
 async fn unknown(trial: &Trial) -> Held {
-    let mut desk = Desk::open(trial)?;
-    match desk.ask("no-such-method", json!({})).await {
+    let mut plugin = PluginUnderTest::open(trial)?;
+    match plugin.ask("no-such-method", json!({})).await {
         Err(PluginError::Refused { code: -32601, .. }) => {}
         Err(PluginError::Refused { code, .. }) => {
             return Err(format!("the error's code is {code}, not -32601"));
         }
-        Err(error) => return Err(said(&error)),
+        Err(error) => return Err(error_chain(&error)),
         Ok(_) => return Err("it answered a method that does not exist with a result".to_owned()),
     }
-    desk.quiet()
+    plugin.quiet()
 }
 
 async fn noise(trial: &Trial) -> Held {
-    let mut desk = Desk::open(trial)?;
+    let mut plugin = PluginUnderTest::open(trial)?;
     for line in [
         &b"this is no JSON\n"[..],
         b"{\"jsonrpc\":\"2.0\",\"method\":\"no-such-news\"}\n",
     ] {
-        desk.peer.write(line, desk.patience).await?;
+        plugin.peer.write(line, plugin.patience).await?;
     }
     // It may answer the first with an error that has no id: nothing else is asked of it.
-    desk.ask("describe", json!({}))
+    plugin
+        .ask("describe", json!({}))
         .await
         .map(|_| ())
-        .map_err(|e| said(&e))
+        .map_err(|e| error_chain(&e))
 }
 
 async fn starts(trial: &Trial) -> Held {
-    let mut desk = Desk::started(trial).await?;
+    let mut plugin = PluginUnderTest::started(trial).await?;
     let until = Instant::now() + trial.wait;
-    match timeout_at(until, desk.peer.line()).await {
+    match timeout_at(until, plugin.peer.line()).await {
         Err(_) => Err(format!(
             "nothing for {} ms after the start",
             trial.wait.as_millis()
@@ -232,10 +227,10 @@ async fn starts(trial: &Trial) -> Held {
 /// Every line of a while: its shape, its channels, its units.
 async fn says(trial: &Trial) -> Held {
     let described = settings(trial).await?;
-    let mut desk = Desk::started(trial).await?;
+    let mut plugin = PluginUnderTest::started(trial).await?;
     let until = Instant::now() + trial.wait;
     for _ in 0..1000 {
-        let Ok(line) = timeout_at(until, desk.peer.line()).await else {
+        let Ok(line) = timeout_at(until, plugin.peer.line()).await else {
             break;
         };
         one(line?, &described)?;
@@ -277,58 +272,61 @@ fn one(line: Line, described: &Description) -> Held {
 }
 
 async fn answers(trial: &Trial) -> Held {
-    let mut desk = Desk::started(trial).await?;
-    desk.ask("describe", json!({}))
+    let mut plugin = PluginUnderTest::started(trial).await?;
+    plugin
+        .ask("describe", json!({}))
         .await
         .map(|_| ())
-        .map_err(|e| said(&e))
+        .map_err(|e| error_chain(&e))
 }
 
 /// A full pipe holds it back and does not end it.
 async fn waits(trial: &Trial) -> Held {
-    let mut desk = Desk::started(trial).await?;
+    let mut plugin = PluginUnderTest::started(trial).await?;
     let pause = trial.wait.min(Duration::from_secs(1));
-    let ended = tokio::time::timeout(pause, desk.peer.process.child.wait()).await;
+    let ended = tokio::time::timeout(pause, plugin.peer.process.child.wait()).await;
     if ended.is_ok() {
         return Err("it ended while nobody read what it said".to_owned());
     }
-    desk.ask("describe", json!({}))
+    plugin
+        .ask("describe", json!({}))
         .await
         .map(|_| ())
-        .map_err(|e| said(&e))
+        .map_err(|e| error_chain(&e))
 }
 
 async fn stops(trial: &Trial) -> Held {
-    ended_well(Desk::started(trial).await?, trial).await
+    ended_well(PluginUnderTest::started(trial).await?, trial).await
 }
 
 async fn stops_idle(trial: &Trial) -> Held {
-    let mut desk = Desk::open(trial)?;
+    let mut plugin = PluginUnderTest::open(trial)?;
     // Once it answers it is up: how long that takes is not what is asked here.
-    desk.ask("describe", json!({}))
+    plugin
+        .ask("describe", json!({}))
         .await
-        .map_err(|e| said(&e))?;
-    ended_well(desk, trial).await
+        .map_err(|e| error_chain(&e))?;
+    ended_well(plugin, trial).await
 }
 
-async fn ended_well(mut desk: Desk, trial: &Trial) -> Held {
+async fn ended_well(mut plugin: PluginUnderTest, trial: &Trial) -> Held {
     let grace = trial.program.limits.grace;
-    if !desk.peer.stop(grace).await {
+    if !plugin.peer.stop(grace).await {
         return Err(format!(
             "it was still there {} ms after `stop`, and was killed",
             grace.as_millis()
         ));
     }
-    match desk.peer.status() {
+    match plugin.peer.status() {
         Some(status) if !status.success() => Err(format!("it ended with {status}")),
         _ => Ok(()),
     }
 }
 
 async fn orphaned(trial: &Trial) -> Held {
-    let mut desk = Desk::started(trial).await?;
-    drop(desk.peer.process.stdin.take());
+    let mut plugin = PluginUnderTest::started(trial).await?;
+    drop(plugin.peer.process.stdin.take());
     let until = Instant::now() + Duration::from_secs(2);
-    let ended = timeout_at(until, async { while desk.peer.line().await.is_ok() {} }).await;
+    let ended = timeout_at(until, async { while plugin.peer.line().await.is_ok() {} }).await;
     ended.map_err(|_| "it was still there 2 s later: it would outlive the service".to_owned())
 }

@@ -97,7 +97,7 @@ where
 {
     let (out, lines_out) = mpsc::channel(4);
     let writing = tokio::spawn(write_all(output, lines_out));
-    let mut desk = Desk {
+    let mut server = PluginServer {
         offer,
         out,
         running: None,
@@ -110,13 +110,13 @@ where
             Err(error) => break Err(error),
         }
         while let Some(line) = lines.next() {
-            if desk.take(line).await.is_none() {
+            if server.take(line).await.is_none() {
                 break 'serving Ok(());
             }
         }
     };
-    desk.end().await;
-    drop(desk);
+    server.end().await;
+    drop(server);
     // What was answered last is written before the end.
     let written = writing.await;
     served.and(written.unwrap_or_else(|join| Err(io::Error::other(join))))
@@ -133,7 +133,7 @@ async fn write_all<W: AsyncWrite + Unpin>(
     Ok(())
 }
 
-struct Desk {
+struct PluginServer {
     offer: Offer,
     out: mpsc::Sender<Vec<u8>>,
     running: Option<Run>,
@@ -145,7 +145,7 @@ struct Run {
     pump: JoinHandle<()>,
 }
 
-impl Desk {
+impl PluginServer {
     /// Answers a line; `None` when it was told to stop, or nobody hears it any more.
     async fn take(&mut self, line: Line) -> Option<()> {
         let Line::Whole(line) = line else {

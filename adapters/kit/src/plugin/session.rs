@@ -12,7 +12,7 @@ use super::lines::Line;
 use super::message::{self, Heard, StateSaid};
 use super::peer::Peer;
 use super::sample::SampleSaid;
-use crate::{Context, Description, State, Stopped};
+use crate::{Context, Description, State, Stopped, error_chain};
 
 /// How often the limits are looked after: [`Watch::LOOKS`] of these are a minute.
 const LOOK: Duration = Duration::from_secs(5);
@@ -23,7 +23,7 @@ impl PluginAdapter {
     pub(super) async fn session(&self, context: &Context) -> Option<String> {
         let mut peer = match Peer::start(&self.program) {
             Ok(peer) => peer,
-            Err(error) => return Some(chain(&error)),
+            Err(error) => return Some(error_chain(&error)),
         };
         let mut session = Session::new(&self.description, self.program.limits.silent_after);
         let ended = tokio::select! {
@@ -77,7 +77,7 @@ impl PluginAdapter {
     /// `describe` and `start`: it must still be what it was when it was attached.
     async fn begin(&self, peer: &mut Peer, context: &Context) -> Result<(), String> {
         let described = describe(peer, &self.program, &self.settings).await;
-        let described = described.map_err(|error| chain(&error))?;
+        let described = described.map_err(|error| error_chain(&error))?;
         if described.channels != self.description.channels {
             return Err(
                 "its channels are others than when it was attached: attach it anew".to_owned(),
@@ -88,19 +88,8 @@ impl PluginAdapter {
         let started = peer
             .ask("start", &params, self.program.limits.patience, early)
             .await;
-        started.map(|_| ()).map_err(|error| chain(&error))
+        started.map(|_| ()).map_err(|error| error_chain(&error))
     }
-}
-
-/// An error with what was behind it, in one line.
-fn chain(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(behind) = cause {
-        text = format!("{text}: {behind}");
-        cause = behind.source();
-    }
-    text
 }
 
 /// What is known of a plugin while it runs.

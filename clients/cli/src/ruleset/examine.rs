@@ -12,7 +12,7 @@ use trisect_rules::{Defect, examine as examine_text};
 
 /// What `--json` prints.
 #[derive(Serialize)]
-struct Answer {
+struct ExamineReport {
     files: Vec<Examined>,
 }
 
@@ -46,7 +46,7 @@ pub fn examine(
     let proven = |examined: &Examined| examined.proving.as_ref().is_none_or(|p| p.proven);
     let sound = files.iter().all(|examined| examined.ok && proven(examined));
     if json {
-        io.json(&Answer { files })?;
+        io.json(&ExamineReport { files })?;
     } else {
         for examined in &files {
             io.say(&text(examined))?;

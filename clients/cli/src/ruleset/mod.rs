@@ -1,10 +1,10 @@
 //! `trisect ruleset …`.
 
-mod bar;
 mod examine;
 mod install;
 mod junit;
-mod places;
+mod output_files;
+mod progress;
 mod source;
 mod survey;
 mod trial;

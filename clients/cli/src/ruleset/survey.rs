@@ -1,7 +1,7 @@
 //! `trisect ruleset survey`.
 
-use super::bar::Bar;
-use super::places::{try_directory, try_file, write};
+use super::output_files::{try_directory, try_file, write};
+use super::progress::ProgressBar;
 use super::source::one;
 use crate::args;
 use crate::exit::{CliError, Ending};
@@ -29,7 +29,7 @@ pub fn survey(json: bool, what: &args::Survey, io: &mut Io<'_>) -> Result<Ending
     };
     if let Some(each) = what.numbers {
         wanted.machines = each;
-        let bar = Bar::of(compared(model.rules(), each), "machines");
+        let bar = ProgressBar::of(compared(model.rules(), each), "machines");
         let numbers = compare(&model, &wanted, &|done| bar.show(done));
         bar.clear();
         return tell_numbers(json, numbers.map_err(wrong)?, io);
@@ -41,7 +41,7 @@ pub fn survey(json: bool, what: &args::Survey, io: &mut Io<'_>) -> Result<Ending
     if let Some(file) = &what.svg {
         try_file(file)?;
     }
-    let bar = Bar::of(what.machines, "machines");
+    let bar = ProgressBar::of(what.machines, "machines");
     let report = survey_machines(&model, &wanted, &|done| bar.show(done));
     bar.clear();
     let report = report.map_err(wrong)?;
@@ -66,7 +66,7 @@ fn wrong(error: SurveyError) -> CliError {
 
 /// Writes the worst jobs as cases.
 fn keep(model: &Arc<Model>, report: &Report, directory: &Path) -> Result<(), CliError> {
-    let bar = Bar::of(report.worst.len() as u64, "cases");
+    let bar = ProgressBar::of(report.worst.len() as u64, "cases");
     let cases = worst_cases(model, report, &|done| bar.show(done));
     bar.clear();
     for case in cases.map_err(wrong)? {

@@ -22,15 +22,15 @@ const NAMED: usize = 12;
 
 /// What `--json` prints.
 #[derive(Serialize)]
-struct Answer<'a> {
-    cases: Vec<Told<'a>>,
+struct TrialReport<'a> {
+    cases: Vec<CaseReport<'a>>,
     /// Of the one rule set the cases are for; by id and digest if they are for several.
     coverage: Covered,
     sensitivity: Vec<Slack>,
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct CaseReport<'a> {
     file: &'a Path,
     title: &'a str,
     ok: bool,
@@ -50,7 +50,7 @@ enum Covered {
 }
 
 /// A case, run.
-struct Run {
+struct CaseRun {
     file: PathBuf,
     title: String,
     model: Arc<Model>,
@@ -84,7 +84,7 @@ pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ending, 
     let ok = runs.iter().all(|run| run.differences.is_empty());
     if json {
         let cases = runs.iter().map(told).collect();
-        io.json(&Answer {
+        io.json(&TrialReport {
             cases,
             coverage: one_or_several(covered),
             sensitivity: slack,
@@ -104,7 +104,7 @@ pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ending, 
 }
 
 /// Runs every case, or tells everything that keeps any of them from being run.
-fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<Run>, CliError> {
+fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<CaseRun>, CliError> {
     let mut runs = Vec::with_capacity(files.len());
     let mut faults = Vec::new();
     for file in files {
@@ -122,7 +122,7 @@ fn run_all(source: &Source, files: &[PathBuf]) -> Result<Vec<Run>, CliError> {
     )))
 }
 
-fn run(source: &Source, file: &Path) -> Result<Run, CliError> {
+fn run(source: &Source, file: &Path) -> Result<CaseRun, CliError> {
     let defects = |found: Vec<_>| CliError::Wrong(list_defects(file, &found).trim_end().to_owned());
     let case = case::parse(&read(file)?).map_err(defects)?;
     let model = source.of_case(file, &case.ruleset)?;
@@ -135,7 +135,7 @@ fn run(source: &Source, file: &Path) -> Result<Run, CliError> {
     }
     let verdict = recording.verdict(&model);
     let differences = differences(&recording.expect, &verdict);
-    Ok(Run {
+    Ok(CaseRun {
         file: file.to_owned(),
         title: case.title,
         model,
@@ -146,9 +146,9 @@ fn run(source: &Source, file: &Path) -> Result<Run, CliError> {
 }
 
 /// The runs of one rule set, by its id and digest.
-type BySet<'a> = BTreeMap<String, (&'a Arc<Model>, Vec<&'a Run>)>;
+type BySet<'a> = BTreeMap<String, (&'a Arc<Model>, Vec<&'a CaseRun>)>;
 
-fn by_rule_set(runs: &[Run]) -> BySet<'_> {
+fn by_rule_set(runs: &[CaseRun]) -> BySet<'_> {
     let mut sets = BySet::new();
     for run in runs {
         let rules = run.model.rules();
@@ -158,7 +158,7 @@ fn by_rule_set(runs: &[Run]) -> BySet<'_> {
     sets
 }
 
-fn covered(model: &Model, runs: &[&Run]) -> Coverage {
+fn covered(model: &Model, runs: &[&CaseRun]) -> Coverage {
     let runs: Vec<(&Recording, &Verdict)> = runs
         .iter()
         .map(|run| (&run.recording, run.verdict.as_ref()))
@@ -177,8 +177,8 @@ fn one_or_several(mut covered: BTreeMap<String, Coverage>) -> Covered {
     }
 }
 
-fn told(run: &Run) -> Told<'_> {
-    Told {
+fn told(run: &CaseRun) -> CaseReport<'_> {
+    CaseReport {
         file: &run.file,
         title: &run.title,
         ok: run.differences.is_empty(),
@@ -187,7 +187,7 @@ fn told(run: &Run) -> Told<'_> {
     }
 }
 
-fn write_junit(file: &Path, suite: &Path, runs: &[Run]) -> Result<(), CliError> {
+fn write_junit(file: &Path, suite: &Path, runs: &[CaseRun]) -> Result<(), CliError> {
     let tests: Vec<Test<'_>> = runs
         .iter()
         .map(|run| Test {
@@ -219,7 +219,7 @@ fn line(difference: &Difference) -> String {
     format!("{what}: expected {expected}, found {found}")
 }
 
-fn text(runs: &[Run], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slack]>) -> String {
+fn text(runs: &[CaseRun], covered: &BTreeMap<String, Coverage>, slack: Option<&[Slack]>) -> String {
     let mut text = String::new();
     for run in runs {
         let word = if run.differences.is_empty() {

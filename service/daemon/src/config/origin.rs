@@ -3,7 +3,7 @@
 use std::net::Ipv6Addr;
 use std::str::FromStr;
 
-use axum::http::uri::Authority;
+use http::uri::Authority;
 
 /// Whether a page can have this origin. The gate compares what a browser sends as it
 /// is, so that any other text would let nobody in and say nothing.

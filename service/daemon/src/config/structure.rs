@@ -3,6 +3,7 @@
 
 use serde_json::Value;
 use toml::de::{DeTable, DeValue};
+use trisect_kit::error_chain;
 
 use super::error::nearest;
 
@@ -20,16 +21,10 @@ pub struct Mistake {
 impl Mistake {
     /// An error of a key, with what is behind it.
     pub(super) fn of(key: &str, error: &dyn std::error::Error) -> Mistake {
-        let mut what = error.to_string();
-        let mut behind = error.source();
-        while let Some(cause) = behind {
-            what = format!("{what}: {cause}");
-            behind = cause.source();
-        }
         Mistake {
             line: None,
             key: key.to_owned(),
-            what,
+            what: error_chain(error),
         }
     }
 }

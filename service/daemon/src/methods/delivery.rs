@@ -77,7 +77,7 @@ impl Context {
                 .filter_map(|seq| i64::try_from(seq).ok())
                 .collect()
         };
-        webhook.forgive();
+        webhook.allow_retries();
         let revived = self
             .deliveries
             .outbox

@@ -75,8 +75,8 @@ impl CallObserver for CallObservers {
         Some(self.audit.write(done).boxed())
     }
 
-    fn turned_away(&self, kind: ErrorKind, peer: Option<Peer>) {
-        self.metrics.turned_away(kind);
+    fn refused_request(&self, kind: ErrorKind, peer: Option<Peer>) {
+        self.metrics.refused_request(kind);
         if matches!(kind, ErrorKind::TokenMissing | ErrorKind::TokenRefused) {
             self.audit.count(Done {
                 who: Arc::from("unknown"),

@@ -5,9 +5,9 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
-use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
 use axum::routing::get;
+use http::{StatusCode, header};
 use tokio::time::timeout;
 use trisect_journal::JobFilter;
 

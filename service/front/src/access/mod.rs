@@ -100,12 +100,12 @@ pub(crate) enum IdentityError {
 pub struct Access {
     grants: Grants,
     /// What callers without a token may do, by where they come from.
-    places: Places,
+    without_token: TokenlessRoles,
 }
 
 /// What callers without a token may do, by where they come from.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Places {
+pub struct TokenlessRoles {
     /// From this machine.
     pub loopback: Option<Role>,
     /// Over the Unix socket, whose file's permissions say who may open it.
@@ -113,24 +113,27 @@ pub struct Places {
 }
 
 impl Access {
-    /// Access by the tokens of a file, and from places.
+    /// Access by the tokens of a file, and without one.
     ///
     /// # Errors
     /// A token file that cannot be used.
     pub fn new(
         file: Option<PathBuf>,
-        places: Places,
+        without_token: TokenlessRoles,
         calls_per_second: f64,
     ) -> Result<Access, TokenFileError> {
         let grants = Grants::new(file, calls_per_second)?;
-        Ok(Access { grants, places })
+        Ok(Access {
+            grants,
+            without_token,
+        })
     }
 
     /// Access for nobody.
     pub(crate) fn closed() -> Access {
         Access {
             grants: Grants::none(),
-            places: Places::default(),
+            without_token: TokenlessRoles::default(),
         }
     }
 
@@ -159,10 +162,10 @@ impl Access {
         let (who, role): (Arc<str>, _) = match peer {
             // A socket of both families has the IPv4 loopback as `::ffff:127.0.0.1`.
             Peer::Tcp(from) if from.ip().to_canonical().is_loopback() => {
-                (Arc::from("loopback"), self.places.loopback)
+                (Arc::from("loopback"), self.without_token.loopback)
             }
             Peer::Tcp(_) => return Err(IdentityError::NoToken),
-            Peer::Unix { .. } => (Arc::from(peer.to_string()), self.places.unix),
+            Peer::Unix { .. } => (Arc::from(peer.to_string()), self.without_token.unix),
         };
         Ok(Identity {
             who,

@@ -47,7 +47,7 @@ fn a_token_is_taken_from_either_header() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("tokens.toml");
     let token = add(&path, "gauge", Role::Measure);
-    let access = Access::new(Some(path), Places::default(), 10.0).unwrap();
+    let access = Access::new(Some(path), TokenlessRoles::default(), 10.0).unwrap();
     let check = |name, value: &str, expected: Result<Role, IdentityError>| {
         let found = access.identify(tcp(ABROAD), &headers(name, value));
         assert_eq!(
@@ -91,13 +91,13 @@ fn a_token_is_taken_from_either_header() {
 #[test]
 fn nobody_is_let_in_by_default_and_places_as_they_are_named() {
     let none = HeaderMap::new();
-    let check = |places: Places, peer, expected: Result<Role, IdentityError>| {
+    let check = |places: TokenlessRoles, peer, expected: Result<Role, IdentityError>| {
         let access = Access::new(None, places, 10.0).unwrap();
         let found = access.identify(peer, &none).map(|identity| identity.role);
         assert_eq!(found, expected, "{places:?} {peer}");
     };
-    let closed = Places::default();
-    let open = Places {
+    let closed = TokenlessRoles::default();
+    let open = TokenlessRoles {
         loopback: Some(Role::Measure),
         unix: Some(Role::Manage),
     };
@@ -114,7 +114,7 @@ fn nobody_is_let_in_by_default_and_places_as_they_are_named() {
 
 #[test]
 fn a_wrong_token_is_refused_even_where_none_is_needed() {
-    let places = Places {
+    let places = TokenlessRoles {
         loopback: Some(Role::Manage),
         unix: None,
     };
@@ -134,7 +134,7 @@ async fn what_is_revoked_ends_and_what_is_not_goes_on() {
         add(&path, "old", Role::Read),
         add(&path, "kept", Role::Read),
     );
-    let access = Access::new(Some(path.clone()), Places::default(), 10.0).unwrap();
+    let access = Access::new(Some(path.clone()), TokenlessRoles::default(), 10.0).unwrap();
     let of = |token: &str| {
         access.identify(
             tcp(ABROAD),
@@ -157,7 +157,7 @@ fn a_file_that_is_no_token_file_changes_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("tokens.toml");
     let token = add(&path, "kept", Role::Read);
-    let access = Access::new(Some(path.clone()), Places::default(), 10.0).unwrap();
+    let access = Access::new(Some(path.clone()), TokenlessRoles::default(), 10.0).unwrap();
     for (text, said) in [
         ("nonsense", "cannot be understood"),
         (
@@ -184,6 +184,6 @@ fn a_file_that_everyone_may_read_is_refused() {
     let path = folder.path().join("tokens.toml");
     add(&path, "a", Role::Read);
     std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o644)).unwrap();
-    let error = Access::new(Some(path), Places::default(), 10.0).unwrap_err();
+    let error = Access::new(Some(path), TokenlessRoles::default(), 10.0).unwrap_err();
     assert!(error.to_string().contains("by everyone"), "{error}");
 }

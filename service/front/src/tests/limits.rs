@@ -75,6 +75,15 @@ async fn a_reply_over_the_limit_becomes_an_error() {
         (answer.status, answer.kind()),
         (200, "too-large".to_owned())
     );
+    // The largest request of `small` asks for less than its largest reply.
+    let tight = TransportSettings {
+        reply_bytes: 1_000,
+        ..small()
+    };
+    let running = Running::start(tight).await;
+    let alone = post(running.address, &echo(2_000)).await;
+    assert_eq!((alone.status, alone.kind()), (200, "too-large".to_owned()));
+    assert_eq!(alone.json()["id"], 1);
 }
 
 #[tokio::test]

@@ -11,7 +11,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use sha2::{Digest, Sha256};
 
 use super::columns;
-use super::query::EVENTS;
+use super::query::{EVENTS, JOB_COLUMNS, new_job};
 use super::stretch::Stretch;
 use super::words::Texts;
 use crate::{Closing, EventRow, Happened, JournalError, NewJob, Probe, Verified};
@@ -92,6 +92,7 @@ impl Chains {
         row: &EventRow,
     ) -> rusqlite::Result<()> {
         let link = self.newest(connection, key)?;
+        // Put before it is left: only the newest link of a job is in memory when the commit comes.
         if link.count >= SPAN {
             link.put(connection, key)?;
             *link = link.next();
@@ -109,6 +110,7 @@ impl Chains {
     ) -> rusqlite::Result<()> {
         let link = self.newest(connection, key)?;
         link.put(connection, key)?;
+        // A link of no events: by that a seal is told from the others when the chain is verified.
         let mut seal = link.next();
         seal.digest = sealed(&seal.digest, closing);
         seal.put(connection, key)?;
@@ -200,6 +202,7 @@ pub(super) fn verify(
         holding.take(seq, &row);
         Ok(())
     });
+    // An altered row may well be unreadable: that is a finding, not a reason to find nothing.
     if let Err(error @ JournalError::UnreadableRow { .. }) = &read {
         holding.findings.push(error.to_string());
     } else {
@@ -245,6 +248,7 @@ impl<'a> Holding<'a> {
     }
 
     fn take(&mut self, seq: i64, row: &EventRow) {
+        // The last link of events waits for the end, so that events added behind it are found by it.
         while let Some(link) = self.links.peek()
             && link.last < seq
             && self.links.clone().nth(1).is_some_and(|next| next.count > 0)
@@ -271,6 +275,7 @@ impl<'a> Holding<'a> {
     }
 
     fn end(&mut self, closing: Option<&Closing>) {
+        // A job without events has one link of none at place 0, and that is no seal.
         while self
             .links
             .peek()
@@ -330,19 +335,10 @@ fn events(
 
 /// What a job was opened and closed with.
 fn job(connection: &Connection, key: i64) -> rusqlite::Result<(NewJob, Option<Closing>)> {
-    let find = "SELECT id, bay, machine, complaint, rule_set, opened_at, opened_by,
-                closed_at, confirmed, note, verdict FROM job WHERE key = ?1";
-    let mut find = connection.prepare_cached(find)?;
+    let find = format!("SELECT {JOB_COLUMNS}, verdict FROM job WHERE key = ?1");
+    let mut find = connection.prepare_cached(&find)?;
     let found = find.query_row(params![key], |row| {
-        let job = NewJob {
-            id: row.get(0)?,
-            bay: row.get(1)?,
-            machine: row.get(2)?,
-            complaint: row.get(3)?,
-            rule_set: row.get(4)?,
-            opened_at: row.get(5)?,
-            opened_by: row.get(6)?,
-        };
+        let job = new_job(row)?;
         let closed_at: Option<String> = row.get(7)?;
         let confirmed: Option<String> = row.get(8)?;
         let (note, verdict): (_, Option<Vec<u8>>) = (row.get(9)?, row.get(10)?);
@@ -372,6 +368,7 @@ impl Bytes {
     }
 
     fn real(&mut self, real: f64) -> &mut Self {
+        // The bits: how a number is written out may change with a library, and the hash must not.
         self.0.extend(real.to_bits().to_le_bytes());
         self
     }
@@ -402,6 +399,7 @@ impl Bytes {
 fn opening(job: &NewJob) -> Hash {
     let mut bytes = Bytes::default();
     bytes
+        // Names the encoding, so that a later one cannot give the same bytes for another content.
         .text("trisect job 1")
         .text(&job.id)
         .text(&job.bay)

@@ -23,6 +23,7 @@ pub fn backup(journal: &Path, copy: &Path) -> Result<u64, JournalError> {
         });
     }
     schema::examine(journal)?;
+    // Under another name until it is checked: a file with the copy's name is always a whole one.
     let partial = beside(copy, ".partial");
     let done = copy_into(journal, &partial).and_then(|()| sound(&partial));
     if let Err(error) = done {
@@ -43,6 +44,7 @@ pub fn backup(journal: &Path, copy: &Path) -> Result<u64, JournalError> {
 /// When the journal is in use, the copy is none or does not pass its integrity check, or files
 /// cannot be written: then the journal is as it was.
 pub fn restore(copy: &Path, journal: &Path) -> Result<Option<PathBuf>, JournalError> {
+    // Held to the end: a service that starts meanwhile must not open the file that is put away.
     let _lock = schema::lock(journal)?;
     if !copy.is_file() {
         let source = std::io::ErrorKind::NotFound.into();
@@ -50,6 +52,7 @@ pub fn restore(copy: &Path, journal: &Path) -> Result<Option<PathBuf>, JournalEr
     }
     schema::examine(copy)?;
     sound(copy)?;
+    // Beside the journal, so on the same file system: putting it in place is a rename, never half done.
     let new = beside(journal, ".restoring");
     let _ = std::fs::remove_file(&new);
     copy_into(copy, &new).and_then(|()| sound(&new))?;
@@ -83,6 +86,8 @@ fn copy_into(from: &Path, to: &Path) -> Result<(), JournalError> {
     {
         let backup = Backup::new(&from, &mut target).map_err(&copying)?;
         loop {
+            // All pages in one step: in smaller ones, each write of the service in between would begin the
+            // copy anew.
             match backup.step(-1).map_err(&copying)? {
                 StepResult::Done => break,
                 // Somebody writes at this very moment; SQLite waits by itself, a little each time.
@@ -132,6 +137,7 @@ fn put_in_place(from: &Path, to: &Path) -> Result<(), JournalError> {
     std::fs::rename(from, to).map_err(moving)?;
     let folder = to.parent().filter(|folder| !folder.as_os_str().is_empty());
     let folder = folder.unwrap_or(Path::new("."));
+    // A rename survives a power cut only once the folder is on disk.
     File::open(folder)
         .and_then(|folder| folder.sync_all())
         .map_err(moving)

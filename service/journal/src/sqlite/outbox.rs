@@ -87,6 +87,7 @@ fn settle(connection: &Connection, tried: &Tried) -> rusqlite::Result<()> {
             let dead = "UPDATE delivery SET attempts = attempts + 1, dead = 1, why = ?3
                         WHERE webhook = ?1 AND news = ?2";
             connection.execute(dead, params![webhook, seq, why])?;
+            // Deliveries are given up one by one, so there is never more than one beyond those kept.
             let oldest = "SELECT news FROM delivery WHERE webhook = ?1 AND dead = 1 ORDER BY news DESC LIMIT 1 OFFSET ?2";
             let find = connection.query_row(oldest, params![webhook, DEAD_KEPT], |row| row.get(0));
             let Some(oldest): Option<i64> = find.optional()? else {
@@ -100,6 +101,7 @@ fn settle(connection: &Connection, tried: &Tried) -> rusqlite::Result<()> {
 }
 
 fn forget_news(connection: &Connection, seq: i64) -> rusqlite::Result<()> {
+    // Other webhooks may still wait for the same news.
     let forget =
         "DELETE FROM news WHERE seq = ?1 AND NOT EXISTS (SELECT 1 FROM delivery WHERE news = ?1)";
     connection.execute(forget, params![seq]).map(|_| ())
@@ -223,6 +225,8 @@ impl Outbox for SqliteJournal {
     fn heads(&self, webhook: &str, limit: usize) -> Pending<Vec<Delivery>> {
         let webhook = webhook.to_owned();
         self.readers().ask(move |reader| {
+            // Only the oldest of each lane is due: nothing overtakes what it follows, and a lane that is
+            // refused holds up no other.
             let rest = "WHERE delivery.webhook = ?1 AND delivery.news IN (SELECT min(news) FROM delivery
                         WHERE webhook = ?1 AND dead = 0 GROUP BY lane) ORDER BY delivery.due, news.seq LIMIT ?2";
             reader.deliveries_of(rest, &[&webhook, &page(limit)])

@@ -16,7 +16,7 @@ use crate::{
 /// there are more.
 const LONGEST_PAGE: usize = 10_001;
 
-const JOB_COLUMNS: &str = "id, bay, machine, complaint, rule_set, opened_at, opened_by, \
+pub(super) const JOB_COLUMNS: &str = "id, bay, machine, complaint, rule_set, opened_at, opened_by, \
      closed_at, confirmed, note";
 
 /// The events of a run, of one kind, subject and time where these are given.
@@ -361,6 +361,19 @@ fn job_id(connection: &Connection, key: Option<i64>) -> rusqlite::Result<Option<
     find.query_row(params![key], |row| row.get(0)).optional()
 }
 
+/// Reads what a job was opened with from a row of [`JOB_COLUMNS`].
+pub(super) fn new_job(row: &Row<'_>) -> rusqlite::Result<NewJob> {
+    Ok(NewJob {
+        id: row.get(0)?,
+        bay: row.get(1)?,
+        machine: row.get(2)?,
+        complaint: row.get(3)?,
+        rule_set: row.get(4)?,
+        opened_at: row.get(5)?,
+        opened_by: row.get(6)?,
+    })
+}
+
 /// Reads a job from a row of [`JOB_COLUMNS`].
 fn job(row: &Row<'_>) -> rusqlite::Result<Job> {
     let confirmed: Option<String> = row.get(8)?;
@@ -371,15 +384,7 @@ fn job(row: &Row<'_>) -> rusqlite::Result<Job> {
         rusqlite::Error::FromSqlConversionFailure(8, rusqlite::types::Type::Text, Box::new(error))
     };
     Ok(Job {
-        opened: NewJob {
-            id: row.get(0)?,
-            bay: row.get(1)?,
-            machine: row.get(2)?,
-            complaint: row.get(3)?,
-            rule_set: row.get(4)?,
-            opened_at: row.get(5)?,
-            opened_by: row.get(6)?,
-        },
+        opened: new_job(row)?,
         closed_at: row.get(7)?,
         confirmed: confirmed.map_err(broken)?.unwrap_or_default(),
         note: row.get(9)?,

@@ -85,6 +85,8 @@ pub(super) fn open_reader(path: &Path) -> Result<Connection, JournalError> {
 fn configure(connection: &Connection) -> rusqlite::Result<()> {
     connection.busy_timeout(PATIENCE)?;
     connection.pragma_update(None, "journal_mode", "WAL")?;
+    // With NORMAL, a write-ahead log may lose its newest commits when the power fails, and those
+    // have been answered.
     connection.pragma_update(None, "synchronous", "FULL")?;
     connection.pragma_update(None, "foreign_keys", true)?;
     // A log that has once grown is cut back to this many bytes.
@@ -95,6 +97,7 @@ fn migrate(connection: &mut Connection, path: &Path) -> Result<(), JournalError>
     let migrating = JournalError::storage("bring the journal up to date");
     let path = path.to_owned();
     let known = newest();
+    // All steps in one transaction: a service that dies in between finds the old file again.
     let transaction = connection.transaction().map_err(&migrating)?;
     let pragma = |name| transaction.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let application = pragma("application_id").map_err(&migrating)?;
@@ -103,6 +106,7 @@ fn migrate(connection: &mut Connection, path: &Path) -> Result<(), JournalError>
     let tables: i64 = transaction
         .query_row(tables, [], |row| row.get(0))
         .map_err(&migrating)?;
+    // An empty file is nobody's. Any other without the mark is another program's, and left alone.
     if application != APPLICATION && (application, found, tables) != (0, 0, 0) {
         return Err(JournalError::Foreign { path });
     }

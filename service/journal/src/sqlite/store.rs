@@ -116,6 +116,7 @@ impl Store {
     /// Commits everything since [`Self::begin`]: it is on disk then.
     pub(super) fn commit(&mut self) -> Result<(), JournalError> {
         let committing = JournalError::storage("commit to the journal");
+        // Once a commit, not once a batch: stretch and link grow with every batch in it.
         self.put_stretch().map_err(&committing)?;
         self.chains.put(&self.connection).map_err(&committing)?;
         let committed = self.connection.prepare_cached("COMMIT");
@@ -280,6 +281,8 @@ impl Store {
             index: 0,
             why: "a batch has less than four thousand million events",
         })?;
+        // Before the job is looked at: a sender that repeats itself gets its answer, though the job may
+        // have been closed since.
         let repeated = self.repeated(batch)?;
         if let Some(repeated) = repeated {
             return Ok(repeated);

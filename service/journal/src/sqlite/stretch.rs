@@ -56,6 +56,7 @@ impl Stretch {
             && next.last - self.first < LONGEST;
         if fits {
             self.last = next.last;
+            // The wall clock may have been set back within the run, so neither end is the first or last row's.
             self.wall_from = self.wall_from.min(next.wall_from);
             self.wall_to = self.wall_to.max(next.wall_to);
         }

@@ -70,6 +70,7 @@ impl Writer {
 
 impl Drop for Writer {
     fn drop(&mut self) {
+        // First: the thread ends when no sender is left, and joining before that would wait for ever.
         drop(self.writes.take());
         if let Some(thread) = self.thread.take() {
             // A panic there has been reported by its own thread.
@@ -128,6 +129,7 @@ fn attempt(
     let mut next = Some(first);
     let begun = store.begin();
     while let Some((write, answer)) = next {
+        // Only the first is told: what waits behind it tries to begin by itself.
         if let Err(error) = &begun {
             answers.push((answer, Err(error.clone())));
             return begun.map(|()| false);
@@ -135,6 +137,8 @@ fn attempt(
         rows += write.rows();
         news |= write.may_post();
         let done = store.carry_out(write);
+        // A refusal has changed nothing and is one sender's own. After an error of the database nobody
+        // knows what is in the transaction, so all of it is taken back.
         let failed = match &done {
             Err(error @ JournalError::Storage { .. }) => Some(error.clone()),
             _ => None,
@@ -143,6 +147,7 @@ fn attempt(
         if let Some(error) = failed {
             return Err(error);
         }
+        // Only what waits already: waiting for more would delay those who are in.
         next = if rows < ROWS_A_COMMIT {
             waiting.try_recv().ok()
         } else {

@@ -12,10 +12,12 @@
 
 mod connection;
 pub mod demo;
+mod error;
 mod instruments;
 mod operator;
 pub mod practice;
 mod steps;
 
 pub use connection::CallError;
+pub use error::PracticeError;
 pub use steps::steps_of;

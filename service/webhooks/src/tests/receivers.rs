@@ -168,7 +168,7 @@ async fn one_that_wants_no_more_is_sent_no_more() {
         .respond_with(ResponseTemplate::new(200))
         .mount(&server)
         .await;
-    sent.deliveries.webhooks()[0].forgive();
+    sent.deliveries.webhooks()[0].allow_retries();
     sent.journal.revive("erp", None).await.unwrap();
     sent.until(0, 0).await;
     assert_eq!(got(&server).await.len(), 4);

@@ -55,8 +55,8 @@ impl<S: Subscription> Publisher<S> {
     }
 
     /// Everything published from now on, for a part of the service itself.
-    pub fn listen(&self) -> Listener<S> {
-        Listener {
+    pub fn receiver(&self) -> FeedReceiver<S> {
+        FeedReceiver {
             receiver: self.sender.subscribe(),
             of: PhantomData,
         }
@@ -74,12 +74,12 @@ impl<S: Subscription> Publisher<S> {
 
 /// What a part of the service itself is told.
 #[derive(Debug)]
-pub struct Listener<S: Subscription> {
+pub struct FeedReceiver<S: Subscription> {
     receiver: Receiver<Arc<RawValue>>,
     of: PhantomData<fn(S)>,
 }
 
-impl<S: Subscription> Listener<S> {
+impl<S: Subscription> FeedReceiver<S> {
     /// The next item, or how many were missed; `None` once the publisher is gone. An item that
     /// cannot be read back counts as missed.
     pub async fn next(&mut self) -> Option<Result<S::Item, u64>> {

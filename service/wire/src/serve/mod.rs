@@ -6,7 +6,7 @@ mod feed;
 mod params;
 mod position;
 
-pub use feed::{Feed, Listener, Publisher};
+pub use feed::{Feed, FeedReceiver, Publisher};
 pub use params::parse;
 
 use crate::error::{ErrorKind, WireError};

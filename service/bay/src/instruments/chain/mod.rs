@@ -132,6 +132,7 @@ impl Link {
         if let Amount::Exactly(value) = sample.amount {
             budget = self.budget(shown, value)?;
         }
+        // Before the air is taken off: a calibration compares with what the instrument itself shows.
         if let Some(calibrated) = self.calibration(sample) {
             measured.calibration = Some(Arc::clone(&calibrated.id));
             if let Amount::Exactly(value) = sample.amount {

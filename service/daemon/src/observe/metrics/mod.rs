@@ -51,7 +51,7 @@ pub(crate) struct Metrics {
     started: f64,
     calls: Counts<(&'static str, &'static str)>,
     took: Mutex<BTreeMap<&'static str, Histogram>>,
-    turned_away: Counts<&'static str>,
+    refused_request: Counts<&'static str>,
     opened: Counts<&'static str>,
     closed: Counts<&'static str>,
     readings: Counts<(String, &'static str)>,
@@ -73,7 +73,7 @@ impl Metrics {
             started: Timestamp::now().as_millisecond() as f64 / 1e3,
             calls: Mutex::default(),
             took: Mutex::default(),
-            turned_away: Mutex::default(),
+            refused_request: Mutex::default(),
             opened: Mutex::default(),
             closed: Mutex::default(),
             readings: Mutex::default(),
@@ -93,8 +93,8 @@ impl Metrics {
     }
 
     /// A request was refused before any method.
-    pub(crate) fn turned_away(&self, kind: ErrorKind) {
-        add(&self.turned_away, kind.word(), 1);
+    pub(crate) fn refused_request(&self, kind: ErrorKind) {
+        add(&self.refused_request, kind.word(), 1);
     }
 
     /// A connection was opened.

@@ -7,9 +7,9 @@ use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use axum::Router;
-use axum::http::header;
 use axum::response::IntoResponse;
 use axum::routing::get;
+use http::header;
 use tokio::time::timeout;
 use trisect_bay::instruments::InstrumentStatus;
 use trisect_kit::State;
@@ -77,7 +77,7 @@ impl Metrics {
             Kind::Counter,
             "Requests refused before any method, by kind.",
         );
-        for (kind, count) in copied(&self.turned_away) {
+        for (kind, count) in copied(&self.refused_request) {
             out.sample(name, &[("kind", kind)], count as f64);
         }
         let (opened, closed) = (copied(&self.opened), copied(&self.closed));

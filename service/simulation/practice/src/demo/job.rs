@@ -12,7 +12,8 @@ use trisect_wire::types::{
 };
 
 use super::technician::Technician;
-use super::{DemoError, RULESET, output};
+use super::{RULESET, output};
+use crate::PracticeError;
 use crate::operator::Operator;
 
 /// The invented technician.
@@ -31,7 +32,7 @@ pub(super) async fn work(
     operator: Operator<'_>,
     faults: &[Fault],
     address: SocketAddr,
-) -> Result<String, DemoError> {
+) -> Result<String, PracticeError> {
     let rules = RulesetName {
         ruleset: RULESET.to_owned(),
     };
@@ -74,7 +75,7 @@ async fn open(
     rules: &Ruleset,
     faults: &[Fault],
     address: SocketAddr,
-) -> Result<Job, DemoError> {
+) -> Result<Job, PracticeError> {
     let complaint = operator.simulated.complaint().await.map(str::to_owned);
     let params = JobOpenParams {
         bay: operator.bay.to_owned(),
@@ -128,7 +129,7 @@ fn choose<'a>(verdict: &'a Verdict, cannot: &HashSet<String>) -> Option<&'a Next
 }
 
 /// Closes the job with what it really was, and replays it.
-async fn close(operator: Operator<'_>, job: &Job, faults: &[Fault]) -> Result<(), DemoError> {
+async fn close(operator: Operator<'_>, job: &Job, faults: &[Fault]) -> Result<(), PracticeError> {
     let confirmed = faults.iter().map(|fault| fault.kind.word().to_owned());
     let params = JobCloseParams {
         job: job.job.clone(),

@@ -12,10 +12,10 @@ use std::path::PathBuf;
 
 use tempfile::TempDir;
 use trisect_machine::{Fault, FaultError};
-use trisect_simulated::bay::{BayError, Options, SimulatedBay};
-use trisect_simulated::instruments::PlaceError;
+use trisect_simulated::bay::{Options, SimulatedBay};
 
-use crate::connection::{CallError, Service};
+use crate::PracticeError;
+use crate::connection::Service;
 use crate::instruments::attach;
 use crate::operator::Operator;
 
@@ -54,42 +54,11 @@ pub struct DemoOptions {
     pub journal: Option<PathBuf>,
 }
 
-/// Why the demo ended before its verdict.
-#[derive(Debug, thiserror::Error)]
-pub enum DemoError {
-    /// The fault is none.
-    #[error(transparent)]
-    Fault(#[from] FaultError),
-    /// The simulated bay could not be opened.
-    #[error(transparent)]
-    Bay(#[from] BayError),
-    /// No directory for the instruments' lines.
-    #[error("cannot make a directory for the demo's files")]
-    Directory(#[from] std::io::Error),
-    /// The service refused a call, or was lost.
-    #[error(transparent)]
-    Call(#[from] CallError),
-    /// A lead could not be put where the advice says.
-    #[error("cannot put a lead in the simulated bay")]
-    Lead(#[from] PlaceError),
-}
-
-impl DemoError {
-    /// Whether what was asked for is at fault.
-    pub fn is_request(&self) -> bool {
-        match self {
-            DemoError::Fault(_) | DemoError::Bay(BayError::Speed { .. }) => true,
-            DemoError::Call(error) => error.is_request(),
-            DemoError::Bay(_) | DemoError::Directory(_) | DemoError::Lead(_) => false,
-        }
-    }
-}
-
 /// Finds what is wrong with the options before a service is started for them.
 ///
 /// # Errors
 /// A fault that there is none of, or a speed that makes no sense.
-pub fn check(options: &DemoOptions) -> Result<(), DemoError> {
+pub fn check(options: &DemoOptions) -> Result<(), PracticeError> {
     faults(options)?;
     Ok(SimulatedBay::check_speed(options.speed)?)
 }
@@ -104,7 +73,7 @@ fn faults(options: &DemoOptions) -> Result<Vec<Fault>, FaultError> {
 ///
 /// # Errors
 /// When it cannot come to a verdict.
-pub async fn run(options: &DemoOptions, address: SocketAddr) -> Result<String, DemoError> {
+pub async fn run(options: &DemoOptions, address: SocketAddr) -> Result<String, PracticeError> {
     let faults = faults(options)?;
     let directory = TempDir::with_prefix("trisect-demo-")?;
     let (lines, speed) = (directory.path(), options.speed);
@@ -123,7 +92,7 @@ async fn work(
     faults: &[Fault],
     speed: f64,
     address: SocketAddr,
-) -> Result<String, DemoError> {
+) -> Result<String, PracticeError> {
     let service = Service::connect(address).await?;
     attach(&service, BAY, simulated, speed).await?;
     let operator = Operator {

@@ -12,7 +12,8 @@ use trisect_wire::types::{
     ProbePlaceParams, ReadingEnterParams, Ruleset,
 };
 
-use super::{DemoError, output};
+use super::output;
+use crate::PracticeError;
 use crate::instruments::CHANNEL;
 use crate::operator::Operator;
 use crate::steps::{said_drive, steps_of};
@@ -52,7 +53,7 @@ impl<'a> Technician<'a> {
         rules: &'a Ruleset,
         job: String,
         by: &'a str,
-    ) -> Result<Technician<'a>, DemoError> {
+    ) -> Result<Technician<'a>, PracticeError> {
         let mut technician = Technician {
             operator,
             rules,
@@ -67,7 +68,7 @@ impl<'a> Technician<'a> {
     }
 
     /// Carries a check out. False: the machine, or what is there to measure with, does not let it be.
-    pub(super) async fn test(&mut self, check: &CheckShown) -> Result<bool, DemoError> {
+    pub(super) async fn test(&mut self, check: &CheckShown) -> Result<bool, PracticeError> {
         let Some(steps) = steps_of(self.rules, check) else {
             return Ok(false);
         };
@@ -79,7 +80,7 @@ impl<'a> Technician<'a> {
     }
 
     /// The verdict as it stands.
-    pub(super) async fn verdict(&self) -> Result<JobVerdict, DemoError> {
+    pub(super) async fn verdict(&self) -> Result<JobVerdict, PracticeError> {
         let job = JobName {
             job: self.job.clone(),
         };
@@ -93,7 +94,7 @@ impl<'a> Technician<'a> {
         &mut self,
         steps: &[Step],
         check: Option<&CheckShown>,
-    ) -> Result<bool, DemoError> {
+    ) -> Result<bool, PracticeError> {
         for step in steps {
             match (step, check) {
                 (Step::Connect(drive), _) => self.connect(*drive).await?,
@@ -120,7 +121,7 @@ impl<'a> Technician<'a> {
         Ok(true)
     }
 
-    async fn connect(&mut self, drive: machine::Drive) -> Result<(), DemoError> {
+    async fn connect(&mut self, drive: machine::Drive) -> Result<(), PracticeError> {
         if self.drive == drive {
             return Ok(());
         }
@@ -131,7 +132,7 @@ impl<'a> Technician<'a> {
     }
 
     /// Puts leads where they are not yet, and lets them settle.
-    async fn move_leads(&mut self, leads: &[Lead], settle: f64) -> Result<(), DemoError> {
+    async fn move_leads(&mut self, leads: &[Lead], settle: f64) -> Result<(), PracticeError> {
         let simulated = self.operator.simulated;
         let mut moved = false;
         for lead in leads {
@@ -148,7 +149,7 @@ impl<'a> Technician<'a> {
     }
 
     /// Says where the leads are.
-    async fn say_leads(&mut self) -> Result<(), DemoError> {
+    async fn say_leads(&mut self) -> Result<(), PracticeError> {
         for (instrument, point) in &self.leads {
             if self.placed.insert(*instrument) {
                 let probe = ProbePlaceParams {
@@ -166,7 +167,7 @@ impl<'a> Technician<'a> {
     }
 
     /// Says of every lead but the tachometer's that it is lifted.
-    async fn lift_leads(&mut self) -> Result<(), DemoError> {
+    async fn lift_leads(&mut self) -> Result<(), PracticeError> {
         for instrument in std::mem::take(&mut self.placed) {
             if instrument == Instrument::Tachometer {
                 self.placed.insert(instrument);
@@ -185,7 +186,7 @@ impl<'a> Technician<'a> {
     }
 
     /// A person reads the yard's thermometer and enters it.
-    async fn enter_ambient_temperature(&self) -> Result<(), DemoError> {
+    async fn enter_ambient_temperature(&self) -> Result<(), PracticeError> {
         let point = "ambient-temperature";
         let kelvin = self.operator.simulated.true_value(point);
         let params = ReadingEnterParams {
@@ -210,7 +211,7 @@ impl<'a> Technician<'a> {
     }
 
     /// Waits until a check has come out good or bad, at most `within` simulated seconds.
-    async fn await_finding(&self, check: &str, within: f64) -> Result<(), DemoError> {
+    async fn await_finding(&self, check: &str, within: f64) -> Result<(), PracticeError> {
         let simulated = self.operator.simulated;
         let until = simulated.time() + within;
         while simulated.time() < until {
@@ -226,7 +227,7 @@ impl<'a> Technician<'a> {
     }
 
     /// Looks, listens or tries, and answers; false if this machine does not let it be.
-    async fn answer(&self, check: &CheckShown) -> Result<bool, DemoError> {
+    async fn answer(&self, check: &CheckShown) -> Result<bool, PracticeError> {
         let Ok(answer) = self.operator.simulated.observe(&check.id).await else {
             return Ok(false);
         };

@@ -5,7 +5,8 @@ use trisect_wire::types::{
     Job, JobName, JobOpenParams, NoParams, ProbeListParams, ProbePlaceParams,
 };
 
-use super::{LEADS, PracticeError};
+use super::LEADS;
+use crate::PracticeError;
 use crate::connection::{CallError, Service};
 use crate::instruments::CHANNEL;
 use crate::operator::Operator;

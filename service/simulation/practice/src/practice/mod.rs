@@ -18,11 +18,11 @@ use std::path::PathBuf;
 
 use tempfile::TempDir;
 use tokio::sync::watch;
-use trisect_machine::{Fault, FaultError};
-use trisect_simulated::bay::{BayError, Options, SimulatedBay};
-use trisect_simulated::instruments::PlaceError;
+use trisect_machine::Fault;
+use trisect_simulated::bay::{Options, SimulatedBay};
 
-use crate::connection::{CallError, Service};
+use crate::PracticeError;
+use crate::connection::Service;
 use crate::instruments::attach;
 use crate::operator::Operator;
 
@@ -78,42 +78,6 @@ pub struct PracticeOptions {
     /// What to log, such as `info` or `trisectd=debug`.
     #[arg(long, value_name = "FILTER")]
     pub log: Option<String>,
-}
-
-/// Why there is no practice bay, or no more.
-#[derive(Debug, thiserror::Error)]
-pub enum PracticeError {
-    /// A fault is none.
-    #[error(transparent)]
-    Fault(#[from] FaultError),
-    /// The simulated bay could not be opened.
-    #[error(transparent)]
-    Bay(#[from] BayError),
-    /// No directory for its files.
-    #[error("cannot make a directory for the simulated instruments' lines")]
-    Directory(#[from] std::io::Error),
-    /// The service refused a call, or was lost.
-    #[error(transparent)]
-    Call(#[from] CallError),
-    /// The service has no bay to practise in.
-    #[error("the service has no bay; put one into its configuration")]
-    NoBay,
-    /// A lead could not be put where it is at first.
-    #[error("cannot put a lead in the simulated bay")]
-    Lead(#[from] PlaceError),
-}
-
-impl PracticeError {
-    /// Whether what was asked for is at fault.
-    pub fn is_request(&self) -> bool {
-        match self {
-            PracticeError::Fault(_)
-            | PracticeError::Bay(BayError::Speed { .. })
-            | PracticeError::NoBay => true,
-            PracticeError::Call(error) => error.is_request(),
-            PracticeError::Bay(_) | PracticeError::Directory(_) | PracticeError::Lead(_) => false,
-        }
-    }
 }
 
 /// Finds what is wrong with the options before a service is started for them.

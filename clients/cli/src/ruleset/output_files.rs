@@ -1,4 +1,4 @@
-//! Places that are to be written to after long work, tried before it.
+//! Output files: that they can be written is tried before the long work whose outcome goes into them.
 
 use crate::exit::CliError;
 use std::fs::OpenOptions;

@@ -1,9 +1,9 @@
-//! How far long work has come.
+//! A progress bar for long work.
 
 use std::io::{IsTerminal, Write};
 
 /// A bar on standard error, if that is a terminal.
-pub struct Bar {
+pub struct ProgressBar {
     of: u64,
     what: &'static str,
     shown: bool,
@@ -12,10 +12,10 @@ pub struct Bar {
 /// Characters of the bar.
 const WIDTH: u64 = 40;
 
-impl Bar {
+impl ProgressBar {
     /// For so many of something.
-    pub fn of(of: u64, what: &'static str) -> Bar {
-        Bar {
+    pub fn of(of: u64, what: &'static str) -> ProgressBar {
+        ProgressBar {
             of,
             what,
             shown: std::io::stderr().is_terminal(),
@@ -56,13 +56,13 @@ mod tests {
 
     #[test]
     fn the_bar_fills() {
-        let bar = Bar::of(u64::MAX, "machines");
+        let bar = ProgressBar::of(u64::MAX, "machines");
         assert!(bar.line(0).starts_with("░░"));
         assert_eq!(bar.line(u64::MAX / 2).matches('█').count(), 19);
         assert!(bar.line(u64::MAX).starts_with(&"█".repeat(40)));
-        let small = Bar::of(3, "cases");
+        let small = ProgressBar::of(3, "cases");
         assert!((1..=3).all(|done| small.is_due(done)));
         assert!(small.line(1).ends_with(" 1 of 3 cases"));
-        assert!(!Bar::of(4000, "machines").is_due(7));
+        assert!(!ProgressBar::of(4000, "machines").is_due(7));
     }
 }
