@@ -103,6 +103,7 @@ async fn start(program: Program) -> Ran {
         health: health.clone(),
         stop: stop.clone(),
         clock: Arc::new(move || i64::try_from(begun.elapsed().as_nanos()).unwrap()),
+        networks: trisect_kit::Networks::all(),
     };
     let running = tokio::spawn(async move { adapter.run(context).await.unwrap() });
     Ran {

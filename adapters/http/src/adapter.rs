@@ -1,6 +1,5 @@
 //! Asks again and again, and says what was answered.
 
-use std::sync::Arc;
 use std::time::Duration;
 
 use base64::Engine as _;
@@ -8,13 +7,13 @@ use base64::engine::general_purpose::STANDARD;
 use http::HeaderMap;
 use http::header::{
     ACCEPT, AUTHORIZATION, ETAG, HeaderName, HeaderValue, IF_MODIFIED_SINCE, IF_NONE_MATCH,
-    LAST_MODIFIED, LOCATION,
+    LAST_MODIFIED,
 };
 use jiff::Timestamp;
 use serde_json::Value;
 use tokio::time::Instant;
 use trisect_kit::ports::back_off_between;
-use trisect_kit::{Adapter, Context, Description, Running, State, Stopped};
+use trisect_kit::{Adapter, Context, Description, Running, State, Stopped, read_text};
 
 use crate::reading::{Found, Place};
 use crate::settings::Credentials;
@@ -22,6 +21,8 @@ use crate::{CallError, HttpClient, HttpRequest, HttpResponse, Tls, Url, retry_af
 
 /// The longest answer that is taken.
 const LONGEST: usize = 1 << 20;
+/// The longest file of credentials that is taken.
+const LONGEST_SECRET: u64 = 64 << 10;
 /// Waits after a failure: the first, and the longest.
 const FIRST: Duration = Duration::from_millis(100);
 const LONGEST_WAIT: Duration = Duration::from_secs(10);
@@ -49,11 +50,10 @@ impl Adapter for HttpAdapter {
     fn run(&mut self, context: Context) -> Running<'_> {
         Box::pin(async move {
             context.health.enter(State::Starting, context.now());
-            // An instrument stands wherever the configuration says: no address is closed to it.
             let client = HttpClient::new(
                 self.url.clone(),
                 self.tls.clone(),
-                Arc::new(|_| true),
+                context.networks.clone(),
                 self.timeout,
                 LONGEST,
             );
@@ -231,8 +231,13 @@ impl Poller<'_> {
 
     fn read_document(&mut self, answer: &HttpResponse) -> Result<Vec<Found>, Failed> {
         let url = &self.settings.url;
-        let document: Value = serde_json::from_slice(&answer.body)
-            .map_err(|error| Failed::of(format!("{url} answered what is no JSON: {error}")))?;
+        let document: Value = serde_json::from_slice(&answer.body).map_err(|error| {
+            Failed::of(format!(
+                "{url} answered what is no JSON, at line {} column {}",
+                error.line(),
+                error.column()
+            ))
+        })?;
         let found = self
             .settings
             .places
@@ -257,18 +262,11 @@ impl Poller<'_> {
     /// What is to be said of an answer without readings.
     fn explain_status(&self, answer: &HttpResponse) -> Failed {
         let (url, status) = (&self.settings.url, answer.status);
-        let to = || {
-            answer
-                .headers
-                .get(LOCATION)
-                .and_then(|to| to.to_str().ok())
-                .unwrap_or("nowhere")
-        };
         let why = match status {
-            300..=399 => format!(
-                "{url} redirects to {} ({status}): write that address as `url`",
-                to()
-            ),
+            // Where to is not said: whoever reads it may be somebody else than who may see that answer.
+            300..=399 => {
+                format!("{url} redirects to another address ({status}): write that one as `url`")
+            }
             401 | 403 => {
                 format!("{url} refuses the credentials ({status}): are they there, and right?")
             }
@@ -287,7 +285,7 @@ impl Credentials {
     /// What the `Authorization` header says; read anew each time, so that a secret can be changed.
     fn header(&self) -> Result<HeaderValue, String> {
         let secret = |path: &std::path::Path| {
-            let read = std::fs::read_to_string(path);
+            let read = read_text(path, LONGEST_SECRET);
             let read = read.map_err(|error| {
                 format!("cannot read the credentials in {}: {error}", path.display())
             })?;

@@ -18,12 +18,9 @@ use rustls::pki_types::ServerName;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpStream, lookup_host};
 use tokio::time::timeout;
-use trisect_kit::error_chain;
+use trisect_kit::{Networks, error_chain};
 
 use crate::{Tls, Url};
-
-/// Says of an address whether it may be connected to.
-pub type Allow = Arc<dyn Fn(IpAddr) -> bool + Send + Sync>;
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -79,7 +76,7 @@ pub enum CallError {
     },
     /// All its addresses are of a kind that was not allowed.
     #[error(
-        "cannot call {url}: {address} may not be connected to; name its kind (loopback, link-local, private) in `allow` if it is meant"
+        "cannot call {url}: {address} may not be connected to; name its kind (loopback, link-local, private) in the webhook's `allow`, or in `[attach] networks`, if it is meant"
     )]
     Forbidden {
         /// The address.
@@ -135,7 +132,7 @@ pub enum CallError {
 pub struct HttpClient {
     url: Url,
     tls: Tls,
-    allow: Allow,
+    networks: Networks,
     limit: Duration,
     longest: usize,
     kept: Option<SendRequest<Full<Bytes>>>,
@@ -146,11 +143,17 @@ pub struct HttpClient {
 impl HttpClient {
     /// A client of `url` that connects to allowed addresses only, waits `limit`
     /// for a whole answer, and takes up to `longest` bytes of it.
-    pub fn new(url: Url, tls: Tls, allow: Allow, limit: Duration, longest: usize) -> HttpClient {
+    pub fn new(
+        url: Url,
+        tls: Tls,
+        networks: Networks,
+        limit: Duration,
+        longest: usize,
+    ) -> HttpClient {
         HttpClient {
             url,
             tls,
-            allow,
+            networks,
             limit,
             longest,
             kept: None,
@@ -284,7 +287,7 @@ impl HttpClient {
         };
         for address in found
             .into_iter()
-            .filter(|address| (self.allow)(address.ip()))
+            .filter(|address| self.networks.allows(address.ip()))
         {
             match TcpStream::connect(address).await {
                 Ok(stream) => return self.open(stream).await,

@@ -26,7 +26,7 @@ mod tls;
 mod url;
 
 pub use adapter::HttpAdapter;
-pub use client::{Allow, CallError, HttpClient, HttpRequest, HttpResponse};
+pub use client::{CallError, HttpClient, HttpRequest, HttpResponse};
 pub use retry_after::retry_after;
 pub use settings::HttpSettings;
 pub use tls::{Tls, TlsError};

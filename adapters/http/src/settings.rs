@@ -61,6 +61,9 @@ pub(crate) enum Credentials {
     BearerFile(PathBuf),
 }
 
+/// Asked more often, an instrument has no time to measure, and the service none for the others; in seconds.
+const LEAST_EVERY: f64 = 0.01;
+
 fn one() -> f64 {
     1.0
 }
@@ -85,7 +88,7 @@ impl HttpSettings {
             "additionalProperties": false,
             "properties": {
                 "url": {"type": "string", "description": "What is asked with GET, such as http://gauge.local/values."},
-                "every": seconds("Seconds from one question to the next; 1 if left out."),
+                "every": {"type": "number", "minimum": LEAST_EVERY, "description": "Seconds from one question to the next; 1 if left out."},
                 "timeout": seconds("Seconds that an answer may take; 2 if left out."),
                 "silent_after": seconds("Seconds without a reading that are silence; 5 if left out."),
                 "ca_file": {"type": "string", "description": "Certificates (PEM) to trust instead of the system's."},
@@ -172,11 +175,22 @@ impl HttpSettings {
             tls,
             places,
             credentials: self.credentials.clone(),
-            every: seconds("every", self.every)?,
+            every: every(self.every)?,
             timeout: seconds("timeout", self.timeout)?,
             silent_after: seconds("silent_after", self.silent_after)?,
         })
     }
+}
+
+/// From one question to the next.
+fn every(given: f64) -> Result<Duration, SettingsError> {
+    if given < LEAST_EVERY {
+        return Err(SettingsError {
+            field: "every",
+            why: format!("it has to be at least {LEAST_EVERY} seconds"),
+        });
+    }
+    seconds("every", given)
 }
 
 fn seconds(field: &'static str, given: f64) -> Result<Duration, SettingsError> {

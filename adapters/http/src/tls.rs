@@ -8,6 +8,10 @@ use rustls::pki_types::CertificateDer;
 use rustls::pki_types::pem::PemObject as _;
 use rustls::{ClientConfig, RootCertStore};
 use tokio_rustls::TlsConnector;
+use trisect_kit::read_file;
+
+/// The longest file of certificates that is taken: the system's own have a quarter of a million bytes.
+const LONGEST: u64 = 4 << 20;
 
 /// Trust in the system's certificate authorities, or in those of a file alone.
 #[derive(Clone)]
@@ -54,7 +58,7 @@ impl Tls {
                     path: path.to_owned(),
                     source,
                 };
-                let pem = std::fs::read(path).map_err(read)?;
+                let pem = read_file(path, LONGEST).map_err(read)?;
                 let certificates = CertificateDer::pem_slice_iter(&pem);
                 // A file may hold a key beside the certificates, or one that is of no use here: what counts is whether
                 // anything is left to trust.

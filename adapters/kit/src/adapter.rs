@@ -10,7 +10,7 @@ use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 use trisect_measure::{Function, Sample};
 
-use crate::{Health, State};
+use crate::{Health, Networks, State};
 
 /// The bay's clock: nanoseconds. Passed in, so that a simulated bay can run
 /// faster than the world.
@@ -91,6 +91,8 @@ pub struct Context {
     pub stop: CancellationToken,
     /// The bay's clock.
     pub clock: Clock,
+    /// What it may connect to.
+    pub networks: Networks,
 }
 
 impl Context {
@@ -164,7 +166,7 @@ impl Context {
 /// use std::time::Duration;
 /// use tokio::sync::mpsc;
 /// use tokio_util::sync::CancellationToken;
-/// use trisect_kit::{Adapter, ChannelDescription, Context, Description, Health, Running, State};
+/// use trisect_kit::{Adapter, ChannelDescription, Context, Description, Health, Networks, Running, State};
 /// use trisect_measure::{Amount, Flags, Function, Sample};
 ///
 /// struct Steady;
@@ -210,7 +212,7 @@ impl Context {
 /// # tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap().block_on(async {
 /// let (samples, mut emissions) = mpsc::channel(4);
 /// let (health, stop) = (Health::new(), CancellationToken::new());
-/// let context = Context { samples, health: health.clone(), stop: stop.clone(), clock: Arc::new(|| 0) };
+/// let context = Context { samples, health: health.clone(), stop: stop.clone(), clock: Arc::new(|| 0), networks: Networks::all() };
 /// let mut steady = Steady;
 /// let reading = async {
 ///     let first = emissions.recv().await.unwrap();

@@ -300,6 +300,7 @@ mod tests {
             health: health.clone(),
             stop: stop.clone(),
             clock: std::sync::Arc::new(|| 7),
+            networks: crate::Networks::all(),
         };
         let running = tokio::spawn(async move { tachometer.run(context).await });
         for turn in 1..=100 {
@@ -325,6 +326,7 @@ mod tests {
             health: crate::Health::new(),
             stop: tokio_util::sync::CancellationToken::new(),
             clock: std::sync::Arc::new(|| 7),
+            networks: crate::Networks::all(),
         };
         tachometer.run(context).await.unwrap();
     }

@@ -99,6 +99,7 @@ async fn a_pause_ends_a_cut_frame_so_that_the_next_is_found() {
         health: health.clone(),
         stop: stop.clone(),
         clock: Arc::new(|| 0),
+        networks: trisect_kit::Networks::all(),
     };
     let running = tokio::spawn(async move { adapter.run(context).await });
     pty.write_all(b"1").await.unwrap();

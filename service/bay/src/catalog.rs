@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
 use trisect_diagnosis::Model;
+use trisect_kit::read_text;
 use trisect_rules::{Defect, Severity, examine, shipped};
 
 /// A rule set, ready to use, with the text it came from.
@@ -155,8 +156,11 @@ impl Catalog {
     }
 }
 
+/// The longest rule set that is read from a file.
+pub const LONGEST_FILE: u64 = 16 << 20;
+
 fn read(path: &Path) -> Result<Entry, CatalogError> {
-    let text = std::fs::read_to_string(path).map_err(|source| CatalogError::Read {
+    let text = read_text(path, LONGEST_FILE).map_err(|source| CatalogError::Read {
         path: path.to_owned(),
         source,
     })?;

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use crate::error::{BayError, ErrorKind};
 use trisect_journal::{EventRow, Happened, Probe};
+use trisect_kit::Networks;
 use trisect_rules::{Drive, Phase};
 
 use super::entry::test_point;
@@ -21,6 +22,7 @@ pub struct Attaching {
     instrument: String,
     adapter: String,
     settings: serde_json::Map<String, serde_json::Value>,
+    networks: Networks,
     built: Built,
 }
 
@@ -35,6 +37,7 @@ impl Attaching {
             instrument: params.instrument,
             adapter: params.adapter,
             settings: params.settings,
+            networks: params.networks,
             built,
         })
     }
@@ -84,7 +87,7 @@ impl Bay {
             next_id(),
             name,
             params.adapter,
-            built,
+            (built, params.networks),
             self.clock,
             self.arrivals.clone(),
             &self.tracker,
@@ -124,6 +127,7 @@ impl Bay {
                 instrument: name.clone(),
                 adapter: one.adapter.clone(),
                 settings: one.settings.clone(),
+                networks: one.networks.clone(),
             })
             .collect()
     }

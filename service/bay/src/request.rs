@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 use serde_json::{Map, Value};
+use trisect_kit::Networks;
 use trisect_rules::Phase;
 
 /// Opens a job.
@@ -121,6 +122,8 @@ pub struct AttachRequest {
     pub adapter: String,
     /// The adapter's settings.
     pub settings: Map<String, Value>,
+    /// What it may connect to.
+    pub networks: Networks,
 }
 
 /// Says that a channel now measures at a test point.

@@ -14,6 +14,7 @@ use trisect_wire::table::InstrumentWatch;
 use trisect_wire::types::{About, RulesetName, Time};
 use trisect_wire::{ErrorKind, WireError};
 
+use crate::config::AttachSettings;
 use crate::convert;
 use crate::publish::BayPublisher;
 
@@ -26,6 +27,8 @@ pub(crate) struct Context {
     pub(crate) started: String,
     pub(crate) clock: BayClock,
     pub(crate) plugins: Plugins,
+    /// What instruments that are attached over the wire may do.
+    pub(crate) attach: AttachSettings,
     /// Who is told what happens.
     pub(crate) deliveries: Deliveries,
     /// One installs at a time, so that journal and catalog agree on the order.

@@ -4,11 +4,12 @@
 use std::path::Path;
 use std::sync::PoisonError;
 
-use trisect_bay::catalog::{Origin, compile};
+use trisect_bay::catalog::{LONGEST_FILE, Origin, compile};
 use trisect_bay::instruments::Plugins;
 use trisect_bay::setup::{InstrumentSetup, PluginExchange, exchanges};
 use trisect_bay::{AttachRequest, BayError, BayHandle};
 use trisect_front::{HandedOver, SocketError, Sockets};
+use trisect_kit::read_text;
 use trisect_wire::WireError;
 
 use crate::config::check::of_settings;
@@ -50,6 +51,9 @@ impl Service {
         }
         if settings.journal != self.settings.journal {
             return Err(StartError::Fixed { key: "journal" }.into());
+        }
+        if settings.attach != self.settings.attach {
+            return Err(StartError::Fixed { key: "attach" }.into());
         }
         if settings.traces != self.settings.traces {
             return Err(StartError::Fixed { key: "traces" }.into());
@@ -158,7 +162,7 @@ impl Service {
     ) -> Result<(), StartError> {
         let catalog = &self.runtime.context.catalog;
         for path in &settings.rulesets {
-            let Ok(text) = std::fs::read_to_string(path) else {
+            let Ok(text) = read_text(path, LONGEST_FILE) else {
                 continue;
             };
             let entry = compile(&path.display().to_string(), &text, Origin::File)?;

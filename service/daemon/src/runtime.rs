@@ -11,6 +11,7 @@ use trisect_bay::{AttachRequest, Barometer, BayHandle, BayParts, Pace};
 use trisect_front::access::{Access, TokenlessRoles};
 use trisect_front::{Front, Sockets, TlsFiles, TlsFront, TransportError, TransportSettings};
 use trisect_journal::Journal;
+use trisect_kit::Networks;
 use trisect_webhooks::Webhook;
 
 use crate::config::{BaySettings, InstrumentSettings, Settings, WebhookSettings};
@@ -185,6 +186,7 @@ pub(crate) fn attach_request(bay: &str, instrument: &InstrumentSettings) -> Atta
         instrument: instrument.instrument.clone(),
         adapter: instrument.adapter.clone(),
         settings: instrument.settings.clone(),
+        networks: Networks::all(),
     }
 }
 

@@ -168,6 +168,7 @@ impl Service {
             started: clock.wall(0).to_string(),
             clock,
             plugins: setup.plugins.clone(),
+            attach: settings.attach.clone(),
             deliveries,
             installing: Mutex::new(()),
             computations: Arc::new(Semaphore::new(COMPUTATIONS)),

@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use tempfile::TempDir;
+use trisect_kit::Network;
 use trisect_practice::PracticeError;
 use trisect_practice::demo::{self, DemoOptions};
 use trisect_practice::practice::{self, PracticeOptions};
 use trisectd::config::{
-    self, AccessSettings, BaySettings, ConfigError, Flags, KeepSettings, LogFormat, LogSettings,
-    Settings, Span,
+    self, AccessSettings, AttachSettings, BaySettings, ConfigError, Flags, KeepSettings, LogFormat,
+    LogSettings, Settings, Span,
 };
 use trisectd::observe::log;
 use trisectd::{Service, StartError};
@@ -98,7 +99,16 @@ fn demo_settings(journal: &Path) -> Settings {
             ..KeepSettings::default()
         },
         access: AccessSettings::here(),
+        attach: simulated_lines(),
         ..Settings::default()
+    }
+}
+
+/// Some of the simulated instruments listen on loopback.
+fn simulated_lines() -> AttachSettings {
+    AttachSettings {
+        networks: vec![Network::Loopback],
+        ..AttachSettings::default()
     }
 }
 
@@ -125,6 +135,7 @@ async fn serve_practice(options: PracticeOptions) -> Result<(), SimulatedError> 
     let directory = temporary("trisect-practice-")?;
     let mut settings = config::load(&practice_flags(&options, directory.path()))?;
     settings.origins.extend(options.origin.iter().cloned());
+    settings.attach.networks.push(Network::Loopback);
     settings.check()?;
     log::start(&settings.log)?;
     let mut service = Service::start_at_speed(settings, options.speed).await?;

@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use trisect_http::{HttpClient, HttpRequest, HttpResponse, retry_after};
 use trisect_journal::{Delivery, Fate, JournalError, Outbox, Tried};
 
-use super::{EventData, Webhook, allowed_address, event};
+use super::{EventData, Webhook, event};
 
 /// Deliveries to one webhook at once.
 const AT_ONCE: usize = 4;
@@ -306,12 +306,10 @@ fn refused(webhook: &Webhook, answer: &HttpResponse) -> Failed {
 impl Webhook {
     /// A way to it that connects only where it may.
     fn client(&self) -> HttpClient {
-        let allowed = self.allow.clone();
-        let allow = Arc::new(move |address| allowed_address::is_allowed(address, &allowed));
         HttpClient::new(
             self.url.clone(),
             self.tls.clone(),
-            allow,
+            self.networks.clone(),
             self.timeout,
             LONGEST_ANSWER,
         )

@@ -6,7 +6,6 @@
 //! | `settings` | one webhook in a configuration |
 //! | `event` | a delivery as a CloudEvent |
 //! | `sign` | its signature |
-//! | `allowed_address` | which addresses it may be sent to |
 //! | `deliverer` | sent, and retried on a schedule |
 //! | `deliveries` | all webhooks and who delivers to each; what a reload changes of it |
 //!
@@ -15,7 +14,6 @@
 //! - no delivery is forgotten by a crash, none of one job overtakes another;
 //! - no address of the own network is connected to without an allowance.
 
-mod allowed_address;
 mod deliverer;
 mod deliveries;
 mod event;
@@ -26,7 +24,7 @@ mod tests;
 
 pub use deliveries::{Deliveries, Runtime};
 pub use event::{EventData, id as event_id, kind as event_kind};
-pub use settings::{Subject, WebhookSettings, Within};
+pub use settings::{Subject, WebhookSettings};
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
@@ -34,6 +32,7 @@ use std::time::Duration;
 
 use sign::Secrets;
 use trisect_http::{Tls, Url};
+use trisect_kit::{Networks, read_text};
 
 /// The waits between attempts, in seconds: the schedule of Standard Webhooks 1.0.0, whose first attempt is at once.
 const SCHEDULE: [u64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 86_400];
@@ -50,7 +49,7 @@ pub struct Webhook {
     pub about: Vec<String>,
     secrets: Secrets,
     source: String,
-    allow: Vec<Within>,
+    networks: Networks,
     tls: Tls,
     timeout: Duration,
     retries: Vec<Duration>,
@@ -60,6 +59,9 @@ pub struct Webhook {
     failure: Mutex<Option<String>>,
 }
 
+/// The longest file of secrets that is taken.
+const LONGEST_SECRET: u64 = 64 << 10;
+
 impl Webhook {
     /// Makes one from its settings.
     ///
@@ -67,7 +69,7 @@ impl Webhook {
     /// The first thing that cannot be used, in words.
     pub fn new(settings: &WebhookSettings) -> Result<Webhook, String> {
         let path = &settings.secret_file;
-        let secret = std::fs::read_to_string(path)
+        let secret = read_text(path, LONGEST_SECRET)
             .map_err(|error| format!("cannot read the secret in {}: {error}", path.display()))?;
         // Read here, not at each delivery: what cannot be used is found when the configuration is checked.
         let secrets =
@@ -90,7 +92,7 @@ impl Webhook {
                 .collect(),
             secrets,
             source: settings.source.clone(),
-            allow: settings.allow.clone(),
+            networks: Networks::besides(settings.allow.clone()),
             tls: Tls::new(settings.ca_file.as_deref()).map_err(|error| error.to_string())?,
             timeout: Duration::from_secs_f64(settings.timeout),
             retries,

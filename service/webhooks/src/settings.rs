@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use trisect_kit::Network;
 
 /// Somebody who is told what happens.
 #[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
@@ -20,7 +21,7 @@ pub struct WebhookSettings {
     pub about: Vec<Subject>,
     /// Which addresses of the own network it may lead to; none if left out.
     #[serde(default)]
-    pub allow: Vec<Within>,
+    pub allow: Vec<Network>,
     /// The `source` of its events, a URI reference.
     #[serde(default = "source")]
     pub source: String,
@@ -56,18 +57,6 @@ impl Subject {
             Subject::Instrument => "instrument",
         }
     }
-}
-
-/// Addresses of the own network.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Within {
-    /// This machine.
-    Loopback,
-    /// The same cable.
-    LinkLocal,
-    /// The same site: private and shared addresses.
-    Private,
 }
 
 fn everything() -> Vec<Subject> {

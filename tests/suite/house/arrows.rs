@@ -35,7 +35,10 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         ],
     ),
     // Know no bay and no type of the wire: what an event says is put together for them.
-    ("trisect-webhooks", &["trisect-journal", "trisect-http"]),
+    (
+        "trisect-webhooks",
+        &["trisect-journal", "trisect-kit", "trisect-http"],
+    ),
     (
         "trisectd",
         &[

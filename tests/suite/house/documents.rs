@@ -41,6 +41,7 @@ const DOCUMENTS: &[&str] = &[
     "deploy/FAILURES.md",
     "deploy/INSTRUMENTS.md",
     "deploy/OPERATING.md",
+    "deploy/SECURITY.md",
     "service/CHANGELOG.md",
     "service/DECISIONS.md",
     "service/bay/MEASUREMENT.md",

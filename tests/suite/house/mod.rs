@@ -3,6 +3,7 @@
 mod arrows;
 mod documents;
 mod layout;
+mod named;
 mod pure;
 mod sources;
 mod supply;

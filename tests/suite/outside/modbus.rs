@@ -42,6 +42,7 @@ async fn first_samples(settings: &TransducerSettings, channels: usize) -> BTreeM
         health: health.clone(),
         stop: stop.clone(),
         clock: Arc::new(|| 0),
+        networks: trisect_kit::Networks::all(),
     };
     let running = tokio::spawn(async move { adapter.run(context).await });
     let mut first = BTreeMap::new();

@@ -30,6 +30,7 @@ async fn exchange(
         health: Health::new(),
         stop: stop.clone(),
         clock: Arc::new(|| 0),
+        networks: trisect_kit::Networks::all(),
     };
     let running = tokio::spawn(async move { adapter.run(context).await });
     let mut asked = Vec::new();

@@ -35,6 +35,27 @@ async fn answers(gauge: &MockServer, answer: ResponseTemplate) {
         .await;
 }
 
+/// A service at which instruments on loopback may be attached over the wire.
+pub(super) fn attaching(folder: &Path, more: &str) -> PathBuf {
+    let (file, journal) = (folder.join("trisect.toml"), folder.join("journal.db"));
+    let text = format!(
+        r#"
+listen = "127.0.0.1:0"
+journal = {journal:?}
+log = {{ level = "warn" }}
+[access]
+loopback = "manage"
+[attach]
+networks = ["loopback"]
+{more}
+[[bays]]
+bay = "{BAY}"
+"#
+    );
+    std::fs::write(&file, text).unwrap();
+    file
+}
+
 fn configuration(folder: &Path, gauge: &str) -> PathBuf {
     let (journal, token) = (folder.join("journal.db"), folder.join("gauge.token"));
     std::fs::write(&token, "open sesame\n").unwrap();
@@ -160,11 +181,11 @@ async fn a_gauge_over_http_is_an_instrument_like_any_other() {
         ),
         (
             ResponseTemplate::new(200).set_body_json(inlet(1.0, "V", 9)),
-            "which is no unit of pressure",
+            "is no unit of pressure",
         ),
         (
             ResponseTemplate::new(302).insert_header("location", "/elsewhere"),
-            "redirects to /elsewhere",
+            "redirects to another address",
         ),
     ]
     .into_iter()
@@ -204,7 +225,7 @@ async fn a_token_that_is_not_taken_is_said_in_the_list() {
         .mount(&gauge)
         .await;
     let folder = tempfile::tempdir().unwrap();
-    let daemon = Daemon::start(&folder.path().join("journal.db")).await;
+    let daemon = Daemon::serve(&attaching(folder.path(), "")).await;
     let client = client(daemon.address).await;
     let mut instruments = watch(&client).await;
     let settings = json!({"url": gauge.uri(), "every": 0.02, "silent_after": 0.1,

@@ -10,6 +10,7 @@ mod gate;
 mod http;
 mod keys;
 mod meters;
+mod named_files;
 mod plugins;
 mod practice;
 mod probes;

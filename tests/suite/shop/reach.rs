@@ -1,13 +1,13 @@
 //! The command line reaches a service over TLS and over its Unix socket, and says why where it does not.
 
 use std::path::Path;
-use std::sync::Arc;
 use std::time::Duration;
 
 use serde_json::{Value, json};
 use tokio::io::AsyncReadExt;
 use tokio::net::TcpStream;
 use trisect_http::{HttpClient, HttpRequest, Tls, Url};
+use trisect_kit::Networks;
 use trisect_tests::daemon::Daemon;
 use trisect_tests::programs::{Ended, trisect};
 use trisect_tests::raw::WebSocket;
@@ -150,8 +150,7 @@ async fn a_connection_over_the_limit_is_told_so_behind_tls_too() {
     let tls = Tls::new(Some(Path::new(&certificate))).unwrap();
     let limit = Duration::from_secs(10);
     for _ in 0..20 {
-        let mut caller =
-            HttpClient::new(url.clone(), tls.clone(), Arc::new(|_| true), limit, 65_536);
+        let mut caller = HttpClient::new(url.clone(), tls.clone(), Networks::all(), limit, 65_536);
         let answer = caller.call(&ask).await.unwrap();
         let body: Value = serde_json::from_slice(&answer.body).unwrap();
         assert_eq!(

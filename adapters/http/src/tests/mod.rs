@@ -25,7 +25,7 @@ fn adapter(settings: Value) -> HttpAdapter {
 /// Settings for one pressure at `/inlet`, asked for every 5 ms.
 fn settings(url: &str) -> Value {
     json!({
-        "url": url, "every": 0.005, "timeout": 0.3, "silent_after": 0.5,
+        "url": url, "every": 0.01, "timeout": 0.3, "silent_after": 0.5,
         "readings": [{"function": "pressure", "value": "/inlet", "unit": "kPa"}],
     })
 }
@@ -52,6 +52,7 @@ impl Ran {
             health: health.clone(),
             stop: stop.clone(),
             clock: std::sync::Arc::new(move || began.elapsed().as_nanos() as i64),
+            networks: trisect_kit::Networks::all(),
         };
         let running = tokio::spawn(async move { adapter.run(context).await });
         Ran {

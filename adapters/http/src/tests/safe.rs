@@ -1,6 +1,5 @@
 //! Encrypted, or not at all; and only to addresses that were allowed.
 
-use std::net::IpAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -13,7 +12,7 @@ use serde_json::json;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::TcpListener;
 use tokio_rustls::TlsAcceptor;
-use trisect_kit::State;
+use trisect_kit::{Network, Networks, State};
 
 use super::{Ran, settings};
 use crate::{CallError, HttpClient, HttpRequest, Tls, Url};
@@ -86,12 +85,12 @@ async fn an_unknown_certificate_and_what_is_no_tls_are_refused() {
     ran.stop().await;
 }
 
-async fn call(url: &str, allow: fn(IpAddr) -> bool) -> Result<u16, CallError> {
+async fn call(url: &str, networks: Networks) -> Result<u16, CallError> {
     let tls = Tls::new(None).unwrap();
     let mut client = HttpClient::new(
         Url::parse(url).unwrap(),
         tls,
-        Arc::new(allow),
+        networks,
         Duration::from_secs(5),
         1000,
     );
@@ -109,15 +108,15 @@ async fn what_a_name_stands_for_has_to_be_allowed() {
     let port = server.address().port();
     for host in ["localhost", "127.0.0.1"] {
         let url = format!("http://{host}:{port}/");
-        let refused = call(&url, |address| !address.is_loopback()).await;
+        let refused = call(&url, Networks::besides(vec![Network::Private])).await;
         assert!(
             matches!(refused, Err(CallError::Forbidden { address, .. }) if address.is_loopback()),
             "{refused:?}"
         );
-        assert_eq!(call(&url, |_| true).await.unwrap(), 404);
+        assert_eq!(call(&url, Networks::all()).await.unwrap(), 404);
     }
     assert_eq!(server.received_requests().await.unwrap().len(), 2);
-    let nobody = call("http://no-such-host.invalid/", |_| true).await;
+    let nobody = call("http://no-such-host.invalid/", Networks::all()).await;
     assert!(
         matches!(nobody, Err(CallError::NoHost { .. })),
         "{nobody:?}"

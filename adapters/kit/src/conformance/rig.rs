@@ -64,6 +64,7 @@ impl Rig {
             health: health.clone(),
             stop: stop.clone(),
             clock: clock.clone(),
+            networks: crate::Networks::all(),
         };
         Ok(Rig {
             instrument,

@@ -200,6 +200,7 @@ impl PluginServer {
             health: health.clone(),
             stop: stop.clone(),
             clock: Arc::new(move || i64::try_from(began.elapsed().as_nanos()).unwrap_or(i64::MAX)),
+            networks: crate::Networks::all(),
         };
         let clock = context.clock.clone();
         let failing = health.clone();

@@ -6,18 +6,21 @@ use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 use tokio::io::{AsyncRead, AsyncWrite};
 
 use super::back_off;
-use crate::{Context, State};
+use crate::{Context, Networks, State};
 
 /// Where an instrument is reached, and how the way to it is opened.
 pub trait Endpoint: Sync {
     /// An open way, both directions.
     type Stream: AsyncRead + AsyncWrite + Unpin + Send;
 
-    /// Opens the way, within a few seconds.
+    /// Opens the way, within a few seconds, over the networks that are allowed.
     ///
     /// # Errors
     /// Why it cannot be opened, in words, with the way out.
-    fn open(&self) -> impl Future<Output = Result<Self::Stream, String>> + Send;
+    fn open(
+        &self,
+        networks: &Networks,
+    ) -> impl Future<Output = Result<Self::Stream, String>> + Send;
 
     /// Its name in messages, such as a path or an address.
     fn name(&self) -> String;
@@ -58,7 +61,7 @@ pub async fn keep_open<E: Endpoint, S: Session>(port: &E, session: &mut S, conte
         let opened = tokio::select! {
             biased;
             () = context.stop.cancelled() => break,
-            opened = port.open() => opened,
+            opened = port.open(&context.networks) => opened,
         };
         match opened {
             Ok(mut stream) => {

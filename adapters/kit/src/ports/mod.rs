@@ -1,6 +1,7 @@
 //! Ways to an instrument: opened with clear errors, kept open, re-opened when
 //! lost.
 
+mod allowed;
 mod backoff;
 mod holder;
 mod keep;
@@ -9,6 +10,7 @@ mod listen;
 mod open;
 mod tcp;
 
+pub use allowed::may_be_port;
 pub use backoff::{back_off, back_off_between};
 pub use keep::{Ending, Endpoint, Session, keep_open};
 pub use list::{PortFound, Ports, same_port};

@@ -11,8 +11,9 @@ use tokio_serial::{
 };
 
 use super::Endpoint;
+use super::allowed::may_be_port;
 use super::holder::holders;
-use crate::{LineError, LineSettings, Parity};
+use crate::{LineError, LineSettings, Networks, Parity};
 
 /// Which port, and how it is to be set.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -84,7 +85,7 @@ pub enum PortError {
 impl Endpoint for Port {
     type Stream = SerialStream;
 
-    async fn open(&self) -> Result<SerialStream, String> {
+    async fn open(&self, _: &Networks) -> Result<SerialStream, String> {
         open(self).map_err(|error| error.to_string())
     }
 
@@ -107,7 +108,7 @@ pub fn open(port: &Port) -> Result<SerialStream, PortError> {
         source,
     })?;
     match fs::metadata(path) {
-        Ok(node) if !node.file_type().is_char_device() => {
+        Ok(node) if !node.file_type().is_char_device() || !may_be_port(path) => {
             return Err(PortError::NotSerial { path: path.clone() });
         }
         Err(source) if source.kind() == io::ErrorKind::NotFound => {

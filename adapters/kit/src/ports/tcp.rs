@@ -3,10 +3,11 @@
 use std::io;
 use std::time::Duration;
 
-use tokio::net::TcpStream;
+use tokio::net::{TcpStream, lookup_host};
 use tokio::time::timeout;
 
 use super::Endpoint;
+use crate::Networks;
 
 /// A connection that takes longer is none: the instrument stands in the bay.
 const PATIENCE: Duration = Duration::from_secs(2);
@@ -37,6 +38,14 @@ pub enum TcpError {
         /// The address.
         address: String,
     },
+    /// It lies in a network that is not allowed.
+    #[error(
+        "must not connect to {address}: instruments that are attached over the wire reach networks of one's own only by `[attach] networks` of the configuration"
+    )]
+    Forbidden {
+        /// The address.
+        address: String,
+    },
     /// Anything else, such as a name that nobody knows.
     #[error(
         "cannot connect to {address}: {source}; write it as host:port, such as 192.168.1.20:5025"
@@ -49,15 +58,34 @@ pub enum TcpError {
     },
 }
 
+/// Resolves, and connects to an address that was checked: what a name stands for a moment later does not matter.
+async fn connect(address: &str, networks: &Networks) -> io::Result<TcpStream> {
+    let mut last = None;
+    for found in lookup_host(address).await? {
+        if !networks.allows(found.ip()) {
+            last.get_or_insert_with(|| io::ErrorKind::PermissionDenied.into());
+            continue;
+        }
+        match TcpStream::connect(found).await {
+            Ok(stream) => return Ok(stream),
+            Err(error) => last = Some(error),
+        }
+    }
+    Err(last.unwrap_or_else(|| io::ErrorKind::AddrNotAvailable.into()))
+}
+
 impl TcpPort {
     /// Connects.
     ///
     /// # Errors
     /// See [`TcpError`].
-    pub async fn connect(&self) -> Result<TcpStream, TcpError> {
+    pub async fn connect(&self, networks: &Networks) -> Result<TcpStream, TcpError> {
         let address = self.address.clone();
-        match timeout(PATIENCE, TcpStream::connect(&address)).await {
+        match timeout(PATIENCE, connect(&address, networks)).await {
             Err(_) => Err(TcpError::NoAnswer { address }),
+            Ok(Err(source)) if source.kind() == io::ErrorKind::PermissionDenied => {
+                Err(TcpError::Forbidden { address })
+            }
             Ok(Err(source)) if source.kind() == io::ErrorKind::ConnectionRefused => {
                 Err(TcpError::Refused { address, source })
             }
@@ -73,8 +101,10 @@ impl TcpPort {
 impl Endpoint for TcpPort {
     type Stream = TcpStream;
 
-    async fn open(&self) -> Result<TcpStream, String> {
-        self.connect().await.map_err(|error| error.to_string())
+    async fn open(&self, networks: &Networks) -> Result<TcpStream, String> {
+        self.connect(networks)
+            .await
+            .map_err(|error| error.to_string())
     }
 
     fn name(&self) -> String {
@@ -92,7 +122,11 @@ mod tests {
         let port = TcpPort {
             address: address.to_owned(),
         };
-        let error = port.connect().await.unwrap_err().to_string();
+        let error = port
+            .connect(&Networks::all())
+            .await
+            .unwrap_err()
+            .to_string();
         assert!(error.contains(expected), "{error}");
     }
 
@@ -103,7 +137,9 @@ mod tests {
         let port = TcpPort {
             address: address.clone(),
         };
-        port.connect().await.unwrap();
+        port.connect(&Networks::all()).await.unwrap();
+        let nothing = port.connect(&Networks::besides(Vec::new())).await;
+        assert!(matches!(nothing, Err(TcpError::Forbidden { .. })));
         drop(listener);
         check(&address, "nobody listens there").await;
         check("no port here", "write it as host:port").await;

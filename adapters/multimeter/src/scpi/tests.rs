@@ -242,6 +242,7 @@ fn start(address: &str, queue: usize) -> Rig {
         health: health.clone(),
         stop: stop.clone(),
         clock: Arc::new(|| 0),
+        networks: trisect_kit::Networks::all(),
     };
     let running = tokio::spawn(async move { adapter.run(context).await.unwrap() });
     Rig {

@@ -208,11 +208,18 @@ fn supply(sensor: &Ratiometric, fields: &Fields, scaling: Scaling) -> Supply {
     }
 }
 
+/// Asked more often, a device answers the same again, and the service has no time for the others.
+const LEAST_PERIOD_MS: u64 = 5;
+
 fn times(fields: &Fields, settings: &TransducerSettings) -> Result<(u64, Patience), SettingsError> {
     let period = fields.period_ms.unwrap_or(100);
     let reply_timeout = fields.reply_timeout_ms.unwrap_or(200);
     let longest_reply = fields.longest_reply_ms.unwrap_or(500);
     check_millis("period_ms", period)?;
+    if period < LEAST_PERIOD_MS {
+        let why = format!("it must be at least {LEAST_PERIOD_MS}: no transducer measures faster");
+        return Err(wrong("period_ms", why));
+    }
     check_millis("reply_timeout_ms", reply_timeout)?;
     check_millis("longest_reply_ms", longest_reply)?;
     if longest_reply < reply_timeout {

@@ -184,7 +184,11 @@ pub(crate) async fn build(
 ) -> Result<Built, BayError> {
     let taken = Taken::of(name, settings)?;
     let (adapter, span) = match taken.kind.make {
-        Make::Here(make) => make(taken.left)?,
+        // Certificates may be read from a slow disk: nothing else waits for it.
+        Make::Here(make) => {
+            let made = tokio::task::spawn_blocking(move || make(taken.left)).await;
+            made.map_err(|error| ErrorKind::Internal.because(error.to_string()))??
+        }
         Make::Plugin => (plugins.adapter(taken.left).await?, None),
     };
     Ok(Built {

@@ -23,6 +23,7 @@ use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use trisect_journal::Probe;
+use trisect_kit::Networks;
 use trisect_kit::{ChannelDescription, Clock, Context, Description, Emission, Health};
 use trisect_measure::{Date, Function, Quantity};
 
@@ -62,6 +63,8 @@ pub(crate) struct Instrument {
     pub(crate) adapter: String,
     /// What it was attached with.
     pub(crate) settings: serde_json::Map<String, serde_json::Value>,
+    /// What it may connect to.
+    pub(crate) networks: Networks,
     pub(crate) description: Description,
     pub(crate) chain: Chain,
     /// The serial port it opens, by the path that stays.
@@ -82,7 +85,7 @@ impl Instrument {
         id: u64,
         name: &str,
         adapter: String,
-        built: Built,
+        (built, networks): (Built, Networks),
         clock: BayClock,
         arrivals: mpsc::Sender<Arrival>,
         tracker: &TaskTracker,
@@ -102,6 +105,7 @@ impl Instrument {
             health: health.clone(),
             stop: stop.clone(),
             clock: now,
+            networks: networks.clone(),
         };
         let failing = health.clone();
         tracker.spawn(async move {
@@ -116,6 +120,7 @@ impl Instrument {
             name: Arc::from(name),
             adapter,
             settings: serde_json::Map::new(),
+            networks,
             description,
             chain,
             port,

@@ -1,6 +1,7 @@
 //! `trisectd check-config`: every mistake of a configuration, without starting anything.
 
 use std::collections::HashMap;
+use std::path::Path;
 
 use schemars::SchemaGenerator;
 use trisect_bay::Barometer;
@@ -8,10 +9,11 @@ use trisect_bay::catalog::{Catalog, CatalogError};
 use trisect_bay::instruments::{self, Plugins};
 use trisect_front::TlsFiles;
 use trisect_front::access::read_tokens;
+use trisect_kit::read_file;
 use trisect_webhooks::Webhook;
 
 use super::structure::{self, Mistake};
-use super::{ConfigError, Flags, Settings, unchecked};
+use super::{ConfigError, Flags, LONGEST_FILE, Settings, unchecked};
 
 /// Every mistake of a configuration: of its text, its values, the files it names
 /// and the instruments it sets up. Opens no port and no socket, changes nothing.
@@ -103,7 +105,7 @@ fn of_what_is_reached(settings: &Settings) -> Vec<Mistake> {
             };
             let files = ["/bearer_file", "/basic/password_file"].map(|at| credentials.pointer(at));
             for file in files.into_iter().flatten().filter_map(|file| file.as_str()) {
-                if let Err(error) = std::fs::File::open(file) {
+                if let Err(error) = read_file(Path::new(file), LONGEST_FILE) {
                     let key = format!("bays[{index}].instruments[{place}].settings.credentials");
                     mistake(key, format!("cannot read {file}: {error}"));
                 }

@@ -17,7 +17,8 @@ pub use error::ConfigError;
 pub use origin::origin;
 pub use reference::reference;
 pub use settings::{
-    BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings, Settings,
+    AttachSettings, BarometerSettings, BaySettings, InstrumentSettings, LogFormat, LogSettings,
+    Settings,
 };
 pub use span::Span;
 pub use structure::Mistake;
@@ -25,6 +26,8 @@ pub use trisect_bay::instruments::PluginSettings;
 pub use trisect_webhooks::WebhookSettings;
 
 use std::path::{Path, PathBuf};
+
+use trisect_kit::read_text;
 
 use config::{Config, Environment, File, FileFormat};
 
@@ -89,8 +92,11 @@ pub fn journal(flags: &Flags) -> Result<PathBuf, ConfigError> {
     Ok(unchecked(flags)?.journal)
 }
 
+/// The longest configuration that is read.
+pub(crate) const LONGEST_FILE: u64 = 4 << 20;
+
 fn read(path: &Path) -> Result<String, ConfigError> {
-    std::fs::read_to_string(path).map_err(|source| ConfigError::Read {
+    read_text(path, LONGEST_FILE).map_err(|source| ConfigError::Read {
         path: path.to_owned(),
         source,
     })

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use trisect_front::SocketSettings;
+use trisect_kit::Network;
 
 use super::access::{
     AccessSettings, KeepSettings, LimitSettings, TlsSettings, TraceSettings, UnixSettings,
@@ -48,6 +49,8 @@ pub struct Settings {
     pub plugins: Vec<PluginSettings>,
     /// Who is told what happens.
     pub webhooks: Vec<WebhookSettings>,
+    /// Instruments that are attached over the wire.
+    pub attach: AttachSettings,
     /// The bays.
     pub bays: Vec<BaySettings>,
     /// Logging.
@@ -97,6 +100,28 @@ pub struct InstrumentSettings {
     pub settings: serde_json::Map<String, serde_json::Value>,
 }
 
+/// Instruments that are attached over the wire.
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct AttachSettings {
+    /// Which networks of one's own they may lead to; none if left out. Those of the configuration may lead anywhere.
+    pub networks: Vec<Network>,
+    /// Instruments of one bay at once, those of the configuration included.
+    pub per_bay: usize,
+    /// Instruments of all bays at once.
+    pub in_all: usize,
+}
+
+impl Default for AttachSettings {
+    fn default() -> AttachSettings {
+        AttachSettings {
+            networks: Vec::new(),
+            per_bay: 32,
+            in_all: 256,
+        }
+    }
+}
+
 /// Logging.
 #[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
@@ -134,6 +159,7 @@ impl Default for Settings {
             rulesets: Vec::new(),
             plugins: Vec::new(),
             webhooks: Vec::new(),
+            attach: AttachSettings::default(),
             bays: vec![BaySettings {
                 bay: "bay-1".to_owned(),
                 title: None,

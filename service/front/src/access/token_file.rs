@@ -9,6 +9,9 @@ use trisect_wire::Role;
 
 use super::token::{self, Hash};
 
+/// The longest file that is read: thousands of tokens.
+const LONGEST: u64 = 4 << 20;
+
 /// What can be wrong with a token file.
 #[derive(Debug, thiserror::Error)]
 pub enum TokenFileError {
@@ -84,10 +87,13 @@ pub fn read(path: &Path) -> Result<Vec<Entry>, TokenFileError> {
         path: path.to_owned(),
         source,
     };
-    let mode = std::fs::metadata(path)
-        .map_err(reading)?
-        .permissions()
-        .mode();
+    let found = std::fs::metadata(path).map_err(reading)?;
+    // A pipe would be waited for, by every caller.
+    if !found.is_file() || found.len() > LONGEST {
+        let why = std::io::Error::other("it is no regular file, or far too long");
+        return Err(reading(why));
+    }
+    let mode = found.permissions().mode();
     if mode & 0o007 != 0 {
         return Err(TokenFileError::Open {
             path: path.to_owned(),

@@ -58,6 +58,7 @@ impl Ran {
             health: health.clone(),
             stop: stop.clone(),
             clock: std::sync::Arc::new(move || began.elapsed().as_nanos() as i64),
+            networks: crate::Networks::all(),
         };
         let running = tokio::spawn(async move { adapter.run(context).await });
         Ran {

@@ -62,6 +62,7 @@ impl Bay {
             health: health.clone(),
             stop: stop.clone(),
             clock: Arc::new(|| 7),
+            networks: trisect_kit::Networks::all(),
         };
         tokio::spawn(async move { adapter.run(context).await });
         Bay {

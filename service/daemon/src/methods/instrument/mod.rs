@@ -2,8 +2,13 @@
 
 mod probe;
 
+use std::path::Path;
+
 use jsonrpsee::RpcModule;
+use serde_json::Value;
 use trisect_bay::{AttachRequest, Attaching};
+use trisect_kit::Networks;
+use trisect_kit::ports;
 use trisect_wire::serve::{register, register_watch};
 use trisect_wire::table::{
     InstrumentAttach, InstrumentDetach, InstrumentList, InstrumentProbe, InstrumentWatch,
@@ -23,15 +28,26 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
         context.bay(&params.bay)?;
         let params = context.found(params).await?;
         let bay = context.bay(&params.bay)?;
-        keep_secrets(&params)?;
+        keep_files(&params)?;
+        context.has_room(&params.bay).await?;
+        let port = params
+            .settings
+            .get("port")
+            .and_then(Value::as_str)
+            .map(str::to_owned);
         let request = AttachRequest {
             bay: params.bay,
             instrument: params.instrument,
             adapter: params.adapter,
             settings: params.settings,
+            networks: Networks::besides(context.attach.networks.clone()),
         };
         let attaching = Attaching::prepare(request, &context.plugins).await;
         let attaching = attaching.map_err(refused)?;
+        // Nothing has been opened yet.
+        if let Some(port) = port {
+            port_allowed(&port).map_err(|error| error.at("settings.port"))?;
+        }
         let attached = bay.ask(move |bay| Box::pin(bay.attach(attaching)));
         attached.await.map(instrument).map_err(refused)
     });
@@ -55,18 +71,51 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
 }
 
 /// Credentials are read from files of the service's machine and sent to an address: whoever may attach an
-/// instrument shall not choose both, or any secret of that machine could be had.
-fn keep_secrets(params: &InstrumentAttachParams) -> Result<(), WireError> {
-    if !params.settings.contains_key("credentials") {
+/// instrument shall not choose both, or any secret of that machine could be had. Nor shall errors tell what other
+/// files there are.
+fn keep_files(params: &InstrumentAttachParams) -> Result<(), WireError> {
+    for (field, what) in [("credentials", "credentials"), ("ca_file", "certificates")] {
+        if params.settings.contains_key(field) {
+            return Err(ErrorKind::InvalidSettings
+                .because(format!("{what} are named in the configuration alone"))
+                .at(format!("settings.{field}"))
+                .hint("put the instrument into the configuration, and reload it"));
+        }
+    }
+    Ok(())
+}
+
+/// A port has to be one: opening another device may do harm, and errors shall not tell what files there are.
+fn port_allowed(port: &str) -> Result<(), WireError> {
+    if ports::may_be_port(Path::new(port)) {
         return Ok(());
     }
-    Err(ErrorKind::InvalidSettings
-        .because("credentials are named in the configuration alone")
-        .at("settings.credentials")
-        .hint("put the instrument into the configuration, and reload it"))
+    Err(ErrorKind::PortRefused
+        .because("it is no serial port under /dev")
+        .hint("port.list has the ports there are"))
 }
 
 impl Context {
+    /// Whether one more instrument can be attached.
+    async fn has_room(&self, bay: &str) -> Result<(), WireError> {
+        let instruments = self.instruments(None).await?;
+        let here = instruments.iter().filter(|one| one.bay == bay).count();
+        let full = if here >= self.attach.per_bay {
+            format!("{bay} has {here} instruments, and may have no more")
+        } else if instruments.len() >= self.attach.in_all {
+            format!(
+                "there are {} instruments, and may be no more",
+                instruments.len()
+            )
+        } else {
+            return Ok(());
+        };
+        Err(ErrorKind::TooBusy
+            .because(full)
+            .at("instrument")
+            .hint("detach one first, or raise `[attach] per_bay` or `in_all` of the configuration"))
+    }
+
     /// The instruments of one bay or of all.
     async fn instruments(&self, bay: Option<&str>) -> Result<Vec<Instrument>, WireError> {
         let bays = match bay {

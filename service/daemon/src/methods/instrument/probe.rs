@@ -68,6 +68,7 @@ impl Context {
         params: InstrumentProbeParams,
     ) -> Result<InstrumentProbed, WireError> {
         let given = Path::new(&params.port);
+        super::port_allowed(&params.port).map_err(|error| error.at("port"))?;
         let not_opened = |why: String| ErrorKind::PortRefused.because(why).at("port");
         let attached = self.attached().await?;
         if let Some((_, to)) = attached.iter().find(|(path, _)| same_port(path, given)) {

@@ -1,17 +1,54 @@
-//! Whom a webhook may be sent to: addresses of the own network need an allowance.
+//! Which addresses may be connected to: those of a network of one's own need an allowance.
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
-use crate::Within;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
-/// Whether an address may be connected to, given what was allowed: a webhook's address is written by whoever may
-/// change the configuration, its name resolved by whoever answers for it, and behind this machine's network lies what
+/// A network of one's own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Network {
+    /// This machine.
+    Loopback,
+    /// The same cable.
+    LinkLocal,
+    /// The same site: private and shared addresses.
+    Private,
+}
+
+/// The networks that may be connected to. An address may be written by somebody who must not reach all that
+/// this machine reaches, and a name be resolved by whoever answers for it; behind this machine's network lies what
 /// trusts this machine (request forgery).
-pub(super) fn is_allowed(address: IpAddr, allowed: &[Within]) -> bool {
-    match reach(address) {
-        Reach::Out => true,
-        Reach::Within(within) => allowed.contains(&within),
-        Reach::Nowhere => false,
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Networks {
+    /// `None`: all there are.
+    allowed: Option<Vec<Network>>,
+}
+
+impl Networks {
+    /// Every address: what a configuration names stands where it says.
+    pub fn all() -> Networks {
+        Networks::default()
+    }
+
+    /// Addresses out in the world, and of one's own networks those that are named.
+    pub fn besides(allowed: Vec<Network>) -> Networks {
+        Networks {
+            allowed: Some(allowed),
+        }
+    }
+
+    /// Whether an address may be connected to.
+    pub fn allows(&self, address: IpAddr) -> bool {
+        let Some(allowed) = &self.allowed else {
+            return true;
+        };
+        match reach(address) {
+            Reach::Out => true,
+            Reach::Inside(network) => allowed.contains(&network),
+            Reach::Nowhere => false,
+        }
     }
 }
 
@@ -20,8 +57,8 @@ pub(super) fn is_allowed(address: IpAddr, allowed: &[Within]) -> bool {
 enum Reach {
     /// Out in the world.
     Out,
-    /// In the house.
-    Within(Within),
+    /// In a network of one's own.
+    Inside(Network),
     /// Nobody in particular: unspecified, multicast, broadcast, reserved.
     Nowhere,
 }
@@ -41,10 +78,10 @@ fn reach(address: IpAddr) -> Reach {
 fn reach_v4(address: Ipv4Addr) -> Reach {
     let [a, b, ..] = address.octets();
     match (a, b) {
-        (127, _) => Reach::Within(Within::Loopback),
-        (169, 254) => Reach::Within(Within::LinkLocal),
+        (127, _) => Reach::Inside(Network::Loopback),
+        (169, 254) => Reach::Inside(Network::LinkLocal),
         (10, _) | (192, 168) | (172, 16..=31) | (100, 64..=127) | (198, 18 | 19) => {
-            Reach::Within(Within::Private)
+            Reach::Inside(Network::Private)
         }
         (0, _) | (224..=255, _) => Reach::Nowhere,
         _ => Reach::Out,
@@ -53,11 +90,11 @@ fn reach_v4(address: Ipv4Addr) -> Reach {
 
 fn reach_v6(address: Ipv6Addr) -> Reach {
     if address.is_loopback() {
-        return Reach::Within(Within::Loopback);
+        return Reach::Inside(Network::Loopback);
     }
     match address.segments()[0] {
-        0xfe80..=0xfebf => Reach::Within(Within::LinkLocal),
-        0xfc00..=0xfdff | 0xfec0..=0xfeff => Reach::Within(Within::Private),
+        0xfe80..=0xfebf => Reach::Inside(Network::LinkLocal),
+        0xfc00..=0xfdff | 0xfec0..=0xfeff => Reach::Inside(Network::Private),
         // Global unicast alone is out in the world.
         0x2000..=0x3fff => Reach::Out,
         _ => Reach::Nowhere,
@@ -97,10 +134,10 @@ mod tests {
             "64:ff9b::7f00:1",
             "2002:7f00:1::",
         ] {
-            check(address, Reach::Within(Within::Loopback));
+            check(address, Reach::Inside(Network::Loopback));
         }
         for address in ["169.254.169.254", "fe80::1", "::ffff:169.254.1.1"] {
-            check(address, Reach::Within(Within::LinkLocal));
+            check(address, Reach::Inside(Network::LinkLocal));
         }
         for address in [
             "10.0.0.1",
@@ -111,7 +148,7 @@ mod tests {
             "fd00::1",
             "::ffff:10.1.1.1",
         ] {
-            check(address, Reach::Within(Within::Private));
+            check(address, Reach::Inside(Network::Private));
         }
         for address in [
             "0.0.0.0",
@@ -131,14 +168,14 @@ mod tests {
     #[test]
     fn an_allowance_opens_what_it_names_and_nothing_else() {
         let private: IpAddr = "192.168.1.20".parse().unwrap();
+        let allows = |some: &[Network], address| Networks::besides(some.to_vec()).allows(address);
         assert!(
-            !is_allowed(private, &[])
-                && !is_allowed(private, &[Within::Loopback])
-                && is_allowed(private, &[Within::Private])
+            !allows(&[], private)
+                && !allows(&[Network::Loopback], private)
+                && allows(&[Network::Private], private)
         );
-        assert!(!is_allowed(
-            "0.0.0.0".parse().unwrap(),
-            &[Within::Loopback, Within::Private, Within::LinkLocal]
-        ));
+        let all = [Network::Loopback, Network::Private, Network::LinkLocal];
+        assert!(!allows(&all, "0.0.0.0".parse().unwrap()));
+        assert!(Networks::all().allows(private));
     }
 }
