@@ -1,5 +1,6 @@
 //! Why a request was refused: stable words, their JSON-RPC codes, and what travels in `data`.
 
+use crate::escape::{cut, escape};
 use crate::types::Defect;
 use jsonrpsee_types::ErrorObjectOwned;
 use schemars::JsonSchema;
@@ -88,6 +89,7 @@ impl ErrorKind {
     /// Kinds every method may answer with, whatever its own list says.
     pub const COMMON: &'static [Self] = &[
         Self::InvalidParams,
+        Self::TooLarge,
         Self::NotPermitted,
         Self::RateLimited,
         Self::TooBusy,
@@ -98,7 +100,7 @@ impl ErrorKind {
     pub fn because(self, message: impl Into<String>) -> WireError {
         WireError {
             kind: self,
-            message: message.into(),
+            message: shown(&message.into()),
             field: None,
             hint: None,
             defects: Vec::new(),
@@ -135,14 +137,14 @@ impl WireError {
     /// Names the parameter at fault.
     #[must_use]
     pub fn at(mut self, field: impl Into<String>) -> Self {
-        self.field = Some(field.into());
+        self.field = Some(shown(&field.into()));
         self
     }
 
     /// Says what to do about it.
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(hint.into());
+        self.hint = Some(shown(&hint.into()));
         self
     }
 
@@ -166,6 +168,14 @@ impl WireError {
     pub fn from_error_object(error: &ErrorObjectOwned) -> Option<Self> {
         serde_json::from_str(error.data()?.get()).ok()
     }
+}
+
+/// Characters of a message: what it quotes may be as long as a request.
+const LONGEST: usize = 2000;
+
+/// A text as people are shown it, whatever of a request it quotes.
+fn shown(text: &str) -> String {
+    cut(escape(text).into_owned(), LONGEST)
 }
 
 impl From<WireError> for ErrorObjectOwned {
