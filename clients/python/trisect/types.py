@@ -494,6 +494,7 @@ class ProbeFinding(TypedDict):
 # What was searched for a side that is named without its proof.
 class Proving(TypedDict):
     combinations: "int"
+    finished: "bool"
     named: "list[Naming]"
     proven: "bool"
 

@@ -10,8 +10,8 @@ use trisect_journal::{Happened, Ids, Job, Journal, Probe, StoredEvent, UnknownId
 use crate::catalog::{Catalog, Entry, Origin, compile};
 use crate::record::{internal, refusal};
 
-/// Events read in one go.
-const PAGE: usize = 10_000;
+/// Events read in one go: a few milliseconds of a thread, after which others have their turn.
+const PAGE: usize = 1000;
 
 /// What a job's events come to.
 pub struct Replayed {

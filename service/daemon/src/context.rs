@@ -3,7 +3,7 @@
 use std::sync::atomic::AtomicUsize;
 use std::sync::{Arc, PoisonError, RwLock};
 
-use tokio::sync::{Mutex, Semaphore};
+use tokio::sync::Mutex;
 use trisect_bay::BayHandle;
 use trisect_bay::catalog::Catalog;
 use trisect_bay::clock::BayClock;
@@ -15,6 +15,7 @@ use trisect_wire::table::InstrumentWatch;
 use trisect_wire::types::{About, RulesetName, Time};
 use trisect_wire::{ErrorKind, WireError};
 
+use crate::computations::Computations;
 use crate::config::AttachSettings;
 use crate::convert;
 use crate::publish::BayPublisher;
@@ -34,8 +35,7 @@ pub(crate) struct Context {
     pub(crate) deliveries: Deliveries,
     /// One installs at a time, so that journal and catalog agree on the order.
     pub(crate) installing: Mutex<()>,
-    /// Examinations, proofs and trials at once: each keeps a processor busy.
-    pub(crate) computations: Arc<Semaphore>,
+    pub(crate) computations: Computations,
     /// Bytes of one reply, as the configuration has it now.
     pub(crate) reply_bytes: AtomicUsize,
 }

@@ -19,6 +19,7 @@
 //! - no type of the wire is made of another type by way of JSON;
 //! - no simulator is linked: whoever wants one starts a service and is its client.
 
+mod computations;
 pub mod config;
 mod context;
 mod convert;

@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::sync::atomic::AtomicUsize;
 use std::sync::{Arc, RwLock};
 
-use tokio::sync::{Mutex, Semaphore};
+use tokio::sync::Mutex;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use trisect_bay::catalog::{Catalog, CatalogError};
@@ -18,6 +18,7 @@ use trisect_webhooks::Deliveries;
 use trisect_wire::WireError;
 use trisect_wire::serve::Publisher;
 
+use crate::computations::Computations;
 use crate::config::Settings;
 use crate::context::Context;
 use crate::housekeeping::Housekeeping;
@@ -28,9 +29,6 @@ use crate::observe::metrics::Metrics;
 use crate::observe::traces::Traces;
 use crate::runtime::{RunningFront, Runtime, files, install_kept, webhooks};
 use crate::webhook_data::WireEventData;
-
-/// Examinations, proofs and trials at once.
-const COMPUTATIONS: usize = 2;
 
 /// Why the service could not start.
 #[derive(Debug, thiserror::Error)]
@@ -172,7 +170,11 @@ impl Service {
             attach: settings.attach.clone(),
             deliveries,
             installing: Mutex::new(()),
-            computations: Arc::new(Semaphore::new(COMPUTATIONS)),
+            computations: Computations::new(
+                settings.limits.computations,
+                settings.limits.compute_within.0,
+                stop.clone(),
+            ),
             reply_bytes: AtomicUsize::new(settings.limits.reply_bytes),
         });
         let traces = settings.traces.endpoint.as_deref();

@@ -65,7 +65,11 @@ fn one(file: &Path, search: bool) -> Result<Examined, CliError> {
         file: file.to_owned(),
         ok: examination.rule_set.is_some(),
         testability: examination.rule_set.as_ref().map(testability),
-        proving: examination.rule_set.as_ref().filter(|_| search).map(prove),
+        proving: examination
+            .rule_set
+            .as_ref()
+            .filter(|_| search)
+            .map(|rules| prove(rules, &|| true)),
         defects: examination.defects,
     })
 }

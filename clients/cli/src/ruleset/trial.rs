@@ -72,7 +72,7 @@ pub fn trial(json: bool, what: &args::Trial, io: &mut Io<'_>) -> Result<Ending, 
     if what.sensitivity {
         for (model, runs) in sets.values() {
             let recordings: Vec<&Recording> = runs.iter().map(|run| &run.recording).collect();
-            slack.extend(sensitivity(model.rules(), &recordings));
+            slack.extend(sensitivity(model.rules(), &recordings, &|| true));
         }
     }
     let covered = sets

@@ -2,6 +2,7 @@
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
+use std::time::Duration;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -123,6 +124,10 @@ pub struct LimitSettings {
     pub ping_every: Span,
     /// How long running calls may take to finish when the service stops.
     pub stop_within: Span,
+    /// Examinations at once; as many trials, exports, replays and verifications. One more is refused.
+    pub computations: usize,
+    /// How long each of them may take.
+    pub compute_within: Span,
 }
 
 impl Default for LimitSettings {
@@ -141,6 +146,8 @@ impl Default for LimitSettings {
             write_within: Span(limits.write_within),
             ping_every: Span(limits.ping_every),
             stop_within: Span(limits.stop_within),
+            computations: 1,
+            compute_within: Span(Duration::from_secs(120)),
         }
     }
 }
@@ -174,12 +181,14 @@ impl LimitSettings {
             ("batch_entries", self.batch_entries),
             ("calls_at_once", self.calls_at_once),
             ("queued_messages", self.queued_messages),
+            ("computations", self.computations),
         ];
         let spans = [
             ("head_within", self.head_within),
             ("body_within", self.body_within),
             ("write_within", self.write_within),
             ("ping_every", self.ping_every),
+            ("compute_within", self.compute_within),
         ];
         let none = counts.into_iter().find(|(_, count)| *count == 0);
         let none = none.map(|(name, _)| name);

@@ -28,6 +28,7 @@ pub(crate) fn testability(found: Testability) -> wire::Testability {
 pub(crate) fn proving(found: Proving) -> wire::Proving {
     wire::Proving {
         proven: found.proven,
+        finished: found.finished,
         combinations: found.combinations,
         named: found.named.into_iter().map(naming).collect(),
     }
@@ -82,7 +83,7 @@ mod tests {
         let found = trisect_rules::testability::testability(&rules);
         let said = serde_json::to_value(&found).unwrap();
         assert_eq!(serde_json::to_value(testability(found)).unwrap(), said);
-        let mut found = trisect_diagnosis::trial::prove(&rules);
+        let mut found = trisect_diagnosis::trial::prove(&rules, &|| true);
         // Combinations as a gate with a hole would show them.
         let tests = found.named.iter().find_map(|one| one.shortest.clone());
         let tests = tests.map_or(Vec::new(), |shortest| shortest.tests);

@@ -235,7 +235,7 @@ fn coverage_tells_what_no_case_reaches() {
 fn sensitivity_tells_what_no_case_holds_in_place() {
     let expect = "[expect]\nstanding = \"isolated\"\nside = \"supply\"\n";
     let recording = recording(&pressures(&["8.5 psi"], expect));
-    let slack = sensitivity(&rules(), &[&recording]);
+    let slack = sensitivity(&rules(), &[&recording], &|| true);
     let told: Vec<String> = slack
         .iter()
         .map(|slack| match &slack.of {
@@ -270,7 +270,7 @@ fn sensitivity_tells_needs_that_no_case_is_decided_by() {
         "[[event]]\nat = \"9 s\"\nanswer = { check = \"starts\", is = \"no\" }\n[expect]\n";
     let told = |outcome: &str| {
         let text = pressures(&["5 psi"], &format!("{expect}outcomes = {{ {outcome} }}\n"));
-        let slack = sensitivity(&rules, &[&recording(&text)]);
+        let slack = sensitivity(&rules, &[&recording(&text)], &|| true);
         let needs = slack.iter().filter(|s| matches!(s.of, Change::Need { .. }));
         needs.map(|s| s.change.clone()).collect::<Vec<_>>()
     };

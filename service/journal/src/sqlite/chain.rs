@@ -12,6 +12,7 @@ use sha2::{Digest, Sha256};
 
 use super::columns;
 use super::query::{EVENTS, JOB_COLUMNS, new_job};
+use super::reader::Wanted;
 use super::stretch::Stretch;
 use super::words::Texts;
 use crate::{Closing, EventRow, Happened, JournalError, NewJob, Probe, Verified};
@@ -188,6 +189,7 @@ pub(super) fn verify(
     connection: &Connection,
     texts: &mut Texts,
     key: i64,
+    wanted: &Wanted,
 ) -> Result<Verified, JournalError> {
     let reading = JournalError::storage("read a job's chain");
     let (job, closing) = job(connection, key).map_err(&reading)?;
@@ -200,7 +202,7 @@ pub(super) fn verify(
     let mut holding = Holding::new(&links, opening(&job));
     let read = events(connection, texts, key, &mut |seq, row| {
         holding.take(seq, &row);
-        Ok(())
+        wanted.go_on()
     });
     // An altered row may well be unreadable: that is a finding, not a reason to find nothing.
     if let Err(error @ JournalError::UnreadableRow { .. }) = &read {

@@ -158,7 +158,8 @@ impl Journal for SqliteJournal {
 
     fn verify(&self, job: &str) -> Pending<Verified> {
         let job = job.to_owned();
-        self.readers.ask(move |reader| reader.verify(&job))
+        self.readers
+            .ask_long(move |reader, wanted| reader.verify(&job, wanted))
     }
 
     fn rule_set(&self, digest: &str) -> Pending<Option<RuleSetText>> {
@@ -206,6 +207,6 @@ impl Journal for SqliteJournal {
     }
 
     fn integrity(&self) -> Pending<Vec<String>> {
-        self.readers.ask(|reader| reader.integrity())
+        self.readers.ask_long(|reader, _| reader.integrity())
     }
 }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
 
 use super::readable::{self, readable};
+use super::reader::Wanted;
 use super::stretch::Stretch;
 use super::words::{self, Texts};
 use super::{chain, columns, trail};
@@ -215,11 +216,11 @@ impl Reader {
     }
 
     /// Holds a job against its chain, as everything stands at one moment.
-    pub(super) fn verify(&mut self, job: &str) -> Result<Verified, JournalError> {
+    pub(super) fn verify(&mut self, job: &str, wanted: &Wanted) -> Result<Verified, JournalError> {
         let verifying = JournalError::storage("verify a job");
         let moment = self.connection.unchecked_transaction().map_err(verifying)?;
         let key = self.key(job)?;
-        chain::verify(&moment, &mut self.texts, key)
+        chain::verify(&moment, &mut self.texts, key, wanted)
     }
 
     /// What is wrong with the file, if anything.

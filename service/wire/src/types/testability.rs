@@ -35,6 +35,9 @@ wire! {
     pub struct Proving {
         /// Whether everything was searched, and nothing found.
         pub proven: bool,
+        /// Whether the search came to its end: it may have no more than `limits.compute_within`. What was not
+        /// searched by then is not proven.
+        pub finished: bool,
         /// Combinations of outcomes searched, of all sides and suspects together.
         pub combinations: u64,
         /// Sides with suspects, then suspects with a proof of their own.

@@ -20,6 +20,7 @@ use trisect_wire::{ErrorKind, WireError};
 
 use super::page::Paging;
 use super::{PAGE, time_of};
+use crate::computations::Computation;
 use crate::context::Context;
 use crate::convert::{self, internal, refusal, refused};
 use report::report;
@@ -105,6 +106,7 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
     });
     register::<JobVerify, _, _, _>(module, |context, params| async move {
         context.kept_job(&params.job).await?;
+        let _place = context.computations.place(Computation::Verify)?;
         let verified = context.journal.verify(&params.job).await;
         let verified = verified.map_err(|error| refusal(&error))?;
         Ok(JobVerified {
@@ -249,6 +251,7 @@ impl Context {
                 }
             }
         }
+        let _place = self.computations.wait(Computation::Show).await?;
         let mut replayed = replay(&*self.journal, &self.catalog, kept)
             .await
             .map_err(refused)?;

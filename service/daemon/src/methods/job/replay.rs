@@ -11,6 +11,7 @@ use trisect_wire::types::{
 };
 use trisect_wire::{ErrorKind, WireError};
 
+use crate::computations::Computation;
 use crate::context::Context;
 use crate::convert::{self, internal, refusal, refused};
 use trisect_bay::replay::{events, replay, replay_elsewhere, replay_until, rule_set};
@@ -23,6 +24,7 @@ const MOST_BYTES: usize = 8 * 1024 * 1024;
 impl Context {
     /// `job.replay`.
     pub(super) async fn replay(&self, params: JobReplayParams) -> Result<Replay, WireError> {
+        let _place = self.computations.place(Computation::Replay)?;
         let id = params.job;
         let kept = self.kept_job(&id).await?;
         let recorded = self.journal.verdict(&id).await;
@@ -85,6 +87,7 @@ impl Context {
 
     /// `job.export`.
     pub(super) async fn export(&self, id: &str) -> Result<JobExported, WireError> {
+        let place = self.computations.place(Computation::Export)?;
         let kept = self.kept_job(id).await?;
         let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set)
             .await
@@ -108,7 +111,7 @@ impl Context {
             .verdict();
         let (model, id) = (Arc::clone(&rules.model), id.to_owned());
         let write = move || written(&model, &id, &kept, &happened, &verdict);
-        self.compute(write).await?
+        self.computations.run(place, move |_| write()).await?
     }
 }
 

@@ -6,6 +6,7 @@ use trisect_wire::WireError;
 use trisect_wire::types::{RulesetExamineParams, RulesetExamined};
 
 use super::not_too_long;
+use crate::computations::Computation;
 use crate::context::Context;
 use crate::convert;
 
@@ -14,10 +15,12 @@ pub(super) async fn examine(
     params: RulesetExamineParams,
 ) -> Result<RulesetExamined, WireError> {
     not_too_long(&params.text)?;
-    let examined = context.compute(move || {
+    let place = context.computations.place(Computation::Examine)?;
+    let examined = context.computations.run(place, move |going| {
         let found = trisect_rules::examine(&params.text);
         let rules = found.rule_set.as_ref();
-        let proving = rules.filter(|_| params.prove).map(prove);
+        let proving = rules.filter(|_| params.prove);
+        let proving = proving.map(|rules| prove(rules, &|| going.on()));
         RulesetExamined {
             ok: rules.is_some(),
             defects: convert::defects(&found.defects),

@@ -6,6 +6,7 @@ use trisect_wire::types::{RulesetInstallParams, RulesetInstalled};
 use trisect_wire::{ErrorKind, WireError};
 
 use super::not_too_long;
+use crate::computations::Computation;
 use crate::context::Context;
 use crate::convert;
 use crate::convert::{internal, refusal};
@@ -21,8 +22,10 @@ pub(super) async fn install(
     let at = context.clock.wall(context.clock.now()).to_string();
     let origin = Origin::Installed { at: at.clone() };
     let text = params.text;
-    let compiled = context
-        .compute(move || compile("text", &text, origin))
+    let computations = &context.computations;
+    let place = computations.wait(Computation::Install).await?;
+    let compiled = computations
+        .run(place, move |_| compile("text", &text, origin))
         .await?;
     let entry = compiled.map_err(|error| match error {
         CatalogError::Defects { defects, .. } => refused(&defects),

@@ -4,8 +4,6 @@ mod examine;
 mod install;
 mod trial;
 
-use std::sync::Arc;
-
 use jsonrpsee::RpcModule;
 use trisect_rules::{self as rules, How, Measured, RuleSet};
 use trisect_wire::serve::register;
@@ -18,7 +16,6 @@ use trisect_wire::{ErrorKind, WireError};
 
 use crate::context::Context;
 use crate::convert;
-use crate::convert::internal;
 use trisect_bay::catalog::{Entry, Origin};
 
 /// A rule set's text may be so long: the shipped one has 60 kB.
@@ -54,22 +51,6 @@ impl Context {
                 .at("ruleset")
                 .hint_nearest(name, self.catalog.ids().iter().map(String::as_str))
         })
-    }
-
-    /// Does something that keeps a processor busy, off the connections' threads
-    /// and a few at a time.
-    pub(super) async fn compute<T: Send + 'static>(
-        &self,
-        work: impl FnOnce() -> T + Send + 'static,
-    ) -> Result<T, WireError> {
-        let place = Arc::clone(&self.computations).acquire_owned().await;
-        let place = place.map_err(|error| internal(&error))?;
-        let done = tokio::task::spawn_blocking(move || {
-            let done = work();
-            drop(place);
-            done
-        });
-        done.await.map_err(|error| internal(&error))
     }
 }
 

@@ -9,6 +9,7 @@ use trisect_wire::types::{CaseText, CaseTried, RulesetTrialParams, RulesetTried}
 use trisect_wire::{ErrorKind, WireError};
 
 use super::{install, not_too_long};
+use crate::computations::{Computation, Going};
 use crate::context::Context;
 use crate::convert;
 use crate::convert::internal;
@@ -24,9 +25,16 @@ pub(super) async fn trial(
     params: RulesetTrialParams,
 ) -> Result<RulesetTried, WireError> {
     bounded(&params.cases)?;
-    let model = model(context, &params).await?;
-    let work = move || run_all(&model, &params.cases, params.sensitivity);
-    context.compute(work).await?
+    let place = context.computations.place(Computation::Trial)?;
+    let known = known(context, &params)?;
+    let work = move |going: &Going| {
+        let model = match known {
+            Some(model) => model,
+            None => compiled(params.text.as_deref().unwrap_or_default())?,
+        };
+        run_all(&model, &params.cases, params.sensitivity, going)
+    };
+    context.computations.run(place, work).await?
 }
 
 fn bounded(cases: &[CaseText]) -> Result<(), WireError> {
@@ -47,25 +55,27 @@ fn bounded(cases: &[CaseText]) -> Result<(), WireError> {
     Ok(())
 }
 
-async fn model(context: &Context, params: &RulesetTrialParams) -> Result<Arc<Model>, WireError> {
-    match (&params.ruleset, params.text.clone()) {
-        (Some(name), None) => Ok(context.rules(name)?.model),
+/// The rule set that is named, if it is named and not sent as a text.
+fn known(context: &Context, params: &RulesetTrialParams) -> Result<Option<Arc<Model>>, WireError> {
+    match (&params.ruleset, &params.text) {
+        (Some(name), None) => Ok(Some(context.rules(name)?.model)),
         (None, Some(text)) => {
-            not_too_long(&text)?;
-            let compiled = context.compute(move || compile("text", &text, Origin::File));
-            compiled
-                .await?
-                .map(|entry| entry.model)
-                .map_err(|error| match error {
-                    CatalogError::Defects { defects, .. } => install::refused(&defects),
-                    other => internal(&other),
-                })
+            not_too_long(text)?;
+            Ok(None)
         }
         _ => Err(ErrorKind::InvalidParams
             .because("a trial is on one rule set: give either `ruleset` or `text`")
             .at("ruleset")
             .hint("`ruleset` is an id or a digest, `text` a rule set as TOML")),
     }
+}
+
+fn compiled(text: &str) -> Result<Arc<Model>, WireError> {
+    let compiled = compile("text", text, Origin::File).map(|entry| entry.model);
+    compiled.map_err(|error| match error {
+        CatalogError::Defects { defects, .. } => install::refused(&defects),
+        other => internal(&other),
+    })
 }
 
 /// A case that was run, with what came of it.
@@ -75,11 +85,19 @@ struct CaseRun {
     tried: CaseTried,
 }
 
-fn run_all(model: &Arc<Model>, cases: &[CaseText], slack: bool) -> Result<RulesetTried, WireError> {
+fn run_all(
+    model: &Arc<Model>,
+    cases: &[CaseText],
+    slack: bool,
+    going: &Going,
+) -> Result<RulesetTried, WireError> {
     let runs = cases
         .iter()
         .enumerate()
-        .map(|(place, case)| run(model, case, place));
+        .map(|(place, case)| match going.on() {
+            true => run(model, case, place),
+            false => Err(out_of_time()),
+        });
     let runs: Vec<CaseRun> = runs.collect::<Result<_, _>>()?;
     let reached: Vec<_> = runs
         .iter()
@@ -89,10 +107,13 @@ fn run_all(model: &Arc<Model>, cases: &[CaseText], slack: bool) -> Result<Rulese
     let covered = coverage(rules, &reached);
     let recordings: Vec<&Recording> = runs.iter().map(|run| &run.recording).collect();
     let unnoticed = if slack {
-        sensitivity(rules, &recordings)
+        sensitivity(rules, &recordings, &|| going.on())
     } else {
         Vec::new()
     };
+    if !going.on() {
+        return Err(out_of_time());
+    }
     Ok(RulesetTried {
         ok: runs.iter().all(|run| run.tried.ok),
         ruleset: convert::digest(rules),
@@ -145,6 +166,13 @@ fn run(model: &Arc<Model>, text: &CaseText, place: usize) -> Result<CaseRun, Wir
         verdict,
         tried,
     })
+}
+
+fn out_of_time() -> WireError {
+    ErrorKind::TooLarge
+        .because("the trial takes longer than `[limits] compute_within`")
+        .at("cases")
+        .hint("try fewer at a time, or with `trisect ruleset trial`, which needs no service")
 }
 
 fn refused(name: &str, why: String, field: &str) -> WireError {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use trisect_rules::proving::{Way, ways};
 use trisect_rules::{Outcome, Proof, ProofTarget, RuleSet, Standing};
 
-use super::{Target, diagnosed, is_of, settled, unadvised};
+use super::{GoOn, Target, diagnosed, is_of, settled, unadvised};
 use crate::{Model, Verdict};
 
 /// Most combinations that are diagnosed for one target.
@@ -19,7 +19,7 @@ pub(super) struct Edges {
 
 /// Runs the diagnosis on each way to complete the target's proofs, and on each
 /// with one outcome withheld or turned round. Every side counts as believed.
-pub(super) fn search(rules: &RuleSet, target: Target) -> Edges {
+pub(super) fn search(rules: &RuleSet, target: Target, go_on: GoOn<'_>) -> Edges {
     let mut believed = unadvised(rules);
     (believed.isolate_at, believed.also_at) = (0.0, 0.0);
     let model = Arc::new(Model::new(Arc::new(believed)));
@@ -27,6 +27,9 @@ pub(super) fn search(rules: &RuleSet, target: Target) -> Edges {
     let proofs = target.side_proofs(rules).chain(target.own_proofs(rules));
     let all = proofs.flat_map(|proof| ways(rules, proof, &[]));
     for found in all.flat_map(|way| edge(&way)).take(MOST) {
+        if !go_on() {
+            break;
+        }
         let verdict = diagnosed(&model, &found, settled);
         edges.diagnosed += 1;
         if !is_proven(rules, &verdict) {

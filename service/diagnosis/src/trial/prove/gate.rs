@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use trisect_rules::{Outcome, Proof, RuleSet};
 
-use super::Target;
+use super::{GoOn, Target};
 use crate::Model;
 use crate::assess::Assessment;
 use crate::proof::{Outcomes, side_lacks, suspect_lacks};
@@ -29,7 +29,10 @@ pub(super) struct Searched {
     pub(super) withheld: Vec<Found>,
 }
 
-pub(super) fn search(rules: &RuleSet, target: Target) -> Searched {
+/// Combinations between two questions whether to go on.
+const STRETCH: u64 = 4096;
+
+pub(super) fn search(rules: &RuleSet, target: Target, go_on: GoOn<'_>) -> Searched {
     let checks = target.checks(rules);
     let mut searched = Searched {
         checks: checks.len(),
@@ -70,7 +73,8 @@ pub(super) fn search(rules: &RuleSet, target: Target) -> Searched {
                     .collect(),
             );
         }
-        if !count_on(&checks, &mut digits, &mut outcomes) {
+        let told_to_stop = searched.combinations.is_multiple_of(STRETCH) && !go_on();
+        if told_to_stop || !count_on(&checks, &mut digits, &mut outcomes) {
             return searched;
         }
     }

@@ -27,6 +27,8 @@ use crate::{Diagnosis, Event, Model, Verdict, What};
 pub struct Proving {
     /// Whether everything was searched, and nothing found.
     pub proven: bool,
+    /// Whether the search came to its end, or was told to stop before: what was not searched by then is not proven.
+    pub finished: bool,
     /// Combinations of outcomes searched, of all sides and suspects together.
     pub combinations: u64,
     /// Sides with suspects, then suspects with a proof of their own.
@@ -96,19 +98,24 @@ struct Target {
     suspect: Option<usize>,
 }
 
-/// Searches a rule set: see the head of this module.
-pub fn prove(rules: &RuleSet) -> Proving {
+/// Whether a search is still wanted.
+pub(super) type GoOn<'a> = &'a dyn Fn() -> bool;
+
+/// Searches a rule set: see the head of this module. It is asked again and again whether to go on.
+pub fn prove(rules: &RuleSet, go_on: &dyn Fn() -> bool) -> Proving {
     let named: Vec<Naming> = targets(rules)
         .into_iter()
-        .map(|target| naming(rules, target))
+        .map(|target| naming(rules, target, go_on))
         .collect();
     let sound = |naming: &Naming| {
         naming.unproven.is_empty()
             && naming.withheld.is_empty()
             && naming.searched as f64 == naming.combinations
     };
+    let finished = go_on();
     Proving {
-        proven: named.iter().all(sound),
+        proven: finished && named.iter().all(sound),
+        finished,
         combinations: named.iter().map(|naming| naming.searched).sum(),
         named,
     }
@@ -157,10 +164,10 @@ impl Target {
     }
 }
 
-fn naming(rules: &RuleSet, target: Target) -> Naming {
-    let searched = gate::search(rules, target);
-    let edges = edge::search(rules, target);
-    let tried = shortest::search(rules, target);
+fn naming(rules: &RuleSet, target: Target, go_on: GoOn<'_>) -> Naming {
+    let searched = gate::search(rules, target, go_on);
+    let edges = edge::search(rules, target, go_on);
+    let tried = shortest::search(rules, target, go_on);
     let mut unproven = searched.unproven;
     unproven.extend(edges.unproven);
     let told = |list: Vec<Vec<(usize, Outcome)>>| -> Vec<Vec<Stated>> {

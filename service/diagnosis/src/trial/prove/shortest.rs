@@ -7,12 +7,16 @@ use std::sync::Arc;
 use trisect_rules::proving::{Way, can_fail, ways};
 use trisect_rules::{Asked, Outcome, RuleSet, Standing};
 
-use super::{Shortest, Stated, Target, diagnosed, unadvised};
+use super::{GoOn, Shortest, Stated, Target, diagnosed, unadvised};
 use crate::Model;
 use crate::What;
 
 /// Sets of tests that are tried in the order of their minutes.
 const IN_ORDER: u64 = 1500;
+/// Sets of tests that are kept at once: each is a few hundred bytes.
+const MOST_SETS: usize = 50_000;
+/// Ways of a side and of a suspect that are put together.
+const MOST_STARTS: usize = 1000;
 /// Proofs from which tests are added one by one.
 const STARTS: usize = 3;
 
@@ -32,13 +36,14 @@ type Node = Reverse<(u64, usize, Way)>;
 /// measured is far from its limit; nothing else is known, no complaint either. Where
 /// that takes too many, the set found by taking the best test each time is told,
 /// which need not be the shortest.
-pub(super) fn search(rules: &RuleSet, target: Target) -> Tried {
+pub(super) fn search(rules: &RuleSet, target: Target, go_on: GoOn<'_>) -> Tried {
     let mut trial = Trial {
         rules,
         target,
         model: Arc::new(Model::new(Arc::new(unadvised(rules)))),
         tried: 0,
         highest: 0.0,
+        go_on,
     };
     let found = match trial.in_order() {
         Some(way) => Some((way, true)),
@@ -67,6 +72,7 @@ struct Trial<'a> {
     model: Arc<Model>,
     tried: u64,
     highest: f64,
+    go_on: GoOn<'a>,
 }
 
 impl Trial<'_> {
@@ -99,7 +105,8 @@ impl Trial<'_> {
             }
         }
         while let Some(Reverse((_, _, way))) = ahead.pop() {
-            if self.tried == IN_ORDER {
+            // Every set in the queue holds memory: where there are too many, the way is taken step by step.
+            if self.tried == IN_ORDER || seen.len() > MOST_SETS || !(self.go_on)() {
                 return None;
             }
             if self.weigh(&way).1 {
@@ -131,6 +138,9 @@ impl Trial<'_> {
         let mut way = start.clone();
         let (mut belief, mut named) = self.weigh(&way);
         while !named {
+            if !(self.go_on)() {
+                return None;
+            }
             let mut best: Option<(f64, Way, f64, bool)> = None;
             for more in longer(self.rules, &way, self.target) {
                 let (then, names) = self.weigh(&more);
@@ -149,6 +159,9 @@ impl Trial<'_> {
 
     fn without_needless(&mut self, mut way: Way) -> Way {
         for (check, _) in outcomes(&way.clone()) {
+            if !(self.go_on)() {
+                break;
+            }
             let mut less = way.clone();
             less.passed.remove(&check);
             less.failed.remove(&check);
@@ -214,18 +227,19 @@ fn starts(rules: &RuleSet, target: Target) -> Vec<Way> {
     let of_side = target
         .side_proofs(rules)
         .flat_map(|proof| ways(rules, proof, &[]));
-    let of_side: Vec<Way> = of_side.collect();
+    let of_side: Vec<Way> = of_side.take(MOST_STARTS).collect();
     if target.suspect.is_none() {
         return of_side;
     }
     let own: Vec<Way> = target
         .own_proofs(rules)
         .flat_map(|proof| ways(rules, proof, &[]))
+        .take(MOST_STARTS)
         .collect();
     let both = of_side
         .iter()
         .flat_map(|side| own.iter().map(move |own| side.union(own)));
-    both.flatten().collect()
+    both.flatten().take(MOST_STARTS).collect()
 }
 
 /// The set with one test more that speaks for the target: one that a suspect of

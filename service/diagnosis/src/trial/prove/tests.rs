@@ -6,7 +6,7 @@ use crate::trial::tests::rules;
 
 #[test]
 fn every_combination_of_a_small_rule_set_is_searched_and_sound() {
-    let found = prove(&rules());
+    let found = prove(&rules(), &|| true);
     assert!(found.proven, "{found:#?}");
     // Supply: one check; pump: two.
     assert_eq!(found.combinations, 3 + 9);
@@ -50,7 +50,7 @@ fn the_whole_diagnosis_names_what_the_gate_opens_and_nothing_else() {
 
 #[test]
 fn the_shortest_set_names_the_side_in_the_real_diagnosis() {
-    let found = prove(&rules());
+    let found = prove(&rules(), &|| true);
     let pump = found.named.iter().find(|n| n.side == Side::Pump).unwrap();
     let shortest = pump.shortest.as_ref().unwrap();
     let tests: Vec<(&str, Outcome)> = shortest
@@ -77,12 +77,25 @@ fn the_shipped_proof_of_outside_is_searched() {
         side: Side::Outside,
         suspect: None,
     };
-    let searched = gate::search(&rules, target);
+    let searched = gate::search(&rules, target, &|| true);
     assert_eq!((searched.checks, searched.combinations), (11, 177_147));
     // First proof: six passed, of two one failed (9 combinations less the 4 without a failure), three checks of
     // any outcome. Second: one passed, of three one failed (27 less 8), seven of any outcome. Both: counted once.
     assert_eq!(searched.open, 5 * 27 + 19 * 2187 - 5 * 19);
     assert!(searched.unproven.is_empty() && searched.withheld.is_empty());
-    let edges = edge::search(&rules, target);
+    let edges = edge::search(&rules, target, &|| true);
     assert_eq!((edges.diagnosed, edges.unproven.len()), (2 * 15 + 3 * 5, 0));
+}
+
+/// Told to stop at once, it says so, and proves nothing.
+#[test]
+fn a_search_that_is_stopped_says_so() {
+    let asked = std::cell::Cell::new(0);
+    let found = prove(&rules(), &|| {
+        asked.set(asked.get() + 1);
+        asked.get() < 2
+    });
+    assert!(!found.finished && !found.proven, "{found:?}");
+    let whole = prove(&rules(), &|| true);
+    assert!(whole.finished && whole.proven);
 }

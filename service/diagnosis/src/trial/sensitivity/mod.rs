@@ -59,10 +59,15 @@ pub enum Change {
 /// Each limit is lowered and raised by 10, 25 and 50 % (the most that goes unnoticed is told); each need is
 /// dropped; each proof, and each check in its lists, is left out; each suspect's row of a check and of a
 /// complaint is flattened to that of no fault. Nothing else is changed at the same time.
-pub fn sensitivity(rules: &RuleSet, recordings: &[&Recording]) -> Vec<Slack> {
+/// It is asked again and again whether to go on; told not to, what was found by then is given.
+pub fn sensitivity(
+    rules: &RuleSet,
+    recordings: &[&Recording],
+    go_on: &dyn Fn() -> bool,
+) -> Vec<Slack> {
     let trial = Trial::new(rules, recordings);
     let mut slack = Vec::new();
-    for check in 0..rules.checks.len() {
+    for check in (0..rules.checks.len()).take_while(|_| go_on()) {
         for end in [End::AtLeast, End::AtMost] {
             slack.extend(moved(&trial, rules, check, end, -1.0, "lowered"));
             slack.extend(moved(&trial, rules, check, end, 1.0, "raised"));
@@ -70,10 +75,13 @@ pub fn sensitivity(rules: &RuleSet, recordings: &[&Recording]) -> Vec<Slack> {
         slack.extend(needs(&trial, rules, check));
         slack.extend(rows(&trial, rules, check));
     }
-    for complaint in 0..rules.complaints.len() {
+    for complaint in (0..rules.complaints.len()).take_while(|_| go_on()) {
         slack.extend(givens(&trial, rules, complaint));
     }
     for (proof, name) in proof_names(rules).iter().enumerate() {
+        if !go_on() {
+            break;
+        }
         slack.extend(self::proof(&trial, rules, proof, name));
     }
     slack
