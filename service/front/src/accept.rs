@@ -25,6 +25,7 @@ use super::connection_limit::{ConnectionLimit, ConnectionSlot, send_and_close};
 use super::error_reply::ErrorReply;
 use super::listen::{Accepted, Listener, Stream};
 use super::observer::CallObserver;
+use super::request_length::{Heads, Length};
 use super::settings::TransportSettings;
 use super::write_timeout::WriteTimeout;
 use crate::access::Peer;
@@ -236,20 +237,26 @@ impl Service {
         // Whether a request has been read on this connection: decides what a stop and a timeout mean to it.
         let asked = Arc::new(AtomicBool::new(false));
         let (noted, stopping) = (asked.clone(), self.stop.clone());
+        let (stream, heads) = Heads::watch(stream, BUFFER);
         let answer = service_fn(move |mut request: Request<Incoming>| {
             noted.store(true, Ordering::Relaxed);
+            let length = heads.next();
+            request.extensions_mut().insert(length);
             request.extensions_mut().insert(connection.clone());
-            let (answer, stopping) = (router.clone().oneshot(request), stopping.clone());
+            let answer = router.clone().oneshot(request);
+            let (heads, stopping) = (heads.clone(), stopping.clone());
             async move {
                 let mut answer = answer.await;
-                // Said when the answer is ready rather than when the request came: the stop may have come in between.
-                // An upgrade says `connection: upgrade`, and its session ends in its own way.
-                if let Ok(answer) = &mut answer
-                    && stopping.is_cancelled()
-                    && answer.status() != StatusCode::SWITCHING_PROTOCOLS
-                {
-                    let close = HeaderValue::from_static("close");
-                    answer.headers_mut().insert(header::CONNECTION, close);
+                if let Ok(answer) = &mut answer {
+                    // An upgrade says `connection: upgrade`, and its session ends in its own way.
+                    if answer.status() == StatusCode::SWITCHING_PROTOCOLS {
+                        heads.end();
+                    } else if length != Length::Counted || stopping.is_cancelled() {
+                        // Said when the answer is ready rather than when the request came: the stop may have come in
+                        // between.
+                        let close = HeaderValue::from_static("close");
+                        answer.headers_mut().insert(header::CONNECTION, close);
+                    }
                 }
                 answer
             }

@@ -1,4 +1,4 @@
-//! Authentication: Host and Origin first, then who it is; what is public is named here.
+//! Authentication: that it is one request; Host and Origin; then who it is; what is public is named here.
 
 use std::sync::Arc;
 
@@ -11,6 +11,7 @@ use super::accept::Connection;
 use super::error_reply::ErrorReply;
 use super::observer::CallObserver;
 use super::origin_check::OriginCheck;
+use super::request_length::Length;
 use crate::access::{Access, IdentityError, Peer};
 
 /// What everyone may see: whether the service is well, and what an editor reads.
@@ -58,6 +59,9 @@ pub(super) async fn authenticate(
 
 impl Authentication {
     fn check(&self, peer: Option<Peer>, request: &mut Request) -> Result<(), ErrorReply> {
+        if request.extensions().get() == Some(&Length::Both) {
+            return Err(ErrorReply::TwoLengths);
+        }
         // Over a Unix socket no page of a browser comes, and there is no host to name.
         if !matches!(peer, Some(Peer::Unix { .. })) {
             self.origins.check(request.uri(), request.headers())?;

@@ -28,6 +28,7 @@ pub(super) enum ErrorReply {
     ContentType,
     HttpMethod,
     Handshake,
+    TwoLengths,
     TooSlow,
     Busy,
 }
@@ -59,6 +60,7 @@ impl ErrorReply {
             Self::ContentType => (Kind::InvalidRequest, "the content type is not JSON", "send Content-Type: application/json", Status::UNSUPPORTED_MEDIA_TYPE),
             Self::HttpMethod => (Kind::InvalidRequest, "this address takes POST and WebSocket upgrades", "POST the request, or open a WebSocket", Status::METHOD_NOT_ALLOWED),
             Self::Handshake => (Kind::InvalidRequest, "the WebSocket upgrade is not complete", "send Sec-WebSocket-Key and Sec-WebSocket-Version: 13", Status::BAD_REQUEST),
+            Self::TwoLengths => (Kind::InvalidRequest, "the request says its length in two ways", "send Content-Length or Transfer-Encoding, not both", Status::BAD_REQUEST),
             Self::TooSlow => (Kind::InvalidRequest, "the request did not arrive in time", "send it without pauses", Status::REQUEST_TIMEOUT),
             Self::Busy => (Kind::TooBusy, "the service has as many connections as it takes", "close one, or try again later", Status::SERVICE_UNAVAILABLE),
         }

@@ -14,12 +14,14 @@
 //! | `accept` | connections: accepting, serving HTTP/1.1, stopping |
 //! | `connection_limit` | how many there may be, and what one more is told |
 //! | `write_timeout` | slow readers: ends a connection that does not take what it is sent |
+//! | `request_length` | refuses requests that say in two ways how long they are |
 //! | `origin_check` | Host and Origin headers |
 //! | `access` | tokens, roles, rate limits |
 //! | `authentication` | who calls, and what needs no token |
 //! | `observer` | whom every call is told: counting, the audit trail |
 //! | `http_post` | JSON-RPC over HTTP POST |
-//! | `websocket`, `websocket_writer` | JSON-RPC over a WebSocket: calls at once, subscriptions, pings |
+//! | `websocket` | JSON-RPC over a WebSocket: calls at once, subscriptions, pings |
+//! | `websocket_reader`, `websocket_writer` | its frames: what a client may send, what it is sent |
 //! | `framing` | what a text asks for: requests, notifications, batches |
 //! | `dispatch` | calling the methods, putting the reply together under the request's id |
 //! | `error_reply` | what the transport itself answers: errors, with kind and HTTP status |
@@ -46,12 +48,14 @@ mod http_post;
 mod listen;
 mod observer;
 mod origin_check;
+mod request_length;
 mod settings;
 mod sockets;
 #[cfg(test)]
 mod tests;
 mod tls;
 mod websocket;
+mod websocket_reader;
 mod websocket_writer;
 mod write_timeout;
 

@@ -11,30 +11,35 @@ use std::time::Duration;
 use axum::extract::Request;
 use axum::response::Response;
 use futures_util::StreamExt;
-use futures_util::stream::{self, BoxStream};
 use http::{HeaderValue, header};
 use hyper_util::rt::TokioIo;
 use jsonrpsee::core::server::{BoundedSubscriptions, MethodSink};
 use serde_json::value::RawValue;
 use soketto::handshake::http::Server as Handshake;
-use soketto::{Incoming, connection::Error as SocketError};
-use tokio::io::BufStream;
+use tokio::io::{BufReader, BufWriter, ReadHalf, WriteHalf};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, oneshot};
 use tokio::task::JoinSet;
 use tokio::time::timeout;
-use tokio_util::compat::{Compat, TokioAsyncReadCompatExt};
 use tokio_util::sync::CancellationToken;
 
 use super::dispatch::{Caller, Dispatcher, Subscribing};
 use super::error_reply::ErrorReply;
 use super::settings::TransportSettings;
-use super::websocket_writer::{Held, Reply, WebSocketWriter};
+use super::websocket_reader::{ClientMessage, ClientMessages, Fault, WebSocketReader};
+use super::websocket_writer::{Finish, Held, Reply, WebSocketWriter};
 use crate::access::{self, Identity};
 
-pub(super) type Socket = Compat<BufStream<TokioIo<hyper::upgrade::Upgraded>>>;
+/// The connection that was upgraded.
+type Socket = TokioIo<hyper::upgrade::Upgraded>;
 
 /// Bytes of requests that may run side by side. A longer request runs alone.
 const BYTES_AT_ONCE: usize = 1024 * 1024;
+
+/// Pings whose answers may wait; while there are this many, nothing more is read.
+const PONGS: usize = 4;
+
+/// The code of a connection that ends because there is nothing more to say (RFC 6455, section 7.4.1).
+const NORMAL: u16 = 1000;
 
 /// How long a client may take to answer a close before the connection is dropped.
 const CLOSE_WITHIN: Duration = Duration::from_secs(1);
@@ -69,27 +74,13 @@ pub(super) fn upgrade(
     let running = async move {
         match hyper::upgrade::on(request).await {
             Ok(upgraded) => {
-                let socket = BufStream::new(TokioIo::new(upgraded)).compat();
-                let mut builder = handshake.into_builder(socket);
-                builder.set_max_message_size(session.settings.request_bytes);
-                let (sender, receiver) = builder.finish();
-                session.run(sender, receiver, caller).await;
+                let (reading, writing) = tokio::io::split(TokioIo::new(upgraded));
+                session.run(reading, writing, caller).await;
             }
             Err(error) => tracing::debug!(%error, "could not take over the upgraded connection"),
         }
     };
     (accepted.map(|()| axum::body::Body::empty()), Some(running))
-}
-
-/// What comes from the client, a message at a time.
-type ClientMessages = BoxStream<'static, Result<ClientMessage, SocketError>>;
-
-/// What can come.
-enum ClientMessage {
-    Text(Vec<u8>),
-    Pong,
-    /// A message over the limit; it was read past and thrown away.
-    TooLarge,
 }
 
 /// The limit of calls at once, by number and by bytes.
@@ -123,39 +114,47 @@ impl CallSlots {
     }
 }
 
+/// Where what is answered goes.
+struct Answers {
+    replies: mpsc::Sender<Reply>,
+    pongs: mpsc::Sender<Vec<u8>>,
+}
+
 /// Why no more messages are read.
 enum End {
-    /// The client has gone, or cannot be understood.
+    /// The client has gone.
     Gone,
+    /// The client closes, or cannot be understood: answered with this code.
+    Closing(Option<u16>),
     /// The service stops, or the client's token was revoked.
     Stopping,
 }
 
 impl Session {
-    async fn run(
-        self,
-        sender: soketto::Sender<Socket>,
-        receiver: soketto::Receiver<Socket>,
-        mut caller: Caller,
-    ) {
+    async fn run(self, reading: ReadHalf<Socket>, writing: WriteHalf<Socket>, mut caller: Caller) {
         let (sink, messages) = mpsc::channel::<Box<RawValue>>(self.settings.queued_messages.max(1));
         let (replies, answered) = mpsc::channel::<Reply>(self.settings.calls_at_once.max(1));
+        let (pongs, pinged) = mpsc::channel(PONGS);
         let (finish, finishing) = oneshot::channel();
         caller.subscribing = Some(Subscribing {
             sink: MethodSink::new(sink),
             slots: BoundedSubscriptions::new(self.settings.subscriptions),
         });
         let writer = WebSocketWriter {
-            sender,
+            stream: BufWriter::new(writing),
             replies: answered,
             messages,
+            pongs: pinged,
             finishing,
             ping_every: self.settings.ping_every,
+            limit: self.settings.reply_bytes,
         };
         let mut writing = std::pin::pin!(writer.write());
-        let mut incoming = client_messages(receiver);
+        let reader = WebSocketReader::new(BufReader::new(reading), self.settings.request_bytes);
+        let mut incoming = reader.messages();
         let mut calls = JoinSet::new();
-        let reading = self.read_messages(&mut incoming, &mut calls, &caller, &replies);
+        let answers = Answers { replies, pongs };
+        let reading = self.read_messages(&mut incoming, &mut calls, &caller, &answers);
         let identity = caller.extensions.get::<Identity>();
         let revoked = async {
             match identity {
@@ -169,17 +168,24 @@ impl Session {
             // What runs is finished and answered, as it was allowed when it was asked.
             () = revoked => End::Stopping,
         };
-        match end {
+        let code = match end {
             // Calls that still run are dropped with `calls`: nobody is there to hear.
             End::Gone => return,
-            End::Stopping => {}
-        }
-        let finished = async { while calls.join_next().await.is_some() {} };
-        tokio::select! {
-            () = finished => {}
-            () = &mut writing => return,
-        }
-        let _ = finish.send(());
+            End::Closing(code) => {
+                calls.abort_all();
+                code
+            }
+            End::Stopping => {
+                let finished = async { while calls.join_next().await.is_some() {} };
+                tokio::select! {
+                    () = finished => {}
+                    () = &mut writing => return,
+                }
+                Some(NORMAL)
+            }
+        };
+        let rest = matches!(end, End::Stopping);
+        let _ = finish.send(Finish { code, rest });
         writing.await;
         // The client's own close frame is read, as closing the socket before would lose ours to it.
         let _ = timeout(CLOSE_WITHIN, incoming.for_each(|_| async {})).await;
@@ -191,7 +197,7 @@ impl Session {
         incoming: &mut ClientMessages,
         calls: &mut JoinSet<()>,
         caller: &Caller,
-        replies: &mpsc::Sender<Reply>,
+        answers: &Answers,
     ) -> End {
         let slots = CallSlots::new(self.settings.calls_at_once);
         loop {
@@ -201,40 +207,45 @@ impl Session {
                 next = self.next(&slots, incoming) => next,
                 () = self.stop.cancelled() => return End::Stopping,
             };
-            let Some((place, message)) = next else {
-                return End::Gone;
+            let (place, message) = match next {
+                Ok(next) => next,
+                Err(end) => return end,
             };
             match message {
                 ClientMessage::Pong => {}
+                ClientMessage::Ping(carried) => {
+                    let _ = answers.pongs.send(carried).await;
+                }
+                ClientMessage::Close(code) => return End::Closing(code),
                 ClientMessage::TooLarge => {
                     let text = ErrorReply::RequestTooLarge.text(None);
                     let held = (place, None);
-                    let _ = replies.send(Reply { text, held }).await;
+                    let _ = answers.replies.send(Reply { text, held }).await;
                 }
                 ClientMessage::Text(text) => {
                     let bytes = slots.bytes(text.len()).await;
-                    self.spawn_call(calls, text, caller, replies, (place, bytes));
+                    self.spawn_call(calls, text, caller, &answers.replies, (place, bytes));
                 }
             }
         }
     }
 
-    /// Waits for a place, then for the next message; `None` once the client has
-    /// gone, has been silent for too long, or cannot be understood.
+    /// Waits for a place, then for the next message. A client that has been silent for too long counts as gone.
     async fn next(
         &self,
         slots: &CallSlots,
         incoming: &mut ClientMessages,
-    ) -> Option<(OwnedSemaphorePermit, ClientMessage)> {
-        let place = slots.place().await?;
+    ) -> Result<(OwnedSemaphorePermit, ClientMessage), End> {
+        let place = slots.place().await.ok_or(End::Gone)?;
         // A client that is there answers pings. One whose machine went away without a word is found out by this alone.
         let silence = self.settings.ping_every * 2;
-        match timeout(silence, incoming.next()).await.ok()?? {
-            Ok(message) => Some((place, message)),
-            Err(error) => {
-                tracing::debug!(%error, "the WebSocket broke");
-                None
+        match timeout(silence, incoming.next()).await {
+            Ok(Some(Ok(message))) => Ok((place, message)),
+            Ok(Some(Err(Fault { code, why }))) => {
+                tracing::debug!(code, why, "the client broke the WebSocket protocol");
+                Err(End::Closing(Some(code)))
             }
+            Ok(None) | Err(_) => Err(End::Gone),
         }
     }
 
@@ -261,23 +272,4 @@ impl Session {
             }
         });
     }
-}
-
-/// The messages as a stream, which, unlike soketto's own receiving, may be left
-/// and taken up again. It ends with the connection or its first fault.
-fn client_messages(receiver: soketto::Receiver<Socket>) -> ClientMessages {
-    let messages = stream::unfold(Some(receiver), |receiver| async move {
-        let mut receiver = receiver?;
-        let mut text = Vec::new();
-        match receiver.receive(&mut text).await {
-            Ok(Incoming::Data(_)) => Some((Ok(ClientMessage::Text(text)), Some(receiver))),
-            Ok(Incoming::Pong(_)) => Some((Ok(ClientMessage::Pong), Some(receiver))),
-            Ok(Incoming::Closed(_)) | Err(SocketError::Closed) => None,
-            Err(SocketError::MessageTooLarge { .. }) => {
-                Some((Ok(ClientMessage::TooLarge), Some(receiver)))
-            }
-            Err(error) => Some((Err(error), None)),
-        }
-    });
-    messages.fuse().boxed()
 }

@@ -71,7 +71,7 @@ pub(super) enum Frame {
     Text(String),
     Close(Option<u16>),
     Ping,
-    Pong,
+    Pong(Vec<u8>),
 }
 
 /// A WebSocket on `/rpc`.
@@ -136,7 +136,7 @@ impl WebSocket {
             TEXT => Frame::Text(String::from_utf8(payload).unwrap()),
             CLOSE => Frame::Close(payload.first_chunk().map(|code| u16::from_be_bytes(*code))),
             0x9 => Frame::Ping,
-            0xA => Frame::Pong,
+            0xA => Frame::Pong(payload),
             other => panic!("a frame of kind {other}"),
         })
     }
@@ -146,7 +146,7 @@ impl WebSocket {
         loop {
             match self.frame().await.unwrap() {
                 Frame::Text(text) => return serde_json::from_str(&text).unwrap(),
-                Frame::Ping | Frame::Pong => {}
+                Frame::Ping | Frame::Pong(_) => {}
                 Frame::Close(code) => panic!("closed with {code:?}"),
             }
         }

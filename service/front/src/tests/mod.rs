@@ -5,11 +5,13 @@
 mod client;
 mod flood;
 mod ids;
+mod length;
 mod limits;
 mod origin_check;
 mod section7;
 mod stop;
 mod subscriptions;
+mod websocket;
 
 use std::future::Future;
 use std::net::SocketAddr;
@@ -119,6 +121,21 @@ fn methods(gate: Arc<Semaphore>, begun: Arc<Semaphore>) -> RpcModule<()> {
                     let number = serde_json::value::to_raw_value(&number).unwrap();
                     let _ = sink.send(number).await;
                 }
+                sink.closed().await;
+            },
+        )
+        .unwrap();
+    module
+        .register_subscription(
+            "long.watch",
+            "long",
+            "long.unwatch",
+            |_, pending, _, _| async {
+                let Ok(sink) = pending.accept().await else {
+                    return;
+                };
+                let item = serde_json::value::to_raw_value(&"x".repeat(2_000)).unwrap();
+                let _ = sink.send(item).await;
                 sink.closed().await;
             },
         )

@@ -67,3 +67,24 @@ async fn there_are_no_more_than_allowed() {
     socket.send(WATCH).await;
     assert_eq!(socket.receive().await["error"]["data"]["kind"], "too-busy");
 }
+
+/// An item of any length would pass the limit that replies are held to.
+#[tokio::test]
+async fn an_item_over_the_limit_becomes_an_error() {
+    let settings = TransportSettings {
+        reply_bytes: 1_000,
+        ..Default::default()
+    };
+    let running = Running::start(settings).await;
+    let mut socket = WebSocket::open(running.address).await;
+    socket
+        .send(r#"{"jsonrpc":"2.0","method":"long.watch","id":1}"#)
+        .await;
+    let subscription = socket.receive().await["result"].clone();
+    let message = socket.receive().await;
+    assert_eq!(message["method"], "long");
+    assert_eq!(message["params"]["subscription"], subscription);
+    let error = &message["params"]["error"];
+    assert_eq!(error["kind"], "too-large", "{message}");
+    assert!(error["hint"].is_string(), "{message}");
+}
