@@ -47,7 +47,9 @@ class Types:
             self.lines += [f"{name} = TypedDict({name!r}, {{{body}}})", ""]
             return
         self.lines.append(f"class {name}({', '.join(bases) or 'TypedDict'}):")
-        self.lines += [f"    {field}: {self.quoted(said)}" for field, said in fields.items()] or ["    pass"]
+        limits = {field: longest(inner) for field, inner in schema["properties"].items()}
+        notes = {field: f"  # at most {most} characters" for field, most in limits.items() if most}
+        self.lines += [f"    {field}: {self.quoted(said)}{notes.get(field, '')}" for field, said in fields.items()] or ["    pass"]
         self.lines.append("")
 
     @staticmethod
@@ -96,6 +98,21 @@ class Types:
         return own
 
 
+def longest(schema):
+    """How many characters a text may have, or None."""
+    return schema.get("maxLength") if isinstance(schema, dict) else None
+
+
+def limits(method):
+    """The limits of a method's texts, as a sentence of its docstring."""
+    most = {}
+    for param in method["params"]:
+        if (characters := longest(param["schema"])) is not None:
+            most.setdefault(characters, []).append(param["name"])
+    said = [f"{', '.join(names)} {characters}" for characters, names in sorted(most.items())]
+    return f"\n\n        Characters at most: {'; '.join(said)}.\n        " if said else ""
+
+
 def types(document, extra):
     made = Types(document["components"]["schemas"])
     for name, schema in extra:
@@ -129,7 +146,7 @@ def methods(document, namer):
     for method in document["methods"]:
         if method["paramStructure"] == "by-position":
             continue
-        name, summary = method["name"].replace(".", "_"), method["summary"]
+        name, summary = method["name"].replace(".", "_"), method["summary"] + limits(method)
         arguments, params = signature(method, namer)
         watched = method.get("x-subscription")
         result = namer.of(watched["item"] if watched else method["result"]["schema"], camel(method["name"]) + "Result")

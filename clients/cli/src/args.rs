@@ -154,6 +154,9 @@ pub struct JobList {
     /// Only jobs that are open, or closed.
     #[arg(long, value_name = "open|closed")]
     pub state: Option<JobState>,
+    /// Before this job: the last one of the page before.
+    #[arg(long, value_name = "JOB")]
+    pub before: Option<String>,
     /// At most so many.
     #[arg(long)]
     pub limit: Option<u32>,

@@ -20,10 +20,10 @@ pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<En
         }
         Job::List(list) => {
             let jobs = call::<table::JobList>(server, &list.into())?;
-            tell(json, &jobs, || show::jobs(&jobs.jobs), io)
+            tell(json, &jobs, || listed(&jobs), io)
         }
         Job::Show { job } => {
-            let detail = call::<table::JobShow>(server, &wire::JobName { job })?;
+            let detail = whole(server, job)?;
             tell(json, &detail, || show::job_detail(&detail), io)
         }
         Job::Answer(answer) => {
@@ -56,6 +56,32 @@ pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<En
             tell(json, &exported, || written, io)
         }
     }
+}
+
+/// A job with all of its answers, which the service tells a page at a time.
+fn whole(server: &Server, job: String) -> Result<wire::JobDetail, CliError> {
+    let mut params = wire::JobShowParams::of(job);
+    let mut detail = call::<table::JobShow>(server, &params)?;
+    while detail.more
+        && let Some(last) = detail.answers.last()
+    {
+        params.after_seq = Some(last.seq);
+        let next = call::<table::JobShow>(server, &params)?;
+        detail.more = next.more && !next.answers.is_empty();
+        detail.answers.extend(next.answers);
+    }
+    Ok(detail)
+}
+
+fn listed(page: &wire::Jobs) -> String {
+    let mut text = show::jobs(&page.jobs);
+    for job in &page.unreadable {
+        text += &format!("left out: {job} cannot be read; trisect job verify {job}\n");
+    }
+    if let Some(next) = &page.next {
+        text += &format!("there are older ones: --before {next}\n");
+    }
+    text
 }
 
 fn told(verified: &wire::JobVerified, noted: Option<&str>) -> String {
@@ -174,8 +200,18 @@ impl From<JobOpen> for wire::JobOpenParams {
 
 impl From<JobList> for wire::JobListParams {
     fn from(list: JobList) -> Self {
-        let JobList { bay, state, limit } = list;
-        Self { bay, state, limit }
+        let JobList {
+            bay,
+            state,
+            before,
+            limit,
+        } = list;
+        Self {
+            bay,
+            state,
+            before,
+            limit,
+        }
     }
 }
 

@@ -102,9 +102,9 @@ CalibrationKind: TypeAlias = "Literal['offset'] | Literal['line'] | Literal['tab
 
 # A case as text.
 class CaseText(TypedDict):
-    name: "str"
-    stream: "NotRequired[str | None]"
-    text: "str"
+    name: "str"  # at most 1000 characters
+    stream: "NotRequired[str | None]"  # at most 4194304 characters
+    text: "str"  # at most 4194304 characters
 
 # What came of a case.
 class CaseTried(TypedDict):
@@ -195,9 +195,10 @@ class Defect(TypedDict):
     message: "str"
     severity: "Severity"
 
-# Deliveries.
+# A page of deliveries.
 class Deliveries(TypedDict):
     deliveries: "list[Delivery]"
+    more: "bool"
 
 # Deliveries put on their way again.
 class DeliveriesResent(TypedDict):
@@ -328,6 +329,7 @@ class JobDetail(TypedDict):
     confirmed: "NotRequired[list[str] | None]"
     job: "str"
     machine: "str"
+    more: "NotRequired[bool]"
     note: "NotRequired[str | None]"
     opened: "Time"
     readings: "int"
@@ -377,9 +379,12 @@ class JobVerified(TypedDict):
     job: "str"
     sound: "bool"
 
-# Jobs.
+# A page of jobs.
 class Jobs(TypedDict):
     jobs: "list[Job]"
+    more: "bool"
+    next: "NotRequired[str | None]"
+    unreadable: "NotRequired[list[str]]"
 
 # Events that another rule set has no place for.
 class LeftOut(TypedDict):
@@ -455,8 +460,9 @@ Phase: TypeAlias = "Literal['off'] | Literal['key-on'] | Literal['cranking'] | L
 # A channel at a test point, for a time.
 Placement = TypedDict('Placement', {'channel': "str", 'from': "Time", 'instrument': "str", 'point': "str", 'seq': "int", 'until': "NotRequired[Time | None]"})
 
-# Placements of a job.
+# A page of the placements of a job.
 class Placements(TypedDict):
+    more: "bool"
     placements: "list[Placement]"
 
 # A serial port.
@@ -594,7 +600,7 @@ class RulesetInstalled(TypedDict):
 
 # Names a rule set.
 class RulesetName(TypedDict):
-    ruleset: "str"
+    ruleset: "str"  # at most 200 characters
 
 # Where a rule set comes from.
 RulesetOrigin: TypeAlias = "Literal['shipped'] | Literal['file'] | Literal['installed']"
@@ -661,10 +667,10 @@ class Stated(TypedDict):
 # One reading of a submission.
 class SubmittedReading(TypedDict):
     beyond: "NotRequired[Beyond | None]"
-    point: "str"
+    point: "str"  # at most 200 characters
     time: "NotRequired[Time | None]"
     uncertainty: "NotRequired[float | None]"
-    unit: "str"
+    unit: "str"  # at most 200 characters
     value: "float"
 
 # How probable a suspect is.

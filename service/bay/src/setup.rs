@@ -209,7 +209,11 @@ pub async fn set_up(
         ..JobFilter::default()
     };
     if let Some(job) = journal.jobs(filter, 1).await?.pop() {
-        handle.ask(move |bay| Box::pin(bay.resume(job))).await?;
+        let id = job.opened.id.clone();
+        // What was stored of one job holds up neither its bay nor the others.
+        if let Err(error) = handle.ask(move |bay| Box::pin(bay.resume(job))).await {
+            tracing::error!(bay = handle.name(), job = id, %error, "an open job cannot be taken up again: job.verify says what is wrong with it");
+        }
     }
     Ok(())
 }

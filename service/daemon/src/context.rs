@@ -1,5 +1,6 @@
 //! The context of a call: what the methods reach.
 
+use std::sync::atomic::AtomicUsize;
 use std::sync::{Arc, PoisonError, RwLock};
 
 use tokio::sync::{Mutex, Semaphore};
@@ -35,6 +36,8 @@ pub(crate) struct Context {
     pub(crate) installing: Mutex<()>,
     /// Examinations, proofs and trials at once: each keeps a processor busy.
     pub(crate) computations: Arc<Semaphore>,
+    /// Bytes of one reply, as the configuration has it now.
+    pub(crate) reply_bytes: AtomicUsize,
 }
 
 /// A bay that is served, and where its subscribers are told.

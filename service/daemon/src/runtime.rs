@@ -1,5 +1,6 @@
 //! What is served, whatever front it is served on: bays, methods, observers.
 
+use std::sync::atomic::Ordering;
 use std::sync::{Arc, PoisonError};
 
 use tokio::task::JoinHandle;
@@ -136,6 +137,8 @@ impl Runtime {
             metrics: Arc::clone(&self.metrics),
             traces: self.traces.clone(),
         };
+        let limit = settings.limits.reply_bytes;
+        context.reply_bytes.store(limit, Ordering::Relaxed);
         let front = Front {
             listeners: sockets.listeners(files.tls.as_ref())?,
             methods: self.methods.clone(),

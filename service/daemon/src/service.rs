@@ -1,6 +1,7 @@
 //! The whole service, put together from its settings.
 
 use std::net::SocketAddr;
+use std::sync::atomic::AtomicUsize;
 use std::sync::{Arc, RwLock};
 
 use tokio::sync::{Mutex, Semaphore};
@@ -172,6 +173,7 @@ impl Service {
             deliveries,
             installing: Mutex::new(()),
             computations: Arc::new(Semaphore::new(COMPUTATIONS)),
+            reply_bytes: AtomicUsize::new(settings.limits.reply_bytes),
         });
         let traces = settings.traces.endpoint.as_deref();
         let runtime = Runtime {

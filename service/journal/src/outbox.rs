@@ -117,9 +117,15 @@ pub trait Outbox: Send + Sync {
     /// Keeps what came of trying.
     fn settle(&self, tried: Vec<Tried>) -> Pending<()>;
 
-    /// Up to `limit` deliveries of one webhook or of all, oldest first: those given up, or those on their way.
-    fn deliveries(&self, webhook: Option<&str>, dead: bool, limit: usize)
-    -> Pending<Vec<Delivery>>;
+    /// Up to `limit` deliveries of one webhook or of all after a place, oldest first: those given up, or those on their
+    /// way.
+    fn deliveries(
+        &self,
+        webhook: Option<&str>,
+        dead: bool,
+        after: i64,
+        limit: usize,
+    ) -> Pending<Vec<Delivery>>;
 
     /// Puts deliveries that were given up on their way again: those of a webhook, all or at these places. How many.
     fn revive(&self, webhook: &str, seqs: Option<Vec<i64>>) -> Pending<u64>;

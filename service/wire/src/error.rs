@@ -88,6 +88,7 @@ impl ErrorKind {
     /// Kinds every method may answer with, whatever its own list says.
     pub const COMMON: &'static [Self] = &[
         Self::InvalidParams,
+        Self::TooLarge,
         Self::NotPermitted,
         Self::RateLimited,
         Self::TooBusy,
@@ -98,7 +99,7 @@ impl ErrorKind {
     pub fn because(self, message: impl Into<String>) -> WireError {
         WireError {
             kind: self,
-            message: message.into(),
+            message: cut(message.into()),
             field: None,
             hint: None,
             defects: Vec::new(),
@@ -135,14 +136,14 @@ impl WireError {
     /// Names the parameter at fault.
     #[must_use]
     pub fn at(mut self, field: impl Into<String>) -> Self {
-        self.field = Some(field.into());
+        self.field = Some(cut(field.into()));
         self
     }
 
     /// Says what to do about it.
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(hint.into());
+        self.hint = Some(cut(hint.into()));
         self
     }
 
@@ -166,6 +167,17 @@ impl WireError {
     pub fn from_error_object(error: &ErrorObjectOwned) -> Option<Self> {
         serde_json::from_str(error.data()?.get()).ok()
     }
+}
+
+/// Characters of a message: what it quotes may be as long as a request.
+const LONGEST: usize = 2000;
+
+fn cut(mut text: String) -> String {
+    if let Some((end, _)) = text.char_indices().nth(LONGEST) {
+        text.truncate(end);
+        text.push('\u{2026}');
+    }
+    text
 }
 
 impl From<WireError> for ErrorObjectOwned {

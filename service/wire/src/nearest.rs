@@ -3,9 +3,15 @@
 /// More names than this are not listed in a hint.
 const LISTED: usize = 12;
 
+/// What is longer than this is no slip of a name; comparing takes time by the product of both lengths.
+const LONGEST: usize = 200;
+
 /// The known name that differs from `given` by the fewest edits, if it is near enough to be a slip:
 /// at most a third of the letters, and at least one edit allowed.
 pub fn name<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    if given.len() > LONGEST {
+        return None;
+    }
     let allowed = (given.chars().count() / 3).max(1);
     known
         .into_iter()

@@ -51,23 +51,23 @@ table! {
 
         ReadingSubmit "reading.submit" Measure (ReadingSubmitParams) -> ReadingSubmitted,
             [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue,
-             InvalidTime, NoBarometer, TooLarge, Storage],
+             InvalidTime, NoBarometer, Storage],
             "Stores readings, all or none, and answers once they are on disk; the same key twice is stored once.";
         ReadingEnter "reading.enter" Measure (ReadingEnterParams) -> Reading,
             [UnknownBay, NoOpenJob, UnknownPoint, UnknownUnit, WrongQuantity, InvalidValue, ImplausibleValue, NoBarometer,
              Storage],
             "Stores one reading a person took, written as they would write it; it stands for the check's whole window; the same key twice is stored once.";
         ReadingHistory "reading.history" Read (ReadingHistoryParams) -> Readings,
-            [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, InvalidTime, TooLarge, Storage],
+            [UnknownBay, UnknownJob, UnknownPoint, NoOpenJob, InvalidTime, Storage],
             "Readings of a job, or of a bay's instruments outside any job, oldest first, a page at a time.";
 
         JobOpen "job.open" Manage (JobOpenParams) -> Job,
             [UnknownBay, UnknownRuleset, UnknownComplaint, BayBusy, Storage],
             "Opens a job for a machine in a bay.";
-        JobList "job.list" Read (JobListParams) -> Jobs, [UnknownBay, TooLarge, Storage],
+        JobList "job.list" Read (JobListParams) -> Jobs, [UnknownBay, Storage],
             "Jobs, newest first.";
-        JobShow "job.show" Read (JobName) -> JobDetail, [UnknownJob, Storage],
-            "A job with its answers and its verdict.";
+        JobShow "job.show" Read (JobShowParams) -> JobDetail, [UnknownJob, Storage],
+            "A job with its answers, a page at a time, and its verdict.";
         JobAnswer "job.answer" Measure (JobAnswerParams) -> JobVerdict,
             [UnknownJob, JobClosed, UnknownCheck, UnknownAnswer, Storage],
             "Stores the answer to an asked check; answers the verdict that includes it.";
@@ -80,7 +80,7 @@ table! {
             "The job in plain language: what was measured, what it means, what is unproven.";
         JobReplay "job.replay" Read (JobReplayParams) -> Replay, [UnknownJob, UnknownRuleset, Storage],
             "Folds the job's recorded events anew, by its own rule set or another one, and compares the verdict with the recorded one.";
-        JobExport "job.export" Read (JobName) -> JobExported, [UnknownJob, TooLarge, Storage],
+        JobExport "job.export" Read (JobName) -> JobExported, [UnknownJob, Storage],
             "The job as a case with its stream: what trying it comes to is the job's verdict.";
 
         JobVerify "job.verify" Read (JobName) -> JobVerified, [UnknownJob, Storage],
@@ -90,23 +90,23 @@ table! {
             "The rule sets this service can open jobs with.";
         RulesetShow "ruleset.show" Read (RulesetName) -> Ruleset, [UnknownRuleset],
             "A rule set as a front end needs it: test points, checks, suspects, complaints, cautions.";
-        RulesetExamine "ruleset.examine" Read (RulesetExamineParams) -> RulesetExamined, [TooLarge],
+        RulesetExamine "ruleset.examine" Read (RulesetExamineParams) -> RulesetExamined, [],
             "Every defect of a rule set's text, with line, column and the way to mend it; what its checks can tell apart; on request, a search that proves its gate.";
         RulesetInstall "ruleset.install" Manage (RulesetInstallParams) -> RulesetInstalled,
-            [TooLarge, DefectiveRuleset, Storage],
+            [DefectiveRuleset, Storage],
             "Installs a rule set, all or nothing: new jobs use it from then on, open ones keep their own.";
         RulesetTrial "ruleset.trial" Read (RulesetTrialParams) -> RulesetTried,
-            [UnknownRuleset, DefectiveRuleset, DefectiveCase, TooLarge],
+            [UnknownRuleset, DefectiveRuleset, DefectiveCase],
             "Runs cases against a rule set and says what differs, what no case reaches and what none would notice.";
 
         WebhookList "webhook.list" Manage (NoParams) -> Webhooks, [Storage],
             "Who is told what happens, with the deliveries that wait and those given up.";
-        DeliveryList "delivery.list" Manage (DeliveryListParams) -> Deliveries, [UnknownWebhook, TooLarge, Storage],
+        DeliveryList "delivery.list" Manage (DeliveryListParams) -> Deliveries, [UnknownWebhook, Storage],
             "Events that could not be delivered and were given up, or those on their way.";
         DeliveryResend "delivery.resend" Manage (DeliveryResendParams) -> DeliveriesResent, [UnknownWebhook, Storage],
             "Puts events that were given up on their way again.";
 
-        AuditList "audit.list" Manage (AuditListParams) -> AuditTrail, [TooLarge, Storage],
+        AuditList "audit.list" Manage (AuditListParams) -> AuditTrail, [Storage],
             "Who did what, newest first.";
 
         RpcDiscover "rpc.discover" Read (NoParams) -> OpenRpc, [],

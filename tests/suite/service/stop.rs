@@ -7,7 +7,7 @@ use trisect_tests::service::{BAY, client, open_job, readings, say, submit};
 use trisect_tests::wait::within;
 use trisect_wire::table::{JobList, JobShow, ReadingHistory, VerdictWatch};
 use trisect_wire::types::{
-    BayName, JobListParams, JobName, JobState, Phase, ReadingHistoryParams, VerdictItem,
+    BayName, JobListParams, JobShowParams, JobState, Phase, ReadingHistoryParams, VerdictItem,
 };
 
 #[tokio::test]
@@ -35,7 +35,7 @@ async fn an_open_job_goes_on_after_a_restart() {
     say(&first, Phase::Cranking).await;
     submit(&first, readings("pump-inlet-pressure", "psi", &[3.1, 3.0])).await;
     let before = first
-        .call::<JobShow>(&JobName { job: job.clone() })
+        .call::<JobShow>(&JobShowParams::of(&job))
         .await
         .unwrap();
     assert!(daemon.terminate().await.success());
@@ -43,7 +43,7 @@ async fn an_open_job_goes_on_after_a_restart() {
     let daemon = Daemon::start(&journal).await;
     let second = client(daemon.address).await;
     let after = second
-        .call::<JobShow>(&JobName { job: job.clone() })
+        .call::<JobShow>(&JobShowParams::of(&job))
         .await
         .unwrap();
     assert_eq!(after, before);
@@ -109,7 +109,10 @@ async fn what_was_acknowledged_survives_a_kill() {
         second.call::<JobList>(&open).await.unwrap().jobs[0].job,
         job
     );
-    let shown = second.call::<JobShow>(&JobName { job }).await.unwrap();
+    let shown = second
+        .call::<JobShow>(&JobShowParams::of(job))
+        .await
+        .unwrap();
     assert_eq!(shown.readings, acknowledged);
     let page = ReadingHistoryParams {
         bay: Some(BAY.to_owned()),

@@ -17,7 +17,7 @@ use trisect_tests::service::{BAY, client, open_job, readings, submit};
 use trisect_tests::wait::within;
 use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit};
-use trisect_wire::types::{JobName, ReadingHistoryParams, ReadingSubmitParams};
+use trisect_wire::types::{JobName, JobShowParams, ReadingHistoryParams, ReadingSubmitParams};
 use trisect_wire::{ErrorKind, WireError};
 use trisectd::Service;
 use trisectd::config::Settings;
@@ -40,9 +40,7 @@ pub(super) async fn try_submit(client: &Client, count: usize) -> Result<u64, Wir
 }
 
 pub(super) async fn stored(client: &Client, job: &str) -> u64 {
-    let name = JobName {
-        job: job.to_owned(),
-    };
+    let name = JobShowParams::of(job);
     client.call::<JobShow>(&name).await.unwrap().readings
 }
 

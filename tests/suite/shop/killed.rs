@@ -13,7 +13,9 @@ use trisect_wire::client::Client;
 use trisect_wire::table::{
     JobAnswer, JobClose, JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit,
 };
-use trisect_wire::types::{JobAnswerParams, JobName, ReadingHistoryParams, ReadingSubmitParams};
+use trisect_wire::types::{
+    JobAnswerParams, JobName, JobShowParams, ReadingHistoryParams, ReadingSubmitParams,
+};
 
 /// How often it is killed, and after how many kills the job is held against what was acknowledged.
 const KILLS: usize = 200;
@@ -154,7 +156,10 @@ async fn hold_against(journal: &Path, job: &str, told: &Acknowledged) {
             "{stored} for {acknowledged}"
         );
     }
-    let shown = client.call::<JobShow>(&name).await.unwrap();
+    let shown = client
+        .call::<JobShow>(&JobShowParams::of(job))
+        .await
+        .unwrap();
     let answers = shown.answers.len();
     assert!(
         answers >= told.answers,

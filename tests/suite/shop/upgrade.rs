@@ -15,7 +15,7 @@ use trisect_tests::service::{BAY, client, open_job, readings};
 use trisect_tests::wait::within;
 use trisect_wire::client::Client;
 use trisect_wire::table::{JobShow, ReadingSubmit};
-use trisect_wire::types::{JobName, ReadingSubmitParams};
+use trisect_wire::types::{JobShowParams, ReadingSubmitParams};
 
 /// Starts the service on a socket that this process holds, as systemd does.
 async fn start(socket: &TcpListener, journal: &Path) -> Daemon {
@@ -94,7 +94,7 @@ async fn three_upgrades_under_load_lose_no_reading_and_refuse_no_connection() {
     stop.store(true, Ordering::Relaxed);
     let refused = within("the end of the load", loading).await.unwrap();
     assert_eq!(refused, 0, "connections were refused");
-    let name = JobName { job };
+    let name = JobShowParams::of(job);
     let shown = client(address).await.call::<JobShow>(&name).await.unwrap();
     assert_eq!(shown.readings, sent.load(Ordering::Relaxed));
     assert!(daemon.terminate().await.success());

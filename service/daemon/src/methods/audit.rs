@@ -2,18 +2,22 @@
 
 use jsonrpsee::RpcModule;
 use trisect_journal::AuditFilter;
+use trisect_wire::WireError;
 use trisect_wire::serve::register;
 use trisect_wire::table::AuditList;
 use trisect_wire::types::{AuditEntry, AuditListParams, AuditTrail};
-use trisect_wire::{ErrorKind, WireError};
 
+use super::page::Paging;
 use super::time_of;
 use crate::context::Context;
 use crate::convert::refusal;
 
-/// Entries of one page, unless the caller wants fewer; and at the most.
-const PAGE: u32 = 100;
-const MOST: u32 = 1000;
+const PAGING: Paging = Paging {
+    usual: 100,
+    most: 1000,
+    items: "entries",
+    hint: "ask for the next page with `before`",
+};
 
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<AuditList, _, _, _>(module, |context, params| async move {
@@ -23,13 +27,7 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
 
 impl Context {
     async fn audit_trail(&self, params: AuditListParams) -> Result<AuditTrail, WireError> {
-        let limit = params.limit.unwrap_or(PAGE);
-        if limit == 0 || limit > MOST {
-            return Err(ErrorKind::TooLarge
-                .because(format!("a page has 1 to {MOST} entries"))
-                .at("limit")
-                .hint("ask for the next page with `before`"));
-        }
+        let wanted = PAGING.limit(params.limit)?;
         let filter = AuditFilter {
             who: params.who,
             subject: params.subject,
@@ -37,11 +35,10 @@ impl Context {
                 .before
                 .map(|seq| i64::try_from(seq).unwrap_or(i64::MAX)),
         };
-        let wanted = limit as usize;
         // One more than asked for tells whether there are more.
         let rows = self.journal.audit_trail(filter, wanted + 1).await;
         let mut rows = rows.map_err(|error| refusal(&error))?;
-        let more = rows.len() > wanted;
+        let mut more = rows.len() > wanted;
         rows.truncate(wanted);
         let entries = rows.into_iter().map(|stored| {
             let row = stored.row;
@@ -57,9 +54,8 @@ impl Context {
                 outcome: row.outcome,
             })
         });
-        Ok(AuditTrail {
-            entries: entries.collect::<Result<_, WireError>>()?,
-            more,
-        })
+        let mut entries = entries.collect::<Result<Vec<_>, WireError>>()?;
+        more |= self.fit(&mut entries, Clone::clone)?;
+        Ok(AuditTrail { entries, more })
     }
 }

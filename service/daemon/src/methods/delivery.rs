@@ -3,19 +3,23 @@
 use jiff::Timestamp;
 use jsonrpsee::RpcModule;
 use trisect_webhooks::{event_id, event_kind};
+use trisect_wire::WireError;
 use trisect_wire::serve::register;
 use trisect_wire::table::{DeliveryList, DeliveryResend};
 use trisect_wire::types::{
     Deliveries, DeliveriesResent, Delivery, DeliveryListParams, DeliveryResendParams, Time,
 };
-use trisect_wire::{ErrorKind, WireError};
 
+use super::page::Paging;
 use crate::context::Context;
 use crate::convert::refusal;
 
-/// Deliveries of one answer.
-const USUAL: u32 = 100;
-const MOST: u32 = 10_000;
+const PAGING: Paging = Paging {
+    usual: 100,
+    most: 10_000,
+    items: "deliveries",
+    hint: "ask for the next page with `after`",
+};
 
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<DeliveryList, _, _, _>(module, |context, params| async move {
@@ -31,19 +35,16 @@ impl Context {
         if let Some(name) = &params.webhook {
             self.webhook(name)?;
         }
-        let limit = params.limit.unwrap_or(USUAL);
-        if limit > MOST {
-            return Err(ErrorKind::TooLarge
-                .because(format!("at most {MOST} deliveries are listed at once"))
-                .at("limit")
-                .hint("ask for fewer"));
-        }
-        let limit = usize::try_from(limit).unwrap_or(usize::MAX);
+        let limit = PAGING.limit(params.limit)?;
+        let after = i64::try_from(params.after.unwrap_or(0)).unwrap_or(i64::MAX);
         let outbox = &self.deliveries.outbox;
+        // One more than asked for tells whether there are more.
         let found = outbox
-            .deliveries(params.webhook.as_deref(), !params.waiting, limit)
+            .deliveries(params.webhook.as_deref(), !params.waiting, after, limit + 1)
             .await;
-        let found = found.map_err(|error| refusal(&error))?;
+        let mut found = found.map_err(|error| refusal(&error))?;
+        let mut more = found.len() > limit;
+        found.truncate(limit);
         let deliveries = found.into_iter().map(|one| Delivery {
             delivery: one.seq.unsigned_abs(),
             id: event_id(&one),
@@ -65,9 +66,9 @@ impl Context {
             attempts: u64::from(one.attempts),
             note: one.why,
         });
-        Ok(Deliveries {
-            deliveries: deliveries.collect(),
-        })
+        let mut deliveries = deliveries.collect();
+        more |= self.fit(&mut deliveries, Clone::clone)?;
+        Ok(Deliveries { deliveries, more })
     }
 
     async fn resend(&self, params: DeliveryResendParams) -> Result<DeliveriesResent, WireError> {

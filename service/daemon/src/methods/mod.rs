@@ -7,6 +7,7 @@ mod calibration;
 mod delivery;
 mod instrument;
 mod job;
+mod page;
 mod phase;
 mod port;
 mod probe;

@@ -8,9 +8,17 @@ use trisect_wire::serve::register;
 use trisect_wire::table::{ProbeLift, ProbeList, ProbePlace};
 use trisect_wire::types::{Placement, Placements, Time};
 
+use super::page::Paging;
 use super::{PAGE, time_of};
 use crate::context::Context;
 use crate::convert::{instrument, refusal, refused};
+
+const PAGING: Paging = Paging {
+    usual: 1000,
+    most: 10_000,
+    items: "placements",
+    hint: "ask for the next page with `after_seq`",
+};
 
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<ProbePlace, _, _, _>(module, |context, params| async move {
@@ -31,12 +39,18 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
     });
     register::<ProbeList, _, _, _>(module, |context, params| async move {
         let job = context.job_meant(params.job, params.bay.as_deref()).await?;
-        context.placements(&job).await
+        let limit = PAGING.limit(params.limit)?;
+        context.placements(&job, params.after_seq, limit).await
     });
 }
 
 impl Context {
-    async fn placements(&self, job: &str) -> Result<Placements, WireError> {
+    async fn placements(
+        &self,
+        job: &str,
+        after_seq: Option<u64>,
+        limit: usize,
+    ) -> Result<Placements, WireError> {
         let kept = self.kept_job(job).await?;
         let (mut placements, mut after) = (Vec::new(), 0);
         loop {
@@ -54,7 +68,12 @@ impl Context {
         for placement in placements.iter_mut().filter(|p| p.until.is_none()) {
             placement.until = kept.closed_at.clone().map(Time);
         }
-        Ok(Placements { placements })
+        // When one ends is in what comes after it, so that all are followed whichever are asked for.
+        placements.retain(|placement| after_seq.is_none_or(|after| placement.seq > after));
+        let mut more = placements.len() > limit;
+        placements.truncate(limit);
+        more |= self.fit(&mut placements, Clone::clone)?;
+        Ok(Placements { placements, more })
     }
 }
 

@@ -23,6 +23,7 @@ mod columns;
 mod copy;
 mod outbox;
 mod query;
+mod readable;
 mod reader;
 mod schema;
 mod store;

@@ -7,6 +7,7 @@ use tokio::sync::Notify;
 
 use super::SqliteJournal;
 use super::query::Reader;
+use super::readable::readable;
 use super::store::{Done, Write};
 use crate::{Content, Counts, Delivery, Fate, JournalError, Outbox, Pending, Tried};
 
@@ -149,10 +150,8 @@ impl Reader {
             .connection()
             .prepare_cached(&format!("{DELIVERY}{rest}"))
             .map_err(&reading)?;
-        let found = find
-            .query_map(params_from_iter(values), delivery)
-            .map_err(&reading)?;
-        found.collect::<Result<_, _>>().map_err(&reading)
+        let found = find.query(params_from_iter(values)).map_err(&reading)?;
+        readable(found, "a delivery", delivery).map_err(&reading)
     }
 
     fn content(&self, seq: i64) -> Result<Option<Content>, JournalError> {
@@ -245,12 +244,14 @@ impl Outbox for SqliteJournal {
         &self,
         webhook: Option<&str>,
         dead: bool,
+        after: i64,
         limit: usize,
     ) -> Pending<Vec<Delivery>> {
         let webhook = webhook.map(str::to_owned);
         self.readers().ask(move |reader| {
-            let rest = "WHERE (?1 IS NULL OR delivery.webhook = ?1) AND delivery.dead = ?2 ORDER BY news.seq LIMIT ?3";
-            reader.deliveries_of(rest, &[&webhook, &dead, &page(limit)])
+            let rest = "WHERE (?1 IS NULL OR delivery.webhook = ?1) AND delivery.dead = ?2 AND news.seq > ?3
+                        ORDER BY news.seq LIMIT ?4";
+            reader.deliveries_of(rest, &[&webhook, &dead, &after, &page(limit)])
         })
     }
 

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
 
+use super::readable::{self, readable};
 use super::stretch::Stretch;
 use super::words::{self, Texts};
 use super::{chain, columns, trail};
@@ -97,7 +98,8 @@ impl Reader {
         let list = "SELECT digest, id, version, text, wall, by FROM installed
                     JOIN rule_set USING (digest) ORDER BY place";
         let mut list = self.connection.prepare_cached(list).map_err(&reading)?;
-        let found = list.query_map([], |row| {
+        let found = list.query([]).map_err(&reading)?;
+        let read = |row: &Row<'_>| {
             Ok(Installed {
                 rule_set: RuleSetText {
                     digest: row.get(0)?,
@@ -108,9 +110,8 @@ impl Reader {
                 at: row.get(4)?,
                 by: row.get(5)?,
             })
-        });
-        let found = found.map_err(&reading)?;
-        found.collect::<Result<_, _>>().map_err(&reading)
+        };
+        readable(found, "an installed rule set", read).map_err(&reading)
     }
 
     pub(super) fn job(&self, id: &str) -> Result<Option<Job>, JournalError> {
@@ -134,8 +135,8 @@ impl Reader {
         let open = filter.state.map(|state| state == JobState::Open);
         let limit = i64::try_from(limit.min(LONGEST_PAGE)).unwrap_or(i64::MAX);
         let values = params![filter.bay, filter.machine, open, filter.before, limit];
-        let jobs = list.query_map(values, job).map_err(&reading)?;
-        jobs.collect::<Result<_, _>>().map_err(&reading)
+        let jobs = list.query(values).map_err(&reading)?;
+        readable(jobs, "a job", job).map_err(&reading)
     }
 
     pub(super) fn verdict(&self, job: &str) -> Result<Option<VerdictRow>, JournalError> {
@@ -321,7 +322,10 @@ fn collect(
     let bay = bay.ok_or(JournalError::UnreadableRow {
         seq: stretch.first,
         why: "its bay is not among the words",
-    })?;
+    });
+    let Some(bay) = readable::event(bay)? else {
+        return Ok(());
+    };
     let job = job_id(connection, stretch.job).map_err(&reading)?;
     let kind = within.readings_only.then_some(columns::READING_KIND);
     let first = stretch.first.max(within.after.saturating_add(1));
@@ -342,7 +346,9 @@ fn collect(
     while events.len() < limit
         && let Some(row) = rows.next().map_err(&reading)?
     {
-        let (seq, row) = columns::read(connection, texts, row)?;
+        let Some((seq, row)) = readable::event(columns::read(connection, texts, row))? else {
+            continue;
+        };
         events.push(StoredEvent {
             seq,
             job: job.clone(),

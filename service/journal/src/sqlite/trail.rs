@@ -1,7 +1,8 @@
 //! The audit trail, and what is removed when it is old.
 
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::readable::readable;
 use crate::{AuditFilter, AuditRow, JournalError, StoredAudit};
 
 /// Runs of readings outside any job that one write removes: up to 10 000 events each.
@@ -42,26 +43,24 @@ pub(super) fn read(
                   AND (?3 IS NULL OR seq < ?3) ORDER BY seq DESC LIMIT ?4";
     let mut find = connection.prepare_cached(find).map_err(&reading)?;
     let limit = i64::try_from(limit).unwrap_or(i64::MAX);
-    let rows = find.query_map(
-        params![filter.who, filter.subject, filter.before, limit],
-        |row| {
-            Ok(StoredAudit {
-                seq: row.get(0)?,
-                row: AuditRow {
-                    wall: row.get(1)?,
-                    until: row.get(2)?,
-                    count: row.get::<_, i64>(3)?.unsigned_abs(),
-                    who: row.get(4)?,
-                    peer: row.get(5)?,
-                    what: row.get(6)?,
-                    subject: row.get(7)?,
-                    outcome: row.get(8)?,
-                },
-            })
-        },
-    );
-    let rows = rows.map_err(&reading)?;
-    rows.collect::<Result<_, _>>().map_err(&reading)
+    let values = params![filter.who, filter.subject, filter.before, limit];
+    let rows = find.query(values).map_err(&reading)?;
+    let read = |row: &Row<'_>| {
+        Ok(StoredAudit {
+            seq: row.get(0)?,
+            row: AuditRow {
+                wall: row.get(1)?,
+                until: row.get(2)?,
+                count: row.get::<_, i64>(3)?.unsigned_abs(),
+                who: row.get(4)?,
+                peer: row.get(5)?,
+                what: row.get(6)?,
+                subject: row.get(7)?,
+                outcome: row.get(8)?,
+            },
+        })
+    };
+    readable(rows, "an entry of the audit trail", read).map_err(&reading)
 }
 
 /// Removes readings outside any job and rows of the trail from before two wall times, some at a

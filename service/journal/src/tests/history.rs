@@ -107,7 +107,7 @@ async fn a_journal_of_schema_6_keeps_what_is_on_its_way() {
         .close_job("job-1".into(), closing)
         .await
         .unwrap();
-    let before = kept.journal.deliveries(None, false, 10).await.unwrap();
+    let before = kept.journal.deliveries(None, false, 0, 10).await.unwrap();
     assert_eq!(before.len(), 1);
     let path = kept.path();
     drop(kept.journal);
@@ -115,9 +115,15 @@ async fn a_journal_of_schema_6_keeps_what_is_on_its_way() {
     old.execute_batch(BEFORE_7).unwrap();
     drop(old);
     let journal = SqliteJournal::open(&path).unwrap();
-    assert_eq!(journal.deliveries(None, false, 10).await.unwrap(), before);
+    assert_eq!(
+        journal.deliveries(None, false, 0, 10).await.unwrap(),
+        before
+    );
     journal.open_job(new_job("job-2", "bay-1")).await.unwrap();
-    assert_eq!(journal.deliveries(None, false, 10).await.unwrap().len(), 2);
+    assert_eq!(
+        journal.deliveries(None, false, 0, 10).await.unwrap().len(),
+        2
+    );
 }
 
 #[tokio::test]

@@ -12,6 +12,7 @@ mod keeping;
 mod opening;
 mod outbox;
 mod replay;
+mod unreadable;
 
 use std::path::PathBuf;
 use std::sync::Arc;

@@ -95,11 +95,9 @@ async fn a_sound_journal_has_no_findings_and_a_torn_one_has() {
     let journal = SqliteJournal::open(&path).unwrap();
     let findings = journal.integrity().await.unwrap();
     assert_eq!(findings.len(), 1, "{findings:?}");
-    let read = journal.events("job-1", 0, 10).await;
-    assert!(
-        matches!(read, Err(JournalError::UnreadableRow { seq: 2, .. })),
-        "{read:?}"
-    );
+    // What is left of it can be read: see `unreadable`.
+    let read = journal.events("job-1", 0, 10).await.unwrap();
+    assert_eq!(read, []);
 }
 
 /// A file as schema 1 left it: a job with a reading and a placed probe.

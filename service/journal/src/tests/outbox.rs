@@ -75,7 +75,7 @@ async fn what_happens_is_posted_to_those_who_want_it_and_survives() {
     let kept = kept.reopened();
     let all = kept
         .journal
-        .deliveries(Some("erp"), false, 100)
+        .deliveries(Some("erp"), false, 0, 100)
         .await
         .unwrap();
     assert_eq!(
@@ -89,7 +89,7 @@ async fn what_happens_is_posted_to_those_who_want_it_and_survives() {
     );
     let wall = kept
         .journal
-        .deliveries(Some("wall"), false, 100)
+        .deliveries(Some("wall"), false, 0, 100)
         .await
         .unwrap();
     assert_eq!(words(&wall), ["job-1 verdict.changed"]);
@@ -147,7 +147,7 @@ async fn what_was_given_up_is_kept_and_can_be_sent_again() {
         },
     )
     .await;
-    let dead = kept.journal.deliveries(None, true, 10).await.unwrap();
+    let dead = kept.journal.deliveries(None, true, 0, 10).await.unwrap();
     assert_eq!(
         (words(&dead), dead[0].dead),
         (vec!["job-1 job.opened".to_owned()], true)
@@ -186,6 +186,9 @@ async fn nobody_to_write_to_means_nothing_is_noted() {
         .post("changed", "bay-1/meter".to_owned(), "{}".to_owned())
         .await
         .unwrap();
-    assert_eq!(kept.journal.deliveries(None, false, 10).await.unwrap(), []);
+    assert_eq!(
+        kept.journal.deliveries(None, false, 0, 10).await.unwrap(),
+        []
+    );
     assert_eq!(kept.journal.content(1).await.unwrap(), None);
 }

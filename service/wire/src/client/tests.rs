@@ -51,7 +51,7 @@ async fn service(publisher: Publisher<InstrumentWatch>) -> (String, ServerHandle
     let mut module = RpcModule::new(publisher);
     register::<JobList, _, _, _>(&mut module, |_, params| async move {
         match params.bay.as_deref() {
-            None | Some("b1") => Ok(Jobs { jobs: Vec::new() }),
+            None | Some("b1") => Ok(Jobs::default()),
             Some(other) => Err(ErrorKind::UnknownBay
                 .because(format!("there is no bay `{other}`"))
                 .at("bay")),

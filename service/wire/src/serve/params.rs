@@ -3,12 +3,14 @@
 use super::position::path_at;
 use crate::error::{ErrorKind, WireError};
 use crate::nearest;
+use crate::types::text::TOO_LONG;
 use serde::de::DeserializeOwned;
 
 /// Parses the parameters of a call; left out they are an empty object.
 ///
 /// # Errors
-/// [`ErrorKind::InvalidParams`], with the member at fault as `field` and the way out as `hint`.
+/// [`ErrorKind::InvalidParams`], or [`ErrorKind::TooLarge`] for a text over its limit, with the member at fault as
+/// `field` and the way out as `hint`.
 pub fn parse<P: DeserializeOwned>(raw: Option<&str>) -> Result<P, WireError> {
     let text = match raw.unwrap_or("{}").trim() {
         // No parameters, as clients of other languages say it.
@@ -44,7 +46,12 @@ fn explain(text: &str, error: &serde_json::Error) -> WireError {
         (true, [given, known @ ..]) => ErrorKind::InvalidParams
             .because(format!("`{given}` is not one of the words allowed here"))
             .hint_nearest(given, known.iter().copied()),
-        _ => ErrorKind::InvalidParams.because(message.clone()),
+        _ => match message.strip_prefix(TOO_LONG) {
+            Some(why) => ErrorKind::TooLarge
+                .because(format!("too long: {}", why.trim()))
+                .hint("shorten it; the method's schema says how long each text may be"),
+            None => ErrorKind::InvalidParams.because(message.clone()),
+        },
     };
     if path.is_empty() {
         refusal
@@ -96,7 +103,10 @@ fn backticked(message: &str) -> Vec<&str> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::types::{BayName, NoParams, PhaseSayParams, ReadingSubmitParams};
+    use crate::types::{
+        BayName, InstrumentAttachParams, JobCloseParams, NoParams, PhaseSayParams,
+        ReadingSubmitParams,
+    };
 
     fn check<P: DeserializeOwned + std::fmt::Debug>(text: &str, expected: &str) {
         let refusal = parse::<P>(Some(text)).unwrap_err();
@@ -165,6 +175,56 @@ mod tests {
             r#"{"bay": "b1", "phase": "crankin"}"#,
             "phase: `crankin` is not one of the words allowed here; did you mean `cranking`?",
         );
+    }
+
+    /// The whole text would otherwise come back in the refusal, or be compared with every name there is.
+    fn check_too_long<P: DeserializeOwned + std::fmt::Debug>(text: &str, field: &str) {
+        let refusal = parse::<P>(Some(text)).unwrap_err();
+        assert_eq!(refusal.kind, ErrorKind::TooLarge, "{refusal}");
+        assert_eq!(refusal.field.as_deref(), Some(field), "{refusal}");
+        let hint = refusal.hint.as_deref().unwrap_or_default();
+        assert!(hint.contains("shorten"), "{refusal}");
+        assert!(refusal.to_string().len() < 300, "{refusal}");
+    }
+
+    #[test]
+    fn a_text_over_its_limit_is_named() {
+        // Characters are counted, not bytes.
+        let most = "\u{20ac}".repeat(200);
+        assert!(parse::<BayName>(Some(&format!(r#"{{"bay": "{most}"}}"#))).is_ok());
+        check_too_long::<BayName>(&format!(r#"{{"bay": "{most}x"}}"#), "bay");
+        let long = "x".repeat(4_000_000);
+        let close = format!(r#"{{"job": "j", "note": "{long}"}}"#);
+        check_too_long::<JobCloseParams>(&close, "note");
+        let confirmed = format!(r#"{{"job": "j", "confirmed": ["a", "{long}"]}}"#);
+        check_too_long::<JobCloseParams>(&confirmed, "confirmed[1]");
+        let many = vec![r#""a""#; 101].join(",");
+        let many = format!(r#"{{"job": "j", "confirmed": [{many}]}}"#);
+        check_too_long::<JobCloseParams>(&many, "confirmed[100]");
+        let unit = format!(
+            r#"{{"bay": "b", "readings": [{{"point": "p", "value": 1, "unit": "{long}"}}]}}"#
+        );
+        check_too_long::<ReadingSubmitParams>(&unit, "readings[0].unit");
+        let senml =
+            format!(r#"{{"bay": "b", "senml": [{{"n": "p", "v": 1}}, {{"n": "{long}"}}]}}"#);
+        check_too_long::<ReadingSubmitParams>(&senml, "senml[1]");
+        let settings = format!(
+            r#"{{"bay": "b", "instrument": "i", "adapter": "a", "settings": {{"deep": [{{"x": "{long}"}}]}}}}"#
+        );
+        check_too_long::<InstrumentAttachParams>(&settings, "settings");
+        // Also where it is not a text that was asked for, but one comes.
+        let mistaken = format!(r#"{{"{long}": 1}}"#);
+        let refusal = parse::<BayName>(Some(&mistaken)).unwrap_err();
+        assert!(refusal.to_string().len() < 10_000);
+        assert!(refusal.field.unwrap_or_default().len() < 10_000);
+    }
+
+    #[test]
+    fn null_is_left_out_and_escapes_count_as_what_they_are() {
+        let close = parse::<JobCloseParams>(Some(r#"{"job": "j", "note": null}"#)).unwrap();
+        assert_eq!(close.note, None);
+        let escaped = r"\u0041".repeat(200);
+        assert!(parse::<BayName>(Some(&format!(r#"{{"bay": "{escaped}"}}"#))).is_ok());
     }
 
     #[test]

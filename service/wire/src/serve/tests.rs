@@ -19,7 +19,7 @@ fn module_of(role: Option<Role>, readings: Publisher<ReadingWatch>) -> RpcModule
         module.extensions_mut().insert(role);
     }
     register::<BayList, _, _, _>(&mut module, |_, _| async { Ok(Bays { bays: Vec::new() }) });
-    register::<JobList, _, _, _>(&mut module, |_, _| async { Ok(Jobs { jobs: Vec::new() }) });
+    register::<JobList, _, _, _>(&mut module, |_, _| async { Ok(Jobs::default()) });
     register::<PhaseSay, _, _, _>(&mut module, say_phase);
     register_watch::<ReadingWatch, _, _, _>(&mut module, |context, params: BayName| async move {
         match params.bay.as_str() {

@@ -1,5 +1,6 @@
 //! `audit.list` and `job.verify`.
 
+use super::text::OptionalName;
 use super::{Time, wire};
 
 wire! {
@@ -7,10 +8,10 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct AuditListParams {
         /// Of this caller, such as `token:display`.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub who: Option<String>,
         /// About this bay, job, rule set or instrument.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub subject: Option<String>,
         /// Before this entry: the last one of the page before.
         #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -1,5 +1,6 @@
 //! `bay.list`, `phase.say` and `barometer.say`.
 
+use super::text::{Name, OptionalName};
 use super::{Drive, Phase, Time, wire};
 
 wire! {
@@ -49,13 +50,16 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct BarometerSayParams {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The station pressure (not reduced to sea level) with its unit: `1003 hPa`.
+        #[serde(with = "Name")]
         pub value: String,
         /// Standard uncertainty with its unit; from the digits written if left out.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub uncertainty: Option<String>,
         /// Who read it.
+        #[serde(with = "Name")]
         pub by: String,
     }
 
@@ -63,6 +67,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct PhaseSayParams {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The phase the engine is in.
         #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -1,5 +1,6 @@
 //! `calibration.*` and the calibrations of a channel.
 
+use super::text::Name;
 use super::{common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -22,6 +23,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct CalibrationName {
         /// Its id, as readings name it.
+        #[serde(with = "Name")]
         pub calibration: String,
     }
 

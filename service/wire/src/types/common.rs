@@ -1,5 +1,6 @@
 //! Words that several nouns share.
 
+use super::text::{Moment, Name};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -7,7 +8,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 #[schemars(extend("format" = "date-time"))]
-pub struct Time(pub String);
+pub struct Time(#[serde(with = "Moment")] pub String);
 
 impl std::fmt::Display for Time {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -152,5 +153,6 @@ pub struct NoParams {}
 #[serde(deny_unknown_fields)]
 pub struct BayName {
     /// The bay.
+    #[serde(with = "Name")]
     pub bay: String,
 }

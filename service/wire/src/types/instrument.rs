@@ -1,5 +1,6 @@
 //! `instrument.*` and `probe.*`.
 
+use super::text::{Name, OptionalName, Settings};
 use super::{ChannelCalibration, Time, common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -37,7 +38,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct InstrumentListParams {
         /// One bay only; all bays if left out.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub bay: Option<String>,
     }
 
@@ -123,14 +124,17 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct InstrumentAttachParams {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The name it shall have there.
+        #[serde(with = "Name")]
         pub instrument: String,
         /// The adapter, by the name `service.about` lists; `auto` attaches what speaks on the port.
+        #[serde(with = "Name")]
         pub adapter: String,
         /// The adapter's settings; `service.about` has their schema. Of `auto`: `port`, and
         /// `allow_writing` where requests may be written to find out.
-        #[serde(default)]
+        #[serde(default, with = "Settings")]
         pub settings: Map<String, Value>,
     }
 
@@ -138,8 +142,10 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct InstrumentName {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The instrument.
+        #[serde(with = "Name")]
         pub instrument: String,
     }
 
@@ -147,12 +153,16 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct ProbePlaceParams {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The instrument.
+        #[serde(with = "Name")]
         pub instrument: String,
         /// Its channel.
+        #[serde(with = "Name")]
         pub channel: String,
         /// The test point the probe is at.
+        #[serde(with = "Name")]
         pub point: String,
     }
 
@@ -160,10 +170,13 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct ProbeLiftParams {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The instrument.
+        #[serde(with = "Name")]
         pub instrument: String,
         /// Its channel.
+        #[serde(with = "Name")]
         pub channel: String,
     }
 }

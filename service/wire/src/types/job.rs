@@ -1,5 +1,6 @@
 //! `job.*`.
 
+use super::text::{Name, OptionalName, OptionalNames, OptionalNote};
 use super::{Difference, JobState, JobVerdict, RulesetDigest, Time, Verdict, wire};
 
 wire! {
@@ -8,6 +9,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct JobName {
         /// The job.
+        #[serde(with = "Name")]
         pub job: String,
     }
 
@@ -41,6 +43,21 @@ wire! {
         pub note: Option<String>,
     }
 
+    /// Parameters of `job.show`.
+    #[derive(Eq)]
+    #[serde(deny_unknown_fields)]
+    pub struct JobShowParams {
+        /// The job.
+        #[serde(with = "Name")]
+        pub job: String,
+        /// Only answers after this place in the journal.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub after_seq: Option<u64>,
+        /// At most so many answers; 1000 if left out, which is the most.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub limit: Option<u32>,
+    }
+
     /// A job with its answers and verdict.
     pub struct JobDetail {
         /// The job.
@@ -48,6 +65,9 @@ wire! {
         pub job: Job,
         /// Answers given, oldest first.
         pub answers: Vec<AnswerGiven>,
+        /// Whether there are more: ask again with `after_seq` of the last one.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        pub more: bool,
         /// How many readings it has.
         pub readings: u64,
         /// The verdict as it stands.
@@ -73,17 +93,19 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct JobOpenParams {
         /// The bay.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The machine, as the shop calls it.
+        #[serde(with = "Name")]
         pub machine: String,
         /// What is complained of, by the rule set's id.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub complaint: Option<String>,
         /// The rule set; the bay's own if left out.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub ruleset: Option<String>,
         /// Who opens it.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub by: Option<String>,
     }
 
@@ -92,33 +114,49 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct JobListParams {
         /// One bay only.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub bay: Option<String>,
         /// Open or closed ones only.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub state: Option<JobState>,
-        /// At most so many; 100 if left out.
+        /// Before this job: the last one of the page before.
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
+        pub before: Option<String>,
+        /// At most so many; 100 if left out, up to 1000.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub limit: Option<u32>,
     }
 
-    /// Jobs.
+    /// A page of jobs.
+    #[derive(Default)]
     pub struct Jobs {
         /// Newest first.
         pub jobs: Vec<Job>,
+        /// Whether there are older ones: ask again with `before` as in `next`.
+        #[serde(default)]
+        pub more: bool,
+        /// What `before` is for the next page, if there are more.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub next: Option<String>,
+        /// Jobs of this page that are left out as they cannot be read; `job.verify` says what is wrong.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub unreadable: Vec<String>,
     }
 
     /// Parameters of `job.answer`.
     #[serde(deny_unknown_fields)]
     pub struct JobAnswerParams {
         /// The job.
+        #[serde(with = "Name")]
         pub job: String,
         /// The asked check.
+        #[serde(with = "Name")]
         pub check: String,
         /// One of the check's answers.
+        #[serde(with = "Name")]
         pub answer: String,
         /// Who answers.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub by: Option<String>,
     }
 
@@ -126,12 +164,13 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct JobCloseParams {
         /// The job.
+        #[serde(with = "Name")]
         pub job: String,
         /// What it really was, by the rule set's suspects; leave out if it is not known.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalNames")]
         pub confirmed: Option<Vec<String>>,
         /// Anything worth keeping.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalNote")]
         pub note: Option<String>,
     }
 
@@ -150,9 +189,10 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct JobReplayParams {
         /// The job.
+        #[serde(with = "Name")]
         pub job: String,
         /// Another rule set, by id or digest; the job's own if left out.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub ruleset: Option<String>,
     }
 
@@ -183,5 +223,16 @@ wire! {
         /// What the rule set has no place for.
         #[serde(default)]
         pub left_out: Vec<LeftOut>,
+    }
+}
+
+impl JobShowParams {
+    /// A job with the first page of its answers.
+    pub fn of(job: impl Into<String>) -> Self {
+        Self {
+            job: job.into(),
+            after_seq: None,
+            limit: None,
+        }
     }
 }

@@ -16,6 +16,7 @@ mod reading;
 mod ruleset;
 mod service;
 mod testability;
+pub(crate) mod text;
 mod trial;
 mod verdict;
 mod watch;

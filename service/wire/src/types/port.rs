@@ -1,5 +1,6 @@
 //! `port.list` and `instrument.probe`: what there is to attach.
 
+use super::text::Path;
 use super::wire;
 use serde_json::{Map, Value};
 
@@ -34,6 +35,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct InstrumentProbeParams {
         /// The port's path.
+        #[serde(with = "Path")]
         pub port: String,
         /// Whether requests may be written to it: polled meters, `*IDN?`, Modbus reads. Listening alone
         /// changes nothing at the other end; a request might.

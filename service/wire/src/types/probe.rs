@@ -1,5 +1,6 @@
 //! `probe.list`: which channel was at which test point, and when.
 
+use super::text::OptionalName;
 use super::{Time, wire};
 
 wire! {
@@ -8,17 +9,26 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct ProbeListParams {
         /// The job.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub job: Option<String>,
         /// The bay whose open job is meant.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub bay: Option<String>,
+        /// Only placements after this place in the journal.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub after_seq: Option<u64>,
+        /// At most so many; 1000 if left out, up to 10 000.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub limit: Option<u32>,
     }
 
-    /// Placements of a job.
+    /// A page of the placements of a job.
     pub struct Placements {
         /// In the order they were made.
         pub placements: Vec<Placement>,
+        /// Whether there are more: ask again with `after_seq` of the last one.
+        #[serde(default)]
+        pub more: bool,
     }
 
     /// A channel at a test point, for a time.

@@ -1,5 +1,6 @@
 //! `reading.*`: values with their unit and standard uncertainty.
 
+use super::text::{Name, OptionalName, OptionalSenml};
 use super::{Phase, Time, common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -82,15 +83,16 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct ReadingSubmitParams {
         /// The bay, which must have an open job.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The readings.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub readings: Option<Vec<SubmittedReading>>,
         /// A SenML pack (RFC 8428); names are test points, a text such as `> 40 MOhm` is an overload.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalSenml")]
         pub senml: Option<Vec<Map<String, Value>>>,
         /// The submitter's own key of this submission: the same key twice is stored once.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub key: Option<String>,
     }
 
@@ -98,10 +100,12 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct SubmittedReading {
         /// The test point.
+        #[serde(with = "Name")]
         pub point: String,
         /// The value; with `beyond`, the end of the range it lies beyond.
         pub value: f64,
         /// The unit of value and uncertainty; pressures may say what they count from: `psig`, `psia`.
+        #[serde(with = "Name")]
         pub unit: String,
         /// Standard uncertainty; zero if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -127,26 +131,30 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct ReadingEnterParams {
         /// The bay, which must have an open job.
+        #[serde(with = "Name")]
         pub bay: String,
         /// The test point.
+        #[serde(with = "Name")]
         pub point: String,
         /// The value with its unit as a person writes it: `12.4 V`, `-3 inHg`, `19.7 psia`, `OL`.
+        #[serde(with = "Name")]
         pub value: String,
         /// Standard uncertainty with its unit, such as `0.2 psi`; from the digits written, and the accuracy of
         /// the instrument if the bay knows it, if left out.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub uncertainty: Option<String>,
         /// The phase it was taken in, if the engine has left it since.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub phase: Option<Phase>,
         /// Who took it.
+        #[serde(with = "Name")]
         pub by: String,
         /// What it was taken with: one that the bay knows lends its accuracy and calibration.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub instrument: Option<String>,
         /// The sender's own key of this entry: the same key twice is stored once, with its phase. Entries and
         /// submissions of a bay share their keys.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub key: Option<String>,
     }
 
@@ -155,13 +163,13 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct ReadingHistoryParams {
         /// The job.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub job: Option<String>,
         /// The bay whose open job is meant, or with `outside` what its instruments said outside any job.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub bay: Option<String>,
         /// One test point only; readings outside any job have none.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub point: Option<String>,
         /// Only readings after this place in the journal.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -177,13 +185,13 @@ wire! {
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         pub outside: bool,
         /// One instrument only; with `outside`. It may have been detached since.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub instrument: Option<String>,
         /// One channel only; with `outside`.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub channel: Option<String>,
         /// One quantity only, such as `pressure`; with `outside`.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub quantity: Option<String>,
         /// Only what was taken at this time or later.
         #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -1,5 +1,6 @@
 //! `ruleset.*`.
 
+use super::text::{Name, OptionalName, RulesetText};
 use super::{Drive, Phase, Proving, RulesetDigest, Side, Testability, Time, common::words, wire};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -32,6 +33,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct RulesetName {
         /// Its id, for the version that new jobs use; or its digest.
+        #[serde(with = "Name")]
         pub ruleset: String,
     }
 
@@ -178,6 +180,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct RulesetExamineParams {
         /// The rule set as TOML.
+        #[serde(with = "RulesetText")]
         pub text: String,
         /// Also search every combination of outcomes for one that names a side whose proof is missing.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
@@ -202,9 +205,10 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct RulesetInstallParams {
         /// The rule set as TOML.
+        #[serde(with = "RulesetText")]
         pub text: String,
         /// Who installs it.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub by: Option<String>,
     }
 

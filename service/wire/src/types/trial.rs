@@ -1,5 +1,6 @@
 //! Cases: run against a rule set, and made of jobs.
 
+use super::text::{CaseToml, OptionalName, OptionalRulesetText, OptionalStream, Path};
 use super::{RulesetDigest, Verdict, wire};
 
 wire! {
@@ -7,12 +8,13 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct RulesetTrialParams {
         /// The rule set, by id or digest.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub ruleset: Option<String>,
         /// A rule set as TOML, which need not be installed.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalRulesetText")]
         pub text: Option<String>,
         /// The cases, at most 200.
+        #[schemars(length(max = 200))]
         pub cases: Vec<CaseText>,
         /// Also say what could be changed in the rule set without a case noticing.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
@@ -23,11 +25,13 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct CaseText {
         /// What to call it in the answer, such as the name of its file.
+        #[serde(with = "Path")]
         pub name: String,
         /// The case as TOML.
+        #[serde(with = "CaseToml")]
         pub text: String,
         /// The SenML stream it names, if it names one.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalStream")]
         pub stream: Option<String>,
     }
 

@@ -1,5 +1,6 @@
 //! `webhook.*` and `delivery.*`.
 
+use super::text::{Name, OptionalName};
 use super::{Time, wire};
 
 wire! {
@@ -33,20 +34,26 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct DeliveryListParams {
         /// Of one webhook only.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none", with = "OptionalName")]
         pub webhook: Option<String>,
         /// Those on their way rather than those given up.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         pub waiting: bool,
-        /// At most so many; 100 if left out.
+        /// Only those after this place in the outbox: the last one of the page before.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub after: Option<u64>,
+        /// At most so many; 100 if left out, up to 10 000.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub limit: Option<u32>,
     }
 
-    /// Deliveries.
+    /// A page of deliveries.
     pub struct Deliveries {
         /// Oldest first.
         pub deliveries: Vec<Delivery>,
+        /// Whether there are more: ask again with `after` of the last one.
+        #[serde(default)]
+        pub more: bool,
     }
 
     /// An event on its way to a webhook.
@@ -77,6 +84,7 @@ wire! {
     #[serde(deny_unknown_fields)]
     pub struct DeliveryResendParams {
         /// The webhook.
+        #[serde(with = "Name")]
         pub webhook: String,
         /// These deliveries only, by their places; all that were given up if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -13,18 +13,30 @@ use trisect_wire::table::{
     JobVerify,
 };
 use trisect_wire::types::{
-    AnswerGiven, JobDetail, JobListParams, JobState, JobVerdict, JobVerified, Jobs, Report, Time,
+    AnswerGiven, JobDetail, JobListParams, JobShowParams, JobState, JobVerdict, JobVerified, Jobs,
+    Report, Time,
 };
 use trisect_wire::{ErrorKind, WireError};
 
+use super::page::Paging;
 use super::{PAGE, time_of};
 use crate::context::Context;
 use crate::convert::{self, internal, refusal, refused};
 use report::report;
 
-/// Jobs in a list, unless the caller wants fewer; and at the most.
-const LISTED: u32 = 100;
-const MOST: u32 = 1000;
+const LISTED: Paging = Paging {
+    usual: 100,
+    most: 1000,
+    items: "jobs",
+    hint: "narrow it by bay or state, or ask for the next page with `before`",
+};
+const ANSWERS: Paging = Paging {
+    usual: 1000,
+    most: 1000,
+    items: "answers",
+    hint: "ask for the next page with `after_seq`",
+};
+
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<JobOpen, _, _, _>(module, |context, params| async move {
         let bay = context.bay(&params.bay)?;
@@ -42,7 +54,7 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
         context.list(params).await
     });
     register::<JobShow, _, _, _>(module, |context, params| async move {
-        context.show(&params.job).await
+        context.show(params).await
     });
     register::<JobAnswer, _, _, _>(module, |context, params| async move {
         let kept = context.kept_job(&params.job).await?;
@@ -126,33 +138,49 @@ impl Context {
         if let Some(bay) = &params.bay {
             self.bay(bay)?;
         }
-        let limit = params.limit.unwrap_or(LISTED);
-        if limit == 0 || limit > MOST {
-            return Err(ErrorKind::TooLarge
-                .because(format!("a list has 1 to {MOST} jobs"))
-                .at("limit")
-                .hint("narrow it by bay or state"));
-        }
+        let limit = LISTED.limit(params.limit)?;
         let filter = JobFilter {
             bay: params.bay,
             state: params.state.map(|state| match state {
                 JobState::Open => journal::JobState::Open,
                 JobState::Closed => journal::JobState::Closed,
             }),
+            before: params.before,
             ..JobFilter::default()
         };
-        let kept = self.journal.jobs(filter, limit as usize).await;
-        let mut jobs = Vec::new();
-        for job in kept.map_err(|error| refusal(&error))? {
-            let rules = rule_set(&*self.journal, &self.catalog, &job.opened.rule_set)
-                .await
-                .map_err(refused)?;
-            jobs.push(convert::job(&job, rules.model.rules()));
+        // One more than asked for tells whether there are more.
+        let kept = self.journal.jobs(filter, limit + 1).await;
+        let mut kept = kept.map_err(|error| refusal(&error))?;
+        let mut more = kept.len() > limit;
+        kept.truncate(limit);
+        let (mut jobs, mut unreadable) = (Vec::new(), Vec::new());
+        for job in &kept {
+            match rule_set(&*self.journal, &self.catalog, &job.opened.rule_set).await {
+                Ok(rules) => jobs.push(convert::job(job, rules.model.rules())),
+                // One job whose rule set was spoilt does not take the others with it.
+                Err(error) => {
+                    tracing::error!(job = job.opened.id, %error, "left a job out of a list");
+                    unreadable.push(job.opened.id.clone());
+                }
+            }
         }
-        Ok(Jobs { jobs })
+        let cut = self.fit(&mut jobs, Clone::clone)?;
+        more |= cut;
+        let last = match cut {
+            true => jobs.last().map(|job| job.job.clone()),
+            false => kept.last().map(|job| job.opened.id.clone()),
+        };
+        Ok(Jobs {
+            jobs,
+            more,
+            next: last.filter(|_| more),
+            unreadable,
+        })
     }
 
-    async fn show(&self, id: &str) -> Result<JobDetail, WireError> {
+    async fn show(&self, params: JobShowParams) -> Result<JobDetail, WireError> {
+        let limit = ANSWERS.limit(params.limit)?;
+        let (id, asked) = (&params.job, params.after_seq.unwrap_or(0));
         let kept = self.kept_job(id).await?;
         let rules = rule_set(&*self.journal, &self.catalog, &kept.opened.rule_set)
             .await
@@ -168,6 +196,9 @@ impl Context {
                 after = event.seq;
                 match &event.row.what {
                     Happened::Reading(_) => readings += 1,
+                    Happened::Answer { .. } if event.seq.unsigned_abs() <= asked => {}
+                    // One more than asked for tells whether there are more.
+                    Happened::Answer { .. } if answers.len() > limit => {}
                     Happened::Answer { check, answer } => answers.push(AnswerGiven {
                         seq: event.seq.unsigned_abs(),
                         check: check.to_string(),
@@ -182,10 +213,14 @@ impl Context {
                 break;
             }
         }
+        let mut more = answers.len() > limit;
+        answers.truncate(limit);
+        more |= self.fit(&mut answers, Clone::clone)?;
         let verdict = self.verdict(&kept).await?.verdict;
         Ok(JobDetail {
             job: convert::job(&kept, rules.model.rules()),
             answers,
+            more,
             readings,
             verdict,
         })

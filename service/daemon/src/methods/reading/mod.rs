@@ -4,6 +4,7 @@ mod outside;
 mod senml;
 
 use jsonrpsee::RpcModule;
+use serde::Serialize;
 use trisect_bay::{Beyond, EnterRequest, SubmitRequest, SubmittedReading};
 use trisect_journal::{ReadingFilter, StoredEvent};
 use trisect_wire::serve::{register, register_watch};
@@ -14,14 +15,17 @@ use trisect_wire::types::{
 };
 use trisect_wire::{ErrorKind, WireError};
 
+use super::page::Paging;
 use crate::context::Context;
 use crate::convert::{self, entered_reading, refusal, refused, stored_reading};
 use trisect_bay::replay::rule_set;
 
-/// Readings of one page, unless the caller wants fewer.
-const PAGE: u32 = 1000;
-/// Readings of one page at the most.
-const MOST: u32 = 10_000;
+const PAGING: Paging = Paging {
+    usual: 1000,
+    most: 10_000,
+    items: "readings",
+    hint: "ask for the next page with `after_seq`",
+};
 
 pub(super) fn register_all(module: &mut RpcModule<Context>) {
     register::<ReadingSubmit, _, _, _>(module, |context, params| async move {
@@ -101,15 +105,9 @@ pub(super) fn time_asked(time: Option<&Time>, field: &str) -> Result<Option<i64>
 
 impl Context {
     async fn history(&self, params: ReadingHistoryParams) -> Result<Readings, WireError> {
-        let limit = params.limit.unwrap_or(PAGE);
-        if limit == 0 || limit > MOST {
-            return Err(ErrorKind::TooLarge
-                .because(format!("a page has 1 to {MOST} readings"))
-                .at("limit")
-                .hint("ask for the next page with `after_seq`"));
-        }
+        let limit = PAGING.limit(params.limit)?;
         if params.outside {
-            return self.outside(params, limit as usize).await;
+            return self.outside(params, limit).await;
         }
         for (given, field) in [
             (params.instrument.is_some(), "instrument"),
@@ -144,7 +142,8 @@ impl Context {
             until: time_asked(params.until.as_ref(), "until")?,
             ..ReadingFilter::default()
         };
-        let page = self.page(filter, params.after_seq, limit as usize).await?;
+        let shown = |event: &StoredEvent| stored_reading(rules, event);
+        let page = self.page(filter, params.after_seq, limit, shown).await?;
         let Page { events, more } = page;
         let as_senml = params.format == Some(HistoryFormat::Senml);
         let readings = events.iter().filter(|_| !as_senml);
@@ -164,19 +163,21 @@ impl Context {
         })
     }
 
-    /// A page of what a filter lets through.
-    pub(super) async fn page(
+    /// A page of what a filter lets through, as long as a reply has room for it as it is shown. As SenML it is shorter.
+    pub(super) async fn page<S: Serialize>(
         &self,
         filter: ReadingFilter,
         after_seq: Option<u64>,
         limit: usize,
+        shown: impl Fn(&StoredEvent) -> S,
     ) -> Result<Page, WireError> {
         let after = i64::try_from(after_seq.unwrap_or(0)).unwrap_or(i64::MAX);
         // One more than asked for tells whether there are more.
         let page = self.journal.readings(filter, after, limit + 1).await;
         let mut events = page.map_err(|error| refusal(&error))?;
-        let more = events.len() > limit;
+        let mut more = events.len() > limit;
         events.truncate(limit);
+        more |= self.fit(&mut events, shown)?;
         Ok(Page { events, more })
     }
 

@@ -52,7 +52,7 @@ impl Context {
             outside: Some(subject),
             ..ReadingFilter::default()
         };
-        let page = self.page(filter, params.after_seq, limit).await?;
+        let page = self.page(filter, params.after_seq, limit, shown).await?;
         let as_senml = params.format == Some(HistoryFormat::Senml);
         let Page { events, more } = page;
         let readings = events.iter().filter(|_| !as_senml);

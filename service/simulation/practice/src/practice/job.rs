@@ -2,7 +2,7 @@
 
 use trisect_wire::table::{BayList, JobOpen, JobShow, ProbeList, ProbePlace};
 use trisect_wire::types::{
-    Job, JobName, JobOpenParams, NoParams, ProbeListParams, ProbePlaceParams,
+    Job, JobOpenParams, JobShowParams, NoParams, ProbeListParams, ProbePlaceParams,
 };
 
 use super::LEADS;
@@ -27,7 +27,8 @@ pub(super) async fn first_bay(
 pub(super) async fn go_on(operator: Operator<'_>, job: String) -> Result<Job, CallError> {
     let of_job = ProbeListParams {
         job: Some(job.clone()),
-        bay: None,
+        limit: Some(10_000),
+        ..ProbeListParams::default()
     };
     let service = operator.service;
     let doing = "cannot find where the probes were";
@@ -43,7 +44,7 @@ pub(super) async fn go_on(operator: Operator<'_>, job: String) -> Result<Job, Ca
             place(operator, &probe.instrument, &probe.channel, &probe.point).await?;
         }
     }
-    let shown = JobName { job };
+    let shown = JobShowParams::of(job);
     Ok(service
         .call::<JobShow>("cannot show the job", &shown)
         .await?
