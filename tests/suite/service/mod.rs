@@ -9,6 +9,7 @@ mod flood;
 mod gate;
 mod http;
 mod keys;
+mod limits;
 mod meters;
 mod named_files;
 mod plugins;

@@ -24,6 +24,7 @@ async fn placements(client: &Client, job: &str) -> Vec<Placement> {
     let params = ProbeListParams {
         job: Some(job.to_owned()),
         bay: None,
+        ..ProbeListParams::default()
     };
     client.call::<ProbeList>(&params).await.unwrap().placements
 }
