@@ -25,7 +25,7 @@ pub fn audit(
         limit: what.limit,
     };
     let trail = call::<table::AuditList>(server, &params)?;
-    tell(json, &trail, || listed(&trail.entries), io)
+    tell(json, &trail, |trail| listed(&trail.entries), io)
 }
 
 fn listed(entries: &[wire::AuditEntry]) -> String {

@@ -25,7 +25,7 @@ pub fn phase(
         drive: what.drive,
     };
     let bay = call::<table::PhaseSay>(server, &params)?;
-    tell(json, &bay, || show::bay(&bay), io)
+    tell(json, &bay, show::bay, io)
 }
 
 /// Says where a probe is.
@@ -66,7 +66,7 @@ pub fn probe(
             },
         )?,
     };
-    tell(json, &instrument, || show::instrument(&instrument), io)
+    tell(json, &instrument, show::instrument, io)
 }
 
 /// Carries out one of the instrument commands.
@@ -82,7 +82,7 @@ pub fn instrument(
     let one = match what {
         Instrument::List { bay } => {
             let all = call::<table::InstrumentList>(server, &wire::InstrumentListParams { bay })?;
-            let text = || match &all.instruments[..] {
+            let text = |all: &wire::Instruments| match &all.instruments[..] {
                 [] => "no instruments\n".to_owned(),
                 some => some.iter().map(show::instrument).collect(),
             };
@@ -106,7 +106,7 @@ pub fn instrument(
             call::<table::InstrumentDetach>(server, &wire::InstrumentName { bay, instrument })?
         }
     };
-    tell(json, &one, || show::instrument(&one), io)
+    tell(json, &one, show::instrument, io)
 }
 
 /// `key=value` as settings: dots in a key lead into a table, a value is JSON if it can be read as such.

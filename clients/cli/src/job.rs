@@ -2,9 +2,11 @@
 
 use crate::args::{Job, JobAnswer, JobClose, JobList, JobOpen};
 use crate::exit::{CliError, Ending};
-use crate::io::Io;
+use crate::io::{Io, plain};
 use crate::server::{Server, call};
 use crate::show;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use std::path::Path;
 use trisect_wire::{table, types as wire};
 
@@ -16,34 +18,44 @@ pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<En
     match what {
         Job::Open(open) => {
             let job = call::<table::JobOpen>(server, &open.into())?;
-            tell(json, &job, || show::opened(&job), io)
+            tell(json, &job, show::opened, io)
         }
         Job::List(list) => {
             let jobs = call::<table::JobList>(server, &list.into())?;
-            tell(json, &jobs, || listed(&jobs), io)
+            tell(json, &jobs, listed, io)
         }
         Job::Show { job } => {
             let detail = whole(server, job)?;
-            tell(json, &detail, || show::job_detail(&detail), io)
+            tell(json, &detail, show::job_detail, io)
         }
         Job::Answer(answer) => {
             let verdict = call::<table::JobAnswer>(server, &answer.into())?;
-            tell(json, &verdict, || show::verdict(&verdict.verdict), io)
+            tell(
+                json,
+                &verdict,
+                |verdict| show::verdict(&verdict.verdict),
+                io,
+            )
         }
         Job::Close(close) => {
             let job = call::<table::JobClose>(server, &close.into())?;
-            tell(json, &job, || show::job(&job), io)
+            tell(json, &job, show::job, io)
         }
         Job::Replay { job, ruleset } => {
             let replay = call::<table::JobReplay>(server, &wire::JobReplayParams { job, ruleset })?;
-            tell(json, &replay, || replayed(&replay), io)
+            tell(json, &replay, replayed, io)
         }
         Job::Verify { job, digest } => {
             let verified = call::<table::JobVerify>(server, &wire::JobName { job })?;
             let same = digest
                 .as_ref()
                 .is_none_or(|noted| noted.eq_ignore_ascii_case(&verified.digest));
-            tell(json, &verified, || told(&verified, digest.as_deref()), io)?;
+            tell(
+                json,
+                &verified,
+                |verified| told(verified, digest.as_deref()),
+                io,
+            )?;
             Ok(if verified.sound && same {
                 Ending::AsWished
             } else {
@@ -53,7 +65,7 @@ pub fn job(server: &Server, json: bool, what: Job, io: &mut Io<'_>) -> Result<En
         Job::Export { job, output } => {
             let exported = call::<table::JobExport>(server, &wire::JobName { job })?;
             let written = write(&exported, &output)?;
-            tell(json, &exported, || written, io)
+            tell(json, &exported, |_| written, io)
         }
     }
 }
@@ -164,17 +176,17 @@ fn write(exported: &wire::JobExported, directory: &Path) -> Result<String, CliEr
     Ok(text)
 }
 
-/// Writes an answer for programs or for people.
-pub fn tell(
+/// Writes an answer for programs as it is, or for people as a text that is made of [`plain`] fields.
+pub fn tell<T: Serialize + DeserializeOwned>(
     json: bool,
-    answer: &impl serde::Serialize,
-    text: impl FnOnce() -> String,
+    answer: &T,
+    text: impl FnOnce(&T) -> String,
     io: &mut Io<'_>,
 ) -> Result<Ending, CliError> {
     if json {
         io.json(answer)?;
     } else {
-        io.say(&text())?;
+        io.say(&text(&plain(answer)?))?;
     }
     Ok(Ending::AsWished)
 }

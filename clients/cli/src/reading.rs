@@ -19,7 +19,7 @@ pub fn enter(
     io: &mut Io<'_>,
 ) -> Result<Ending, CliError> {
     let reading = call::<table::ReadingEnter>(server, &what.into())?;
-    tell(json, &reading, || show::reading(&reading), io)
+    tell(json, &reading, show::reading, io)
 }
 
 impl From<Enter> for wire::ReadingEnterParams {

@@ -6,6 +6,7 @@ use crate::io::Io;
 use crate::server::Server;
 use crate::{adapter, audit, bay, decode, documents, job, reading, ruleset, watch};
 use std::process::ExitCode;
+use trisect_wire::escape;
 
 /// Carries a command out; says on standard error why it could not be.
 pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
@@ -15,7 +16,12 @@ pub fn run(command: Command, io: &mut Io<'_>) -> ExitCode {
         Err(fault) if fault.reader_left() => ExitCode::SUCCESS,
         Err(fault) => {
             // If standard error cannot be written either, the exit code has to do.
-            let _ = io.warn(&format!("trisect: {fault}\n"));
+            let said = match &fault {
+                // What the service says is one line; ours may be a list.
+                CliError::Client(refusal) => escape(&refusal.to_string()).into_owned(),
+                ours => ours.to_string(),
+            };
+            let _ = io.warn(&format!("trisect: {said}\n"));
             ExitCode::from(2)
         }
     }

@@ -2,7 +2,7 @@
 
 use crate::args;
 use crate::exit::{CliError, Ending};
-use crate::io::Io;
+use crate::io::{Io, plain};
 use crate::server::{Server, with_client};
 use crate::show;
 use serde::Serialize;
@@ -61,9 +61,10 @@ pub fn watch(
                     watch: VerdictWatch::NAME,
                     item: &item,
                 })?,
-                Some(WatchEvent::Reading(item)) => io.say(&reading(&item))?,
+                Some(WatchEvent::Reading(item)) => io.say(&reading(&plain(&item)?))?,
                 Some(WatchEvent::Verdict(item)) => {
                     // Every reading moves a belief a little; a person wants what is new.
+                    let item = plain(&item)?;
                     let gist = gist(&item);
                     if gist != said {
                         io.say(&verdict(&item))?;

@@ -1,5 +1,6 @@
 //! Why a request was refused: stable words, their JSON-RPC codes, and what travels in `data`.
 
+use crate::escape::{cut, escape};
 use crate::types::Defect;
 use jsonrpsee_types::ErrorObjectOwned;
 use schemars::JsonSchema;
@@ -99,7 +100,7 @@ impl ErrorKind {
     pub fn because(self, message: impl Into<String>) -> WireError {
         WireError {
             kind: self,
-            message: cut(message.into()),
+            message: shown(&message.into()),
             field: None,
             hint: None,
             defects: Vec::new(),
@@ -136,14 +137,14 @@ impl WireError {
     /// Names the parameter at fault.
     #[must_use]
     pub fn at(mut self, field: impl Into<String>) -> Self {
-        self.field = Some(cut(field.into()));
+        self.field = Some(shown(&field.into()));
         self
     }
 
     /// Says what to do about it.
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(cut(hint.into()));
+        self.hint = Some(shown(&hint.into()));
         self
     }
 
@@ -172,12 +173,9 @@ impl WireError {
 /// Characters of a message: what it quotes may be as long as a request.
 const LONGEST: usize = 2000;
 
-fn cut(mut text: String) -> String {
-    if let Some((end, _)) = text.char_indices().nth(LONGEST) {
-        text.truncate(end);
-        text.push('\u{2026}');
-    }
-    text
+/// A text as people are shown it, whatever of a request it quotes.
+fn shown(text: &str) -> String {
+    cut(escape(text).into_owned(), LONGEST)
 }
 
 impl From<WireError> for ErrorObjectOwned {

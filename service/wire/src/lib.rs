@@ -3,6 +3,7 @@
 //! * [`table`] — every method and subscription, one row each; [`table::methods`] as data.
 //! * [`types`] — the parameters, results and items.
 //! * [`ErrorKind`], [`WireError`] — why a request was refused.
+//! * [`escape`] — text of others, as people are shown it.
 //! * [`serve`] — a server registers handlers by row; parameters, roles and errors are seen to here.
 //! * [`client`] — a client calls by row.
 //! * [`openrpc`] — the table as an OpenRPC document, kept in `openrpc.json`.
@@ -11,6 +12,7 @@
 
 pub mod client;
 mod error;
+mod escape;
 #[cfg(test)]
 mod examples;
 pub mod method;
@@ -21,6 +23,7 @@ pub mod table;
 pub mod types;
 
 pub use error::{ErrorKind, WireError};
+pub use escape::{cut, escape};
 pub use method::{Method, Role, Subscription};
 pub use openrpc::openrpc;
 pub use table::methods;

@@ -7,6 +7,7 @@ mod demo;
 mod discover;
 mod flood;
 mod gate;
+mod hostile_text;
 mod http;
 mod keys;
 mod limits;

@@ -8,9 +8,10 @@ use crate::server::{Server, call};
 use std::fmt::Write;
 use std::path::Path;
 use trisect_wire::client::ClientError;
+use trisect_wire::escape;
 use trisect_wire::table;
 use trisect_wire::types::{
-    Defect, NoParams, RulesetInstallParams, RulesetInstalled, RulesetSummary,
+    Defect, NoParams, RulesetInstallParams, RulesetInstalled, RulesetSummary, Rulesets,
 };
 
 /// Lists the rule sets of the service.
@@ -19,7 +20,7 @@ use trisect_wire::types::{
 /// That the service could not be reached, or the answer could not be written.
 pub fn list(server: &Server, json: bool, io: &mut Io<'_>) -> Result<Ending, CliError> {
     let all = call::<table::RulesetList>(server, &NoParams {})?;
-    let text = || all.rulesets.iter().map(line).collect();
+    let text = |all: &Rulesets| all.rulesets.iter().map(line).collect();
     tell(json, &all, text, io)
 }
 
@@ -63,7 +64,7 @@ pub fn install(
             return Err(fault);
         }
     };
-    tell(json, &installed, || text(file, &installed), io)
+    tell(json, &installed, |installed| text(file, installed), io)
 }
 
 fn text(file: &Path, installed: &RulesetInstalled) -> String {
@@ -86,9 +87,10 @@ fn text(file: &Path, installed: &RulesetInstalled) -> String {
 fn listed(file: &Path, defects: &[Defect]) -> String {
     let line = |d: &Defect| {
         let file = file.display();
+        let (message, hint) = (escape(&d.message), escape(&d.hint));
         format!(
-            "{file}:{}:{}: {}: {}: {}; {}\n",
-            d.line, d.column, d.severity, d.kind, d.message, d.hint
+            "{file}:{}:{}: {}: {}: {message}; {hint}\n",
+            d.line, d.column, d.severity, d.kind
         )
     };
     defects.iter().map(line).collect()

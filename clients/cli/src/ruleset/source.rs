@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trisect_diagnosis::Model;
 use trisect_rules::{Defect, Severity, examine, shipped};
+use trisect_wire::escape;
 
 /// The text of a file.
 ///
@@ -56,7 +57,7 @@ pub fn list_defects(file: &Path, defects: &[Defect]) -> String {
     let mut text = String::new();
     for defect in defects {
         // Writing to a String cannot fail.
-        let _ = writeln!(text, "{}:{defect}", file.display());
+        let _ = writeln!(text, "{}:{}", file.display(), escape(&defect.to_string()));
     }
     text
 }

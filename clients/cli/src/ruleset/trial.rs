@@ -16,6 +16,7 @@ use trisect_diagnosis::trial::{
 };
 use trisect_diagnosis::{Model, Verdict};
 use trisect_rules::case;
+use trisect_wire::escape;
 
 /// So much that no case reaches is named to people.
 const NAMED: usize = 12;
@@ -234,7 +235,7 @@ fn text(runs: &[CaseRun], covered: &BTreeMap<String, Coverage>, slack: Option<&[
             text,
             "{word} {}  {}: {standing}",
             run.file.display(),
-            run.title
+            escape(&run.title)
         );
         text.push_str(&side_by_side(&run.differences));
     }
@@ -271,7 +272,7 @@ fn text(runs: &[CaseRun], covered: &BTreeMap<String, Coverage>, slack: Option<&[
 
 /// What was expected beside what was found.
 fn side_by_side(differences: &[Difference]) -> String {
-    let row = |d: &Difference| [d.what.clone(), d.expected.clone(), d.found.clone()];
+    let row = |d: &Difference| [&d.what, &d.expected, &d.found].map(|s| escape(s).into_owned());
     let rows: Vec<_> = differences.iter().map(row).collect();
     show::columns(["", "expected", "found"], &rows)
 }

@@ -1,6 +1,7 @@
 //! A job in plain language.
 
 use trisect_rules::RuleSet;
+use trisect_wire::escape;
 use trisect_wire::types::{Evidence, Job, JobVerdict, Outcome, Side, Verdict};
 
 /// What a report always ends with.
@@ -63,6 +64,8 @@ pub(crate) fn report(rules: &RuleSet, job: &Job, verdict: &JobVerdict) -> String
         ]);
     }
     lines.extend([String::new(), DEFERS.to_owned()]);
+    // Names and notes come from elsewhere: one with a line end in it must not look like a line of the report.
+    let lines: Vec<_> = lines.iter().map(|line| escape(line)).collect();
     lines.join("\n")
 }
 
