@@ -43,6 +43,7 @@ plain="$(sed -n 's|^listening on http://\(.*\)/rpc$|\1|p' "$work/said")"
 tls="$(sed -n 's|^listening on https://\(.*\)/rpc$|\1|p' "$work/said")"
 
 "$python" "$outside/websocket.py" "ws://$plain/rpc" "$token"
+"$python" "$outside/frames.py" "$plain" "$token"
 
 # The TLS port: a handshake that verifies, a request through it, old protocols refused.
 shake() { openssl s_client -connect "$tls" -servername localhost -CAfile "$work/certificate.pem" "$@" </dev/null 2>&1; }

@@ -77,6 +77,10 @@ impl<W: AsyncWrite + Unpin> WebSocketWriter<W> {
             // What was queued when the service was told to stop is part of what runs, and is sent.
             self.send_ready(usize::MAX).await?;
         }
+        // What was asked before the close is answered before it.
+        while let Ok(carried) = self.pongs.try_recv() {
+            self.send(OpCode::Pong, &carried).await?;
+        }
         let code = finish.code.map(u16::to_be_bytes);
         let code = code.as_ref().map_or(&[][..], |code| code);
         self.send(OpCode::Close, code).await?;
