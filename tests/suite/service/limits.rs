@@ -351,3 +351,27 @@ async fn a_spoilt_rule_set_takes_no_other_job_with_it() {
     let bays = call(&served, "bay.list", &json!({})).await;
     assert_eq!(bays["result"]["bays"][0]["bay"], BAY);
 }
+
+/// What could not be named or shown afterwards is not installed.
+#[tokio::test]
+async fn a_rule_set_that_could_not_be_shown_is_not_installed() {
+    let served = Served::start().await;
+    let shipped = include_str!("../../../service/rules/rulesets/distributor-pump-12v.toml");
+    let installed = |text: String| {
+        let served = &served;
+        async move {
+            let request = json!({"jsonrpc": "2.0", "id": 1, "method": "ruleset.install",
+                "params": {"text": text}});
+            post(served.address, &request.to_string()).await.json()
+        }
+    };
+    let long = "x".repeat(201);
+    let id = "id = \"distributor-pump-12v\"";
+    assert!(shipped.contains(id));
+    let refused = installed(shipped.replacen(id, &format!("id = \"{long}\""), 1)).await;
+    let data = &refused["error"]["data"];
+    assert_eq!(data["kind"], "too-large", "{refused}");
+    assert_eq!(data["field"], "text");
+    let whole = installed(shipped.to_owned()).await;
+    assert!(whole["result"].is_object(), "{whole}");
+}

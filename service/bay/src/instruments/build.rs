@@ -49,6 +49,9 @@ type Made = (Box<dyn Adapter>, Option<f64>);
 /// average, after a display's time of measuring (engineering estimate, no source).
 const DISPLAY: i64 = 400_000_000;
 
+/// Channels of one instrument: all of them stand in every list of instruments.
+const CHANNELS: usize = 256;
+
 const KINDS: &[Kind] = &[
     Kind {
         name: "multimeter",
@@ -191,6 +194,15 @@ pub(crate) async fn build(
         }
         Make::Plugin => (plugins.adapter(taken.left).await?, None),
     };
+    let channels = adapter.describe().channels.len();
+    if channels > CHANNELS {
+        return Err(ErrorKind::InvalidSettings
+            .because(format!("the instrument has {channels} channels"))
+            .at("settings")
+            .hint(format!(
+                "attach those that are needed, {CHANNELS} at the most"
+            )));
+    }
     Ok(Built {
         adapter: match taken.pulses {
             Some(pulses) => Box::new(Tachometer::new(adapter, pulses)),

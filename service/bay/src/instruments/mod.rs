@@ -79,6 +79,27 @@ pub(crate) struct Instrument {
     stop: CancellationToken,
 }
 
+/// Characters of what an instrument or its adapter says of itself and its channels.
+const TITLE: usize = 200;
+/// Characters of what went wrong with it.
+const NOTE: usize = 1000;
+
+/// A description as it is kept: its words come from a program or an instrument, and are shown in every list.
+fn bounded(mut description: Description) -> Description {
+    shorten(&mut description.title, TITLE);
+    for channel in &mut description.channels {
+        shorten(&mut channel.title, TITLE);
+    }
+    description
+}
+
+fn shorten(text: &mut String, most: usize) {
+    if let Some((end, _)) = text.char_indices().nth(most) {
+        text.truncate(end);
+        text.push('\u{2026}');
+    }
+}
+
 impl Instrument {
     /// Runs an adapter until it is told to stop.
     pub(crate) fn start(
@@ -97,7 +118,7 @@ impl Instrument {
         } = built;
         let health = Health::new();
         let stop = CancellationToken::new();
-        let description = running.describe();
+        let description = bounded(running.describe());
         let (samples, emissions) = mpsc::channel(AHEAD);
         let now: Clock = Arc::new(move || clock.now());
         let context = Context {
@@ -176,6 +197,10 @@ impl Instrument {
             Some(refused) => (Some(refused.why.clone()), Some(refused.at)),
             None => (vitals.last_error, vitals.last_error_at),
         };
+        let note = note.map(|mut note| {
+            shorten(&mut note, NOTE);
+            note
+        });
         let today = clock.date(clock.now());
         let channels = self.description.channels.iter();
         InstrumentStatus {

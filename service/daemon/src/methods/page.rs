@@ -7,6 +7,7 @@ use serde::Serialize;
 use trisect_wire::{ErrorKind, WireError};
 
 use crate::context::Context;
+use crate::convert::internal;
 
 /// How many items a page of a list has.
 pub(super) struct Paging {
@@ -35,6 +36,19 @@ impl Paging {
 }
 
 impl Context {
+    /// Whether one item fits into a reply.
+    pub(super) fn has_room_for(&self, item: &impl Serialize) -> Result<bool, WireError> {
+        let mut length = Length(0);
+        serde_json::to_writer(&mut length, item).map_err(|error| internal(&error))?;
+        Ok(length.0 <= self.room())
+    }
+
+    /// Bytes of a list in a reply: half, as the rest of a reply is a verdict's length at the most, and the list is
+    /// more than that only where its texts are long.
+    fn room(&self) -> usize {
+        self.reply_bytes.load(Ordering::Relaxed) / 2
+    }
+
     /// Cuts a page to what one reply has room for beside the rest of it; whether anything was left for the next. The
     /// first item stays whatever its length, so that every page gets on.
     pub(super) fn fit<T, S: Serialize>(
@@ -42,13 +56,10 @@ impl Context {
         items: &mut Vec<T>,
         shown: impl Fn(&T) -> S,
     ) -> Result<bool, WireError> {
-        // Half: the rest of a reply is an error's or a verdict's length, and the list is more than that only where
-        // its texts are long.
-        let room = self.reply_bytes.load(Ordering::Relaxed) / 2;
+        let room = self.room();
         let mut length = Length(0);
         for (place, item) in items.iter().enumerate() {
-            serde_json::to_writer(&mut length, &shown(item))
-                .map_err(|error| crate::convert::internal(&error))?;
+            serde_json::to_writer(&mut length, &shown(item)).map_err(|error| internal(&error))?;
             if length.0 > room && place > 0 {
                 items.truncate(place);
                 return Ok(true);

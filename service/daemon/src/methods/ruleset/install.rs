@@ -1,6 +1,7 @@
 //! `ruleset.install`.
 
 use trisect_journal::{Installed, RuleSetText};
+use trisect_rules::RuleSet;
 use trisect_wire::types::{RulesetInstallParams, RulesetInstalled};
 use trisect_wire::{ErrorKind, WireError};
 
@@ -28,6 +29,7 @@ pub(super) async fn install(
         other => internal(&other),
     })?;
     let rules = entry.model.rules();
+    bounded(context, rules)?;
     let (ruleset, defects) = (convert::digest(rules), convert::defects(&entry.warnings));
     let kept = Installed {
         rule_set: RuleSetText {
@@ -40,6 +42,15 @@ pub(super) async fn install(
         by: params.by,
     };
     let _one = context.installing.lock().await;
+    let is_new = context.catalog.by_digest(&ruleset.digest).is_none();
+    if is_new && context.catalog.entries().len() >= MOST {
+        return Err(ErrorKind::TooLarge
+            .because(format!(
+                "the service has {MOST} rule sets, which is the most"
+            ))
+            .at("text")
+            .hint("start on another journal, or use one that is installed"));
+    }
     let stored = context.journal.install_rule_set(kept).await;
     stored.map_err(|error| refusal(&error))?;
     let before = context.catalog.install(entry);
@@ -54,6 +65,35 @@ pub(super) async fn install(
         before: before.map(|entry| entry.model.rules().digest.clone()),
         defects,
     })
+}
+
+/// Rule sets of a service, of all versions: `ruleset.list` has no pages.
+const MOST: usize = 1000;
+/// Characters of an id, a version and a title: they stand in lists and in every verdict, and the parameters that name
+/// them take no more.
+const NAME: usize = 200;
+
+/// Refuses a rule set that could be installed but not be named or shown.
+fn bounded(context: &Context, rules: &RuleSet) -> Result<(), WireError> {
+    for (what, text) in [
+        ("id", &rules.id),
+        ("version", &rules.version),
+        ("title", &rules.title),
+    ] {
+        if text.chars().count() > NAME {
+            return Err(ErrorKind::TooLarge
+                .because(format!("the rule set's {what} is too long"))
+                .at("text")
+                .hint(format!("a rule set's {what} has at most {NAME} characters")));
+        }
+    }
+    if context.has_room_for(&super::show(rules))? {
+        return Ok(());
+    }
+    Err(ErrorKind::TooLarge
+        .because("the rule set is longer than a reply, as ruleset.show tells it")
+        .at("text")
+        .hint("shorten its cautions: each check repeats those it has"))
 }
 
 /// A text with errors, with every defect of it.
