@@ -10,7 +10,7 @@ use trisect_tests::service::{Served, open_job, readings, submit};
 use trisect_tests::wait::within;
 
 /// Runs the command while the service runs.
-async fn run(served: &Served, arguments: &[&str]) -> Ended {
+pub(super) async fn run(served: &Served, arguments: &[&str]) -> Ended {
     let url = format!("ws://{}/rpc", served.address);
     let mut all = vec!["--server".to_owned(), url];
     all.extend(arguments.iter().map(|argument| (*argument).to_owned()));

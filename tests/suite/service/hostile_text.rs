@@ -7,21 +7,11 @@ use trisect_tests::programs::{Ended, trisect};
 use trisect_tests::raw::post;
 use trisect_tests::service::{Served, readings, submit};
 
+use super::command::run;
+
 /// A line end, a clearing of the screen, an override of the direction of writing, a C1 control, a line separator.
 const HOSTILE: &str = "Unit 14\nall is well\r\u{1b}[2J\u{202e}\u{9b}31m\u{2028}x";
 const ESCAPED: &str = r"Unit 14\nall is well\r\u{1b}[2J\u{202e}\u{9b}31m\u{2028}x";
-
-/// Runs the command while the service runs.
-async fn run(served: &Served, arguments: &[&str]) -> Ended {
-    let url = format!("ws://{}/rpc", served.address);
-    let mut all = vec!["--server".to_owned(), url];
-    all.extend(arguments.iter().map(|argument| (*argument).to_owned()));
-    let running = tokio::task::spawn_blocking(move || {
-        let all: Vec<&str> = all.iter().map(String::as_str).collect();
-        trisect(&all, "")
-    });
-    running.await.unwrap()
-}
 
 fn hostile(text: &str) -> bool {
     let steers = |c: char| c != '\n' && (c.is_control() || ('\u{2028}'..='\u{202e}').contains(&c));

@@ -19,6 +19,12 @@ async fn served() -> Served {
     Served::start_set(folder, |settings| settings.limits.reply_bytes = REPLY).await
 }
 
+async fn call_any(served: &Served, method: &str, params: &Value) -> Value {
+    let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
+    post(served.address, &request.to_string()).await.json()
+}
+
+/// A call whose reply keeps to the limit of [`served`].
 async fn call(served: &Served, method: &str, params: &Value) -> Value {
     let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
     let answer = post(served.address, &request.to_string()).await;
@@ -352,26 +358,27 @@ async fn a_spoilt_rule_set_takes_no_other_job_with_it() {
     assert_eq!(bays["result"]["bays"][0]["bay"], BAY);
 }
 
-/// What could not be named or shown afterwards is not installed.
+/// What could not be listed or shown afterwards is not installed.
 #[tokio::test]
 async fn a_rule_set_that_could_not_be_shown_is_not_installed() {
-    let served = Served::start().await;
     let shipped = include_str!("../../../service/rules/rulesets/distributor-pump-12v.toml");
-    let installed = |text: String| {
-        let served = &served;
-        async move {
-            let request = json!({"jsonrpc": "2.0", "id": 1, "method": "ruleset.install",
-                "params": {"text": text}});
-            post(served.address, &request.to_string()).await.json()
+    let titled = shipped.find("\ntitle = \"").unwrap() + "\ntitle = \"".len();
+    let mut long = shipped.to_owned();
+    long.insert_str(titled, &"x".repeat(200));
+    let usual = Served::start().await;
+    // Where the whole of it is longer than a reply may be.
+    let small = served().await;
+    for (served, text, fits) in [
+        (&usual, long.as_str(), false),
+        (&small, shipped, false),
+        (&usual, shipped, true),
+    ] {
+        let answer = call_any(served, "ruleset.install", &json!({"text": text})).await;
+        assert_eq!(answer["result"].is_object(), fits, "{answer}");
+        if !fits {
+            let data = &answer["error"]["data"];
+            assert_eq!(data["kind"], "too-large");
+            assert_eq!(data["field"], "text");
         }
-    };
-    let long = "x".repeat(201);
-    let id = "id = \"distributor-pump-12v\"";
-    assert!(shipped.contains(id));
-    let refused = installed(shipped.replacen(id, &format!("id = \"{long}\""), 1)).await;
-    let data = &refused["error"]["data"];
-    assert_eq!(data["kind"], "too-large", "{refused}");
-    assert_eq!(data["field"], "text");
-    let whole = installed(shipped.to_owned()).await;
-    assert!(whole["result"].is_object(), "{whole}");
+    }
 }

@@ -72,17 +72,12 @@ pub(super) async fn install(
 
 /// Rule sets of a service, of all versions: `ruleset.list` has no pages.
 const MOST: usize = 1000;
-/// Characters of an id, a version and a title: they stand in lists and in every verdict, and the parameters that name
-/// them take no more.
+/// Characters of a version and a title, which stand in lists and in every verdict.
 const NAME: usize = 200;
 
-/// Refuses a rule set that could be installed but not be named or shown.
+/// Refuses a rule set that could be installed but not be listed or shown.
 fn bounded(context: &Context, rules: &RuleSet) -> Result<(), WireError> {
-    for (what, text) in [
-        ("id", &rules.id),
-        ("version", &rules.version),
-        ("title", &rules.title),
-    ] {
+    for (what, text) in [("version", &rules.version), ("title", &rules.title)] {
         if text.chars().count() > NAME {
             return Err(ErrorKind::TooLarge
                 .because(format!("the rule set's {what} is too long"))
