@@ -130,11 +130,13 @@ class Faults:
         """The disk is full for so long, while everything goes on."""
         if not self.disk.mounted:
             return await self.do_file_limit(seconds)
-        refused = self.tally.refused["storage"]
-        until = time.monotonic() + seconds
-        while time.monotonic() < until:
+        refused, begun, until = self.tally.refused["storage"], time.monotonic(), None
+        # What the file of changes has room for is still taken; it counts from the first refusal on.
+        while time.monotonic() < (until or begun + 10.0):
             self.disk.fill()
             await asyncio.sleep(0.05)
+            if until is None and self.tally.refused["storage"] > refused:
+                until = time.monotonic() + seconds
         self.tally.done["refused while full"] += self.tally.refused["storage"] - refused
 
     async def do_disk_full(self, seconds):

@@ -89,6 +89,7 @@ class Service:
             env=self.environment,
         )  # fmt: skip
         self.life += 1
+        self.ready.clear()
         self.reading = asyncio.create_task(self._read(self.process.stderr))
         return self.process
 
@@ -98,7 +99,7 @@ class Service:
             raise Violation(f"it ended with {await process.wait()} at its start, having said {line!r}")
         # It listens on one address: what else it says there is read and put aside, in the way of a pipe.
         asyncio.create_task(self._drain(process.stdout))
-        self.ready.clear()
+        await self.ready.wait()
         self.signed = time.monotonic()
         self.unsettle(2.0)
         self.up.set()

@@ -16,8 +16,10 @@ use trisect_tests::raw::post;
 use trisect_tests::service::{BAY, client, open_job, readings, submit};
 use trisect_tests::wait::within;
 use trisect_wire::client::{Client, ClientError};
-use trisect_wire::table::{JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit};
-use trisect_wire::types::{JobName, ReadingHistoryParams, ReadingSubmitParams};
+use trisect_wire::table::{
+    JobAnswer, JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit,
+};
+use trisect_wire::types::{JobAnswerParams, JobName, ReadingHistoryParams, ReadingSubmitParams};
 use trisect_wire::{ErrorKind, WireError};
 use trisectd::Service;
 use trisectd::config::Settings;
@@ -167,6 +169,35 @@ async fn a_database_that_somebody_holds_refuses_and_then_goes_on() {
     ])
     .await;
     assert_eq!((code, said.contains("is in use")), (1, true), "{said}");
+    drop(holder);
+    assert!(daemon.terminate().await.success());
+    sound(&journal, &job).await;
+}
+
+#[tokio::test]
+async fn what_is_stored_is_acknowledged_though_its_verdict_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("journal.db");
+    let daemon = Daemon::start(&journal).await;
+    let client = client(daemon.address).await;
+    // A disk whose last room the readings take: from now on no verdict can be stored.
+    let holder = rusqlite::Connection::open(&journal).unwrap();
+    let refuse =
+        "CREATE TRIGGER full BEFORE INSERT ON verdict BEGIN SELECT RAISE(FAIL, 'no room'); END";
+    holder.execute_batch(refuse).unwrap();
+    let kept = "SELECT count(*) FROM verdict";
+    let kept = || holder.query_row(kept, [], |row| row.get::<_, i64>(0));
+    let job = open_job(&client, None).await.job;
+    assert_eq!(try_submit(&client, 1).await.unwrap(), 1);
+    let answering: JobAnswerParams =
+        serde_json::from_value(json!({"job": job, "check": "fuel-seen", "answer": "seen"}))
+            .unwrap();
+    client.call::<JobAnswer>(&answering).await.unwrap();
+    assert_eq!((stored(&client, &job).await, kept()), (1, Ok(0)));
+    // With room again it is stored when the job is judged next.
+    holder.execute_batch("DROP TRIGGER full").unwrap();
+    assert_eq!(try_submit(&client, 1).await.unwrap(), 1);
+    assert_eq!((stored(&client, &job).await, kept()), (2, Ok(1)));
     drop(holder);
     assert!(daemon.terminate().await.success());
     sound(&journal, &job).await;
