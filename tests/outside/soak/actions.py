@@ -6,6 +6,7 @@ from random import Random
 
 import sockets
 from connection import LATER
+from plan import METERED
 from rules import WEAK_LIFT_PUMP
 from trisect import TrisectError
 from violation import Lost
@@ -271,11 +272,13 @@ class Actions:
 
     async def do_probe(self, size, chance):
         """The meter's lead goes to the battery, or off it."""
+        if self.bay not in METERED:
+            return
         try:
             if chance.random() < 0.6:
-                await self.connection.call("probe.place", bay=self.bay, instrument="meter", channel="display", point="battery")
+                await self.connection.call("probe.place", bay=self.bay, instrument="meter", channel="0", point="battery")
             else:
-                await self.connection.call("probe.lift", bay=self.bay, instrument="meter", channel="display")
+                await self.connection.call("probe.lift", bay=self.bay, instrument="meter", channel="0")
         except TrisectError as error:
             if error.kind not in ("unknown-instrument", "unknown-channel", "wrong-quantity"):
                 raise

@@ -198,6 +198,7 @@ class Worker(Actions):
             raise
         self.job = None
         self.tally.done["jobs closed"] += 1
+        self.tally.done["readings of meters in jobs"] += job.measured
         job.closed = await self.until_done(self.stands, job)
         # What a job needs to be looked at again; its readings were.
         job.of, job.order = {}, []

@@ -8,6 +8,8 @@ from service import ANSWER
 from trisect import AsyncClient, ConnectionLost, TrisectError
 from violation import Lost, Violation
 
+# What is in the audit trail before it is answered, if it can be written.
+AUDITED = {"job.open", "job.answer", "job.close"}
 # Refusals that say: not now.
 LATER = {"too-busy", "rate-limited", "storage", "unknown-bay", "ended"}
 
@@ -54,7 +56,7 @@ class Connection:
     async def call(self, method, **params):
         """The result; raises TrisectError where it is refused, Lost where the connection went when it may."""
         client = await self.open()
-        begun = time.monotonic()
+        begun, full = time.monotonic(), self.service.full
         self.tally.calls[method] += 1
         try:
             result = await getattr(client, method.replace(".", "_"))(**params)
@@ -70,6 +72,8 @@ class Connection:
                 raise Violation(f"{method}: no answer: {error!r} after {time.monotonic() - begun:.1f} s") from error
             raise Lost(method) from error
         self.tally.at_most(f"an answer to {method}", time.monotonic() - begun)
+        if method in AUDITED and full % 2 == 0 and full == self.service.full:
+            self.tally.audited[method] += 1
         return result
 
     def refusal(self, method, error):

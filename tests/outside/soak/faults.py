@@ -93,6 +93,19 @@ class Faults:
         await self.service.reload()
         await self.taken_up(self.configuration.title("bay-1"))
 
+    async def do_reload_kill(self, variant, after):
+        """Killed while it takes up a configuration: it starts with the new one."""
+        self.configuration.change(variant)
+        self.configuration.change_front(variant)
+        self.configuration.write()
+        self.service.unsettle()
+        self.service.hang_up()
+        await asyncio.sleep(after)
+        await self.service.kill()
+        await self.looked_through()
+        await self.service.start()
+        await self.taken_up(self.configuration.title("bay-1"))
+
     async def do_reload_front(self, variant):
         """The listening side is exchanged: WebSockets are closed, no connection is refused."""
         self.configuration.change_front(variant)
@@ -128,8 +141,10 @@ class Faults:
 
     async def while_full(self, seconds):
         """The disk is full for so long, while everything goes on."""
+        self.service.full += 1
         if not self.disk.mounted:
-            return await self.do_file_limit(seconds)
+            surroundings.limit_files(self.service.process.pid, self.service.journal)
+            return await asyncio.sleep(seconds)
         refused, begun, until = self.tally.refused["storage"], time.monotonic(), None
         # What the file of changes has room for is still taken; it counts from the first refusal on.
         while time.monotonic() < (until or begun + 10.0):
@@ -139,29 +154,65 @@ class Faults:
                 until = time.monotonic() + seconds
         self.tally.done["refused while full"] += self.tally.refused["storage"] - refused
 
+    def room(self):
+        """Takes what filled the disk away."""
+        self.disk.free()
+        if self.service.process.returncode is None:
+            surroundings.limit_files(self.service.process.pid, None)
+        self.service.full += 1
+
     async def do_disk_full(self, seconds):
         try:
             await self.while_full(seconds)
         finally:
-            self.disk.free()
+            self.room()
 
     async def do_disk_full_kill(self, seconds):
         try:
             await self.while_full(seconds)
             await self.service.kill()
         finally:
-            self.disk.free()
+            self.room()
+        await self.looked_through()
+        await self.service.start()
+
+    async def do_disk_full_terminate(self, seconds):
+        """Told to stop while nothing can be written: it stops all the same."""
+        try:
+            await self.while_full(seconds)
+            await self.service.terminate()
+        finally:
+            self.room()
+        await self.looked_through()
+        await self.service.start()
+
+    async def do_disk_full_start(self, seconds):
+        """Started where there is no room: it says so and ends, or serves what can be read."""
+        try:
+            await self.while_full(seconds)
+            await self.service.kill()
+            self.disk.fill()
+            process = await self.service.spawn()
+            line = await asyncio.wait_for(process.stdout.readline(), 30.0)
+            self.tally.done["started with the disk full" if line else "not started with the disk full"] += 1
+            if line:
+                await self.service.kill()
+            else:
+                code = await asyncio.wait_for(process.wait(), 30.0)
+                self.tally.hold("a start that fails ends with 1", code == 1, f"it ended with {code}")
+        finally:
+            self.room()
         await self.looked_through()
         await self.service.start()
 
     async def do_file_limit(self, seconds):
         """Writing fails, as on a full disk, but on what would be longer."""
-        process = self.service.process.pid
-        surroundings.limit_files(process, self.service.journal)
+        self.service.full += 1
+        surroundings.limit_files(self.service.process.pid, self.service.journal)
         try:
             await asyncio.sleep(seconds)
         finally:
-            surroundings.limit_files(process, None)
+            self.room()
 
     async def do_clock(self, offset):
         """The wall clock is set, for this process; the metrics say when that was noticed."""

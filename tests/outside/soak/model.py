@@ -43,7 +43,7 @@ class Job:
         self.of = {}
         self.answers = []
         self.last_seq = 0
-        self.readings = 0
+        self.readings = self.measured = 0
         self.newest = 0.0
         self.order = []
         self.closed = None
@@ -63,7 +63,7 @@ class Job:
 
     def anew(self):
         """Forgets what was found, to look at everything again."""
-        self.last_seq = self.readings = 0
+        self.last_seq = self.readings = self.measured = 0
         self.newest = 0.0
         self.order = []
         for one in self.submissions:
@@ -76,6 +76,7 @@ class Job:
             hold("places in the journal rise", entry["seq"] > self.last_seq, lambda: f"{entry['seq']} after {self.last_seq}")
             self.last_seq = entry["seq"]
             if entry.get("instrument") is not None:
+                self.measured += 1
                 continue
             found = self.of.get((entry["point"], round(entry["value"] * GRAIN)))
             hold("what is stored was sent", found is not None, lambda: f"nobody sent {entry}")

@@ -22,6 +22,9 @@ DISTURBANCES = {
     "reload-bay": 2,
     "disk-full": 4,
     "disk-full-kill": 2,
+    "disk-full-terminate": 1,
+    "disk-full-start": 1,
+    "reload-kill": 2,
     "file-limit": 2,
     "clock": 4,
     "subscribers": 4,
@@ -73,14 +76,18 @@ def disturbances(seed, seconds):
     while at < seconds:
         kind = first.pop() if first else pick(chance, DISTURBANCES)
         planned.append({"at": round(at, 2), "kind": kind, **details(kind, chance)})
-        at += chance.uniform(0.6, 2.5) if first else chance.uniform(1.0, 9.0)
+        at += chance.uniform(0.3, 1.5) if first else chance.uniform(1.0, 9.0)
+        # Now and then nothing happens for long, so that memory and files may grow.
+        at += chance.uniform(20.0, 80.0) if not first and chance.random() < 0.04 else 0.0
     return planned
 
 
 def details(kind, chance):
     if kind == "kill-at-start":
         return {"after": round(chance.uniform(0.0, 0.15), 3)}
-    if kind in ("disk-full", "disk-full-kill", "file-limit"):
+    if kind == "reload-kill":
+        return {"variant": chance.randrange(1 << 16), "after": round(chance.uniform(0.0, 0.1), 3)}
+    if kind.startswith("disk-full") or kind == "file-limit":
         return {"seconds": round(chance.uniform(0.5, 3.0), 2)}
     if kind == "clock":
         return {"offset": chance.choice([0, 3600, -3600, 86_400, -86_400, 7, -7])}

@@ -42,6 +42,8 @@ class Service:
         self.life = 0
         self.failed = asyncio.get_running_loop().create_future()
         self.errors = {}
+        # Odd while the disk is full, or writing fails.
+        self.full = 0
         self.signs = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self.signs.bind(str(folder / "notify"))
         self.signs.setblocking(False)
@@ -196,11 +198,14 @@ class Service:
     async def reload(self):
         """Has it take up its configuration, and waits until it has."""
         self.ready.clear()
-        self.process.send_signal(signal.SIGHUP)
+        self.hang_up()
         try:
             await asyncio.wait_for(self.ready.wait(), 60.0)
         except TimeoutError:
             raise Violation("a reload did not end within 60 s") from None
+
+    def hang_up(self):
+        self.process.send_signal(signal.SIGHUP)
 
     async def get(self, path, within):
         """Status and body of a GET, on a connection of its own."""

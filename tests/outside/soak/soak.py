@@ -9,11 +9,13 @@ import argparse
 import asyncio
 import glob
 import json
+import os
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from pathlib import Path
 
 import plan
@@ -62,6 +64,8 @@ async def first_failed(tasks, until):
 async def soak(said, folder, tally):
     clock = clock_library()
     disk = Disk(folder / "disk", said.disk)
+    if os.environ.get("CI") and not (disk.mounted and clock):
+        raise Violation("on CI the soak has to be able to mount a small disk and to set a clock (Debian: apt-get install faketime)")
     service = Service(said.program, folder, tally, 5.0, clock)
     webhook = Webhook(folder)
     await webhook.start()
@@ -119,9 +123,26 @@ async def at_the_end(said, service, webhook, connection, workers, faults, tally)
     await asyncio.gather(*(worker.all_closed() for worker in workers))
     jobs = [job for worker in workers for job in worker.closed]
     await told(webhook, jobs, tally)
+    await audited(connection, tally)
     await faults.do_terminate()
     service.up.clear()
     await service.kill()
+
+
+async def audited(connection, tally):
+    """What was answered when writing was possible is in the audit trail."""
+    there, before = Counter(), None
+    while True:
+        page = await connection.call("audit.list", limit=1000, before=before)
+        for entry in page["entries"]:
+            if entry["outcome"] == "ok":
+                there[entry["what"]] += entry["count"]
+        if not page["more"]:
+            break
+        before = page["entries"][-1]["seq"]
+    for method, count in tally.audited.items():
+        tally.hold("what was answered is in the audit trail", there[method] >= count, lambda: f"{method}: {there[method]} of {count}")
+    tally.done["audit entries"] = sum(there.values())
 
 
 async def told(webhook, jobs, tally):

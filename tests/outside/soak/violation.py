@@ -19,6 +19,7 @@ class Tally:
         self.refused = Counter()
         self.done = Counter()
         self.checked = Counter()
+        self.audited = Counter()
         self.readings = 0
         self.peak = 0
         self.longest = Counter()
