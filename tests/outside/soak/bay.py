@@ -201,7 +201,7 @@ class Worker(Actions):
         self.tally.done["readings of meters in jobs"] += job.measured
         job.closed = await self.until_done(self.stands, job)
         # What a job needs to be looked at again; its readings were.
-        job.of, job.order = {}, []
+        job.of, job.order, job.submissions = {}, [], []
         self.closed.append(job)
 
     async def stands(self, job):

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 import time
 
 import surroundings
@@ -246,6 +247,14 @@ class Faults:
 
     async def do_heavy(self, count, seed):
         self.aside(self.noise.heavy(self.heavy, self.rules_text, self.workers, count, seed), f"heavy questions of seed {seed}")
+
+    async def do_install(self, version):
+        """A rule set of another version: new jobs use it, open ones keep their own, over every restart."""
+        text = re.sub(r'^version = ".*"', f'version = "{version}"', self.rules_text, count=1, flags=re.MULTILINE)
+        await self.heavy[0].call("ruleset.install", text=text, by="soak")
+        listed = await self.heavy[0].call("ruleset.list")
+        versions = [one["version"] for one in listed["rulesets"]]
+        self.tally.hold("an installed rule set is there", version in versions, lambda: f"{versions}")
 
     async def do_backup(self):
         """A copy while it runs is sound."""

@@ -108,15 +108,15 @@ def frames(chance):
 
 
 class Noise:
-    def __init__(self, service, tally):
-        self.service, self.tally = service, tally
+    def __init__(self, service, tally, token):
+        self.service, self.tally, self.token = service, tally, token
 
     async def bad_requests(self, count, seed):
         chance = Random(seed)
         for number in range(count):
             self.tally.done["bad requests"] += 1
             begun = time.monotonic()
-            what = chance.choice(["junk", "strange", "strange", "raw", "frames"])
+            what = chance.choice(["junk", "strange", "strange", "raw", "frames", "reader"])
             one = Random(chance.randrange(1 << 32))
             try:
                 await asyncio.wait_for(getattr(self, what)(one), 45.0)
@@ -139,6 +139,19 @@ class Noise:
     async def raw(self, chance):
         data = raw(chance)
         self.told(await sockets.exchange(self.service.port, data, 40.0), data)
+
+    async def reader(self, chance):
+        """Whoever may read may not write."""
+        method, params = chance.choice([
+            ("job.open", {"bay": "bay-1", "machine": "Unit of nobody"}),
+            ("reading.submit", {"bay": "bay-1", "readings": [{"point": "battery", "value": 17.5, "unit": "V"}]}),
+            ("ruleset.install", {"text": "format = 1"}),
+            ("job.answer", {"job": "0", "check": "fuel-seen", "answer": "seen"}),
+        ])  # fmt: skip
+        body = request(method, params)
+        said = await sockets.exchange(self.service.port, post(body, b"authorization: Bearer %s\r\n" % self.token), 40.0)
+        if said:
+            self.tally.hold("a reader may not write", b"not-permitted" in said or b"too-busy" in said, lambda: f"{said[-300:]!r} to {method}")
 
     def told(self, said, asked):
         """Nothing that is sent is the service's own failure, but for a disk that is full."""

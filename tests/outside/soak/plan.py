@@ -32,6 +32,7 @@ DISTURBANCES = {
     "heavy": 4,
     "backup": 2,
     "unplug": 2,
+    "install": 1,
 }
 
 # What a bay does, and how often beside the others.
@@ -95,6 +96,8 @@ def details(kind, chance):
         return {"dead": chance.randint(2, 12), "slow": chance.randint(1, 4), "seconds": round(chance.uniform(4, 15), 2)}
     if kind in ("bad-requests", "heavy"):
         return {"count": chance.randint(8, 30), "seed": chance.randrange(1 << 32)}
+    if kind == "install":
+        return {"version": f"2.{chance.randrange(1 << 16)}.0"}
     if kind in ("reload", "reload-front", "reload-refused", "reload-bay"):
         return {"variant": chance.randrange(1 << 16)}
     if kind == "unplug":

@@ -70,7 +70,7 @@ async def soak(said, folder, tally):
     webhook = Webhook(folder)
     await webhook.start()
     tokens = folder / "tokens.toml"
-    subprocess.run([said.program, "token", "add", "reader", "--role", "read", "--file", tokens], check=True, stdout=subprocess.DEVNULL)
+    token = subprocess.run([said.program, "token", "add", "reader", "--role", "read", "--file", tokens], check=True, capture_output=True).stdout.strip()
     meters = {bay: Meter(folder / f"{bay}-meter") for bay in plan.METERED}
     configuration = Configuration(service, tokens, webhook, meters)
     configuration.write()
@@ -83,7 +83,7 @@ async def soak(said, folder, tally):
         heavy = [Connection(service, tally) for _ in range(4)]
         rules = Rules(await heavy[0].call("ruleset.show", ruleset=RULESET))
         workers = [Worker(said.seed, bay, service, configuration, tally, rules, said.pace) for bay in plan.BAYS]
-        faults = Faults(service, configuration, disk, meters, Noise(service, tally), workers, tally, clock)
+        faults = Faults(service, configuration, disk, meters, Noise(service, tally, token), workers, tally, clock)
         faults.rules_text, faults.heavy = RULES.read_text() if RULES.exists() else "", heavy
         tasks.append(asyncio.create_task(service.watch(said.memory)))
         tasks += [asyncio.create_task(worker.listen()) for worker in workers]
