@@ -70,11 +70,13 @@ async def soak(said, folder, tally):
     webhook = Webhook(folder)
     await webhook.start()
     tokens = folder / "tokens.toml"
-    token = subprocess.run([said.program, "token", "add", "reader", "--role", "read", "--file", tokens], check=True, capture_output=True).stdout.strip()
+    adding = [said.program, "token", "add", "reader", "--role", "read", "--file", tokens]
+    token = subprocess.run(adding, check=True, capture_output=True).stdout.strip()
     meters = {bay: Meter(folder / f"{bay}-meter") for bay in plan.METERED}
     configuration = Configuration(service, tokens, webhook, meters)
     configuration.write()
-    print(f"soak: seed {said.seed}, {said.seconds:.0f} s, plan {plan.digest(said.seed, said.seconds)}, disk: {disk.what}, clock: {clock or 'not set, there is no libfaketime'}")
+    print(f"soak: seed {said.seed}, {said.seconds:.0f} s, plan {plan.digest(said.seed, said.seconds)}")
+    print(f"soak: disk: {disk.what}; clock: {clock or 'not set, there is no libfaketime'}")
     print(f"soak: {said.program} on {service.url} in {folder}", flush=True)
     tasks = [asyncio.create_task(meter.run()) for meter in meters.values()]
     tasks.append(asyncio.ensure_future(service.failed))

@@ -4,13 +4,12 @@ import asyncio
 import base64
 import json
 import os
+import socket
 import struct
 
 
 async def connect(port, receive=None):
     """A connection; with a small buffer for one that is not to be read."""
-    import socket
-
     raw = socket.socket()
     if receive:
         raw.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive)
