@@ -146,8 +146,10 @@ class Actions:
         await self.connection.call("phase.say", bay=self.bay, phase=phase)
 
     async def do_again(self, size, chance):
-        """A key of this job, acknowledged some time ago."""
+        """A key of this job or the one before, acknowledged some time ago."""
         known = [one for one in self.job.submissions if one.state == "stored" and one.key]
+        if self.past and chance.random() < 0.3:
+            known = self.past
         if known:
             await self.send(chance.choice(known[-50:]))
             self.tally.done["keys sent again"] += 1

@@ -24,7 +24,7 @@ class Worker(Actions):
         self.job = None
         self.jobs = 0
         self.keys = 0
-        self.closed = []
+        self.closed, self.past = [], []
         self.number = 0
         self.step = "the beginning"
         self.seen_life = service.life
@@ -201,6 +201,7 @@ class Worker(Actions):
         self.tally.done["readings of meters in jobs"] += job.measured
         job.closed = await self.until_done(self.stands, job)
         # What a job needs to be looked at again; its readings were.
+        self.past = [one for one in job.submissions if one.state == "stored" and one.key][-50:]
         job.of, job.order, job.submissions = {}, [], []
         self.closed.append(job)
 
