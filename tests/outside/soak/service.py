@@ -91,6 +91,7 @@ class Service:
             env=self.environment,
         )  # fmt: skip
         self.life += 1
+        self.tally.done["starts"] += 1
         self.ready.clear()
         self.reading = asyncio.create_task(self._read(self.process.stderr))
         return self.process
