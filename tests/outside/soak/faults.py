@@ -6,6 +6,7 @@ import re
 import time
 
 import surroundings
+from connection import Connection
 from plan import REMOVED
 from violation import Violation
 
@@ -247,6 +248,10 @@ class Faults:
 
     async def do_heavy(self, count, seed):
         self.aside(self.noise.heavy(self.heavy, self.rules_text, self.workers, count, seed), f"heavy questions of seed {seed}")
+
+    async def do_prove(self, count):
+        connections = [Connection(self.service, self.tally) for _ in range(count)]
+        self.aside(self.noise.prove(connections, self.rules_text, count), "proofs asked for")
 
     async def do_install(self, version):
         """A rule set of another version: new jobs use it, open ones keep their own, over every restart."""

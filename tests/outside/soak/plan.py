@@ -30,6 +30,7 @@ DISTURBANCES = {
     "subscribers": 4,
     "bad-requests": 5,
     "heavy": 4,
+    "prove": 2,
     "backup": 2,
     "unplug": 2,
     "install": 1,
@@ -96,6 +97,8 @@ def details(kind, chance):
         return {"dead": chance.randint(2, 12), "slow": chance.randint(1, 4), "seconds": round(chance.uniform(4, 15), 2)}
     if kind in ("bad-requests", "heavy"):
         return {"count": chance.randint(8, 30), "seed": chance.randrange(1 << 32)}
+    if kind == "prove":
+        return {"count": chance.randint(1, 4)}
     if kind == "install":
         return {"version": f"2.{chance.randrange(1 << 16)}.0"}
     if kind in ("reload", "reload-front", "reload-refused", "reload-bay"):
