@@ -124,7 +124,8 @@ impl Bay {
                 open.diagnosis.push(&event);
             }
             open.seq = seq.unsigned_abs();
-            open.newest = row.at;
+            // One that is older by the time said with it does not turn the job's time back.
+            open.newest = open.newest.max(row.at);
             if wanted && matches!(row.what, Happened::Reading(_)) {
                 observer.reading_stored(&StoredReading {
                     bay: &bay,

@@ -213,6 +213,10 @@ fn wall() -> Timestamp {
 
 /// The service with the wall clock set by so many seconds since it last ran.
 async fn start(journal: &Path) -> Service {
+    start_by(journal, wall).await
+}
+
+async fn start_by(journal: &Path, wall: fn() -> Timestamp) -> Service {
     let settings = Settings {
         listen: ([127, 0, 0, 1], 0).into(),
         journal: journal.to_owned(),
@@ -285,6 +289,42 @@ async fn a_clock_that_is_set_dates_new_readings_and_moves_nothing_else() {
     assert!(client_now.call::<JobReplay>(&replay).await.unwrap().same);
     service.stop().await;
     sound(&journal, &job).await;
+}
+
+static SET_BACK: AtomicI64 = AtomicI64::new(0);
+
+/// A wall clock of its own: tests run side by side.
+fn wall_set_back() -> Timestamp {
+    let back = SignedDuration::from_secs(SET_BACK.load(Ordering::Relaxed));
+    Timestamp::now().checked_sub(back).unwrap()
+}
+
+/// What was stored last may be older than what was stored before it, by the time that was said with it.
+#[tokio::test]
+async fn a_jobs_time_goes_on_from_its_newest_reading_though_an_older_one_came_last() {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("journal.db");
+    let mut service = start_by(&journal, wall_set_back).await;
+    let mut client_now = client(service.address()).await;
+    let job = open_job(&client_now, None).await;
+    submit(&client_now, readings("battery", "V", &[12.0])).await;
+    let mut old = readings("battery", "V", &[12.1]);
+    old[0].time = Some(job.opened.clone());
+    submit(&client_now, old).await;
+    SET_BACK.store(3600, Ordering::Relaxed);
+    service.stop().await;
+    service = start_by(&journal, wall_set_back).await;
+    client_now = client(service.address()).await;
+    submit(&client_now, readings("battery", "V", &[12.2])).await;
+    let params = ReadingHistoryParams {
+        job: Some(job.job.clone()),
+        ..ReadingHistoryParams::default()
+    };
+    let page = client_now.call::<ReadingHistory>(&params).await.unwrap();
+    let at: Vec<f64> = page.readings.iter().map(|reading| reading.at).collect();
+    assert!(at[1] < at[0] && at[0] <= at[2], "{at:?}");
+    service.stop().await;
+    sound(&journal, &job.job).await;
 }
 
 #[tokio::test]
