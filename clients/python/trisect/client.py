@@ -103,6 +103,9 @@ class AsyncClient(AsyncMethods):
             raise ConnectionLost(f"{method}: the connection was lost: {error}") from error
         finally:
             self._waiting.pop(number, None)
+            if answer.done() and not answer.cancelled():
+                # A request that could not be sent has its error; that of its answer is nobody's any more.
+                answer.exception()
         return wire.result(message)
 
     def _watch(self, method: str, end: str, params: dict[str, Any]) -> AsyncWatch[Any]:

@@ -43,10 +43,20 @@ impl Bay {
                 .hint("write who took it"));
         }
         let key = entry_key(&params)?;
-        let (rules, at) = self.moment()?;
+        let read = match self.moment() {
+            Ok((rules, at)) => self.read(&rules, &params).map(|read| (read, rules, at)),
+            Err(refused) => Err(refused),
+        };
+        let (entered, rules, at) = match read {
+            Ok(read) => read,
+            Err(refused) => {
+                let (Appended::Repeated { first, .. } | Appended::Stored { first, .. }) =
+                    self.stored_before(key, refused).await?;
+                return self.entered_before(first).await;
+            }
+        };
         let wall = self.wall_of(at);
         let by: Option<Arc<str>> = Some(Arc::from(params.by.as_str()));
-        let entered = self.read(&rules, &params)?;
         let now = self.open_job()?.diagnosis.phase();
         let row = |what| EventRow {
             at,

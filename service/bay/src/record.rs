@@ -124,7 +124,8 @@ impl Bay {
                 open.diagnosis.push(&event);
             }
             open.seq = seq.unsigned_abs();
-            open.newest = row.at;
+            // One that is older by the time said with it does not turn the job's time back.
+            open.newest = open.newest.max(row.at);
             if wanted && matches!(row.what, Happened::Reading(_)) {
                 observer.reading_stored(&StoredReading {
                     bay: &bay,
@@ -138,7 +139,8 @@ impl Bay {
         Ok(())
     }
 
-    /// Tells the verdict if it changed, and keeps it if its gist did.
+    /// Tells the verdict if it changed, and keeps it if its gist did. One that cannot be kept refuses nothing: what it
+    /// rests on is stored by now, and whoever was told otherwise would send it again.
     pub(crate) async fn judge(&mut self) -> Result<(), BayError> {
         let begun = Instant::now();
         let wanted = self.observer.wants_verdicts();
@@ -146,7 +148,8 @@ impl Bay {
         open.due = None;
         let verdict = open.diagnosis.verdict();
         let bytes = StoredVerdict::from((*verdict).clone()).to_bytes();
-        if bytes == open.told {
+        let news = bytes != open.told;
+        if !news && open.kept.is_some() {
             return Ok(());
         }
         let gist = Gist::of(&verdict);
@@ -154,7 +157,7 @@ impl Bay {
         let keep = open.kept.as_ref() != Some(&gist);
         open.kept = Some(gist);
         open.told.clone_from(&bytes);
-        if wanted {
+        if wanted && news {
             let changed = self.verdict_now()?;
             self.observer.verdict_changed(changed);
         }
@@ -162,8 +165,15 @@ impl Bay {
         open.cost = begun.elapsed();
         if keep {
             let seq = i64::try_from(seq).unwrap_or(i64::MAX);
-            let kept = self.journal.record_verdict(id, seq, bytes).await;
-            kept.map_err(|error| refusal(&error))?;
+            if let Err(error) = self.journal.record_verdict(id, seq, bytes).await {
+                let error: &dyn std::error::Error = &error;
+                tracing::error!(
+                    bay = self.name,
+                    error,
+                    "a verdict was not kept; it is tried again when the job is judged next"
+                );
+                self.open_job()?.kept = None;
+            }
         }
         Ok(())
     }

@@ -21,7 +21,7 @@ pub struct Replayed {
     pub diagnosis: Diagnosis,
     /// The newest event.
     pub seq: u64,
-    /// When it was, in nanoseconds since the job opened.
+    /// The latest time of any event, in nanoseconds since the job opened.
     pub newest: i64,
     /// Where the probes are after the last event.
     pub placed: Vec<Probe>,
@@ -70,7 +70,7 @@ pub async fn replay_until(
                 diagnosis.push(&event);
             }
             follow(&mut placed, &event.row.what);
-            (seq, newest) = (event.seq, event.row.at);
+            (seq, newest) = (event.seq, newest.max(event.row.at));
         }
         if page.len() < PAGE || until.is_some_and(|last| seq >= last) {
             return Ok(Replayed {

@@ -73,7 +73,7 @@ pub(crate) struct OpenJob {
     /// When it was opened, on the bay's clock; below zero for a job taken up
     /// again after a restart.
     pub(crate) opened: i64,
-    /// The newest event, and when it was in nanoseconds since the job opened.
+    /// The newest event, and the latest time of any in nanoseconds since the job opened.
     pub(crate) seq: u64,
     pub(crate) newest: i64,
     /// The verdict last told, byte for byte.

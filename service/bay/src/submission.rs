@@ -11,7 +11,7 @@ use trisect_measure::{Amount, Entered, Flags, Reference, Unit, combine, parse_en
 use trisect_rules::RuleSet;
 
 use super::entry::{check_plausible, test_point, unmeasured, wrong_quantity};
-use super::record::internal;
+use super::record::{internal, refusal};
 use super::state::Bay;
 use crate::instruments::{Air, ChainError};
 use crate::request::{Beyond, SubmitRequest, Submitted, SubmittedReading};
@@ -20,33 +20,24 @@ use crate::request::{Beyond, SubmitRequest, Submitted, SubmittedReading};
 const AHEAD: i64 = 5_000_000_000;
 
 impl Bay {
-    /// Stores readings that a program sends: all, or none.
+    /// Stores readings that a program sends: all, or none. Under a known key they are said to be there, whatever would
+    /// be said of them now.
     ///
     /// # Errors
     /// The first reading that cannot be one, no open job, or a journal that does not store them.
     pub async fn submit(&mut self, params: SubmitRequest) -> Result<Submitted, BayError> {
-        let (rules, now) = self.moment()?;
         let key = submission_key(params.key.as_deref(), &(&params.readings, &params.senml))?;
-        let rows = match (params.readings, params.senml) {
-            (Some(readings), None) => self.rows(&rules, &readings, now)?,
-            (None, Some(pack)) => {
-                let readings = self.unpack(pack, now)?;
-                self.rows(&rules, &readings, now)?
+        let appended = match self.submitted(params) {
+            Ok(rows) if rows.is_empty() => {
+                return Ok(Submitted {
+                    accepted: 0,
+                    repeated: false,
+                });
             }
-            _ => {
-                return Err(ErrorKind::InvalidRequest
-                    .because("a submission is either readings or senml")
-                    .at("readings")
-                    .hint("give one of `readings` and `senml`"));
-            }
+            Ok(rows) => self.record(rows, key).await?,
+            Err(refused) => self.stored_before(key, refused).await?,
         };
-        if rows.is_empty() {
-            return Ok(Submitted {
-                accepted: 0,
-                repeated: false,
-            });
-        }
-        let (count, repeated) = match self.record(rows, key).await? {
+        let (count, repeated) = match appended {
             Appended::Stored { count, .. } => (count, false),
             Appended::Repeated { count, .. } => (count, true),
         };
@@ -54,6 +45,36 @@ impl Bay {
             accepted: u64::from(count),
             repeated,
         })
+    }
+
+    /// What was stored under a key; or, if nothing was, the refusal of what came with it. Its sender may not have heard
+    /// that it was stored, and by now the job may be closed or the clock set.
+    pub(super) async fn stored_before(
+        &self,
+        key: Option<SubmissionKey>,
+        refused: BayError,
+    ) -> Result<Appended, BayError> {
+        let Some(key) = key else {
+            return Err(refused);
+        };
+        let found = self.journal.submitted(&self.name, key).await;
+        found.map_err(|error| refusal(&error))?.ok_or(refused)
+    }
+
+    /// A submission as rows.
+    fn submitted(&mut self, params: SubmitRequest) -> Result<Vec<EventRow>, BayError> {
+        let (rules, now) = self.moment()?;
+        match (params.readings, params.senml) {
+            (Some(readings), None) => self.rows(&rules, &readings, now),
+            (None, Some(pack)) => {
+                let readings = self.unpack(pack, now)?;
+                self.rows(&rules, &readings, now)
+            }
+            _ => Err(ErrorKind::InvalidRequest
+                .because("a submission is either readings or senml")
+                .at("readings")
+                .hint("give one of `readings` and `senml`")),
+        }
     }
 
     fn rows(

@@ -6,8 +6,8 @@ use std::sync::Arc;
 
 use crate::{
     Appended, AuditFilter, AuditRow, Batch, CalibrationText, Closing, Installed, Job, JobFilter,
-    JournalError, NewJob, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, VerdictRow,
-    Verified,
+    JournalError, NewJob, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, SubmissionKey,
+    VerdictRow, Verified,
 };
 
 /// An answer that is still to come. Nothing happens before it is first polled;
@@ -35,6 +35,9 @@ pub trait Journal: Send + Sync {
     /// Keeps a batch of events, all or none. Fails if the job is unknown or
     /// closed, a value is not finite, or the key came with another content.
     fn append(&self, batch: Batch) -> Pending<Appended>;
+
+    /// What was kept of a bay under a key for the same content: `Repeated`, if anything.
+    fn submitted(&self, bay: &str, key: SubmissionKey) -> Pending<Option<Appended>>;
 
     /// Keeps a verdict of an open job that rests on the events up to `seq`.
     fn record_verdict(&self, job: Arc<str>, seq: i64, bytes: Vec<u8>) -> Pending<()>;

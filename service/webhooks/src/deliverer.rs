@@ -19,6 +19,8 @@ use super::{EventData, Webhook, event};
 const AT_ONCE: usize = 4;
 /// Deliveries looked at in one go.
 const PAGE: usize = 64;
+/// Until what came of attempts is tried to be kept again.
+const KEPT_AGAIN: Duration = Duration::from_secs(1);
 /// The longest that is looked ahead: a clock that was set is noticed by then.
 const AHEAD: Duration = Duration::from_secs(60);
 /// A `Retry-After` beyond this is cut.
@@ -43,6 +45,13 @@ struct Failed {
     gone: bool,
 }
 
+/// What came of attempts, until it is kept.
+#[derive(Default)]
+struct Unsettled {
+    tried: Vec<Tried>,
+    lanes: Vec<String>,
+}
+
 /// Carries deliveries until told to stop or to leave.
 pub(super) struct Deliverer {
     pub webhook: Arc<Webhook>,
@@ -61,25 +70,33 @@ impl Deliverer {
         let mut idle: Vec<HttpClient> = Vec::new();
         // Not before: the receiver asked to be left alone.
         let mut paused_until = i64::MIN;
+        // What came of attempts and could not be kept yet, with the lanes that wait for it.
+        let mut unsettled = Unsettled::default();
         loop {
+            self.settle(&mut unsettled, &mut busy).await;
             let leaving = self.leave.is_cancelled();
             if leaving && on_the_way.is_empty() {
                 return;
             }
-            let next = match self
-                .send_due(&mut on_the_way, &mut busy, &mut idle, paused_until)
-                .await
-            {
-                Ok(next) => next,
-                Err(error) => {
-                    tracing::error!(webhook = self.webhook.name, %error, "the outbox cannot be read");
-                    Some(now().saturating_add(1000))
-                }
+            let wait = if unsettled.tried.is_empty() {
+                let next = match self
+                    .send_due(&mut on_the_way, &mut busy, &mut idle, paused_until)
+                    .await
+                {
+                    Ok(next) => next,
+                    Err(error) => {
+                        tracing::error!(webhook = self.webhook.name, %error, "the outbox cannot be read");
+                        Some(now().saturating_add(1000))
+                    }
+                };
+                next.map_or(AHEAD, |due| {
+                    let millis = due.saturating_sub(now()).max(0).unsigned_abs();
+                    Duration::from_millis(millis).min(AHEAD)
+                })
+            } else {
+                // Nothing more is sent that may have to be sent again.
+                KEPT_AGAIN
             };
-            let wait = next.map_or(AHEAD, |due| {
-                let millis = due.saturating_sub(now()).max(0).unsigned_abs();
-                Duration::from_millis(millis).min(AHEAD)
-            });
             tokio::select! {
                 // What is on its way is given up: it is sent again after the start.
                 () = self.stop.cancelled() => return,
@@ -92,7 +109,7 @@ impl Deliverer {
                     }
                     // A panic is a defect; its lane stays busy until the next start.
                     let all: Vec<Attempted> = all.into_iter().flatten().collect();
-                    let asked = self.settle(all, &mut busy, &mut idle).await;
+                    let asked = self.came_to(all, &mut unsettled, &mut idle);
                     paused_until = paused_until.max(asked);
                 }
                 // Nobody posts any more once the service stops.
@@ -141,14 +158,14 @@ impl Deliverer {
         Ok(None)
     }
 
-    /// Keeps what came of attempts; until when the receiver asked to be left alone.
-    async fn settle(
+    /// What came of attempts, which is to be kept; until when the receiver asked to be left alone.
+    fn came_to(
         &self,
         all: Vec<Attempted>,
-        busy: &mut BTreeSet<String>,
+        unsettled: &mut Unsettled,
         idle: &mut Vec<HttpClient>,
     ) -> i64 {
-        let (mut tried, mut until, mut lanes) = (Vec::new(), i64::MIN, Vec::new());
+        let mut until = i64::MIN;
         for Attempted {
             client,
             delivery,
@@ -168,21 +185,30 @@ impl Deliverer {
                     "a webhook was not delivered"
                 );
             }
-            tried.push(Tried {
+            unsettled.tried.push(Tried {
                 webhook: delivery.webhook.clone(),
                 seq: delivery.seq,
                 fate: self.fate(&delivery, failed),
             });
-            lanes.push(delivery.lane);
-        }
-        if let Err(error) = self.outbox.settle(tried).await {
-            tracing::error!(webhook = self.webhook.name, %error, "deliveries were not kept: they are sent again");
-        }
-        // After it was kept: else the same delivery could be read as waiting, and be sent again at once.
-        for lane in lanes {
-            busy.remove(&lane);
+            unsettled.lanes.push(delivery.lane);
         }
         until
+    }
+
+    /// Keeps what came of attempts. What cannot be kept is tried again later: forgotten, it would be sent over and over,
+    /// as long as the disk is full.
+    async fn settle(&self, unsettled: &mut Unsettled, busy: &mut BTreeSet<String>) {
+        if unsettled.tried.is_empty() {
+            return;
+        }
+        if let Err(error) = self.outbox.settle(unsettled.tried.clone()).await {
+            tracing::error!(webhook = self.webhook.name, %error, "what came of deliveries was not kept; it is tried again");
+            return;
+        }
+        // After it was kept: else the same delivery could be read as waiting, and be sent again at once.
+        for lane in std::mem::take(unsettled).lanes {
+            busy.remove(&lane);
+        }
     }
 
     /// Delivered, to be retried, or given up.

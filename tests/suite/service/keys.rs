@@ -7,7 +7,7 @@ use trisect_wire::client::{Client, ClientError};
 use trisect_wire::table::{JobClose, JobVerdictNow, ReadingEnter, ReadingHistory, ReadingSubmit};
 use trisect_wire::types::{
     JobCloseParams, JobName, Phase, Reading, ReadingEnterParams, ReadingHistoryParams,
-    ReadingSubmitParams, ReadingSubmitted,
+    ReadingSubmitParams, ReadingSubmitted, SubmittedReading,
 };
 
 async fn stored(client: &Client) -> Vec<Reading> {
@@ -148,6 +148,65 @@ async fn an_entry_under_a_known_key_stores_neither_reading_nor_phase() {
         repeated
     );
     assert_eq!(stored(&client).await, []);
+    served.stop().await;
+}
+
+/// What was stored under a key is said again, though it could not be stored now: with no job open, and in a job that was
+/// opened after the time that is said with it.
+#[tokio::test]
+async fn a_known_key_is_answered_though_it_could_not_be_stored_any_more() {
+    let served = Served::start().await;
+    let client = served.client().await;
+    let job = open_job(&client, None).await;
+    let timed = ReadingSubmitParams {
+        readings: Some(vec![SubmittedReading {
+            time: Some(job.opened.clone()),
+            ..readings("battery", "V", &[12.4]).remove(0)
+        }]),
+        ..with_key("timed", &[])
+    };
+    let plain = with_key("plain", &[12.5, 12.6]);
+    let entered = entry("12.7 V", "entered");
+    for params in [&timed, &plain] {
+        let stored = client.call::<ReadingSubmit>(params).await.unwrap();
+        assert!(!stored.repeated, "{params:?}");
+    }
+    let stored_entry = client.call::<ReadingEnter>(&entered).await.unwrap();
+    let close = JobCloseParams {
+        job: job.job,
+        confirmed: None,
+        note: None,
+    };
+    client.call::<JobClose>(&close).await.unwrap();
+    for reopened in [false, true] {
+        if reopened {
+            open_job(&client, None).await;
+        }
+        for (params, accepted) in [(&timed, 1), (&plain, 2)] {
+            let again = client.call::<ReadingSubmit>(params).await;
+            let repeated = true;
+            assert_eq!(again.unwrap(), ReadingSubmitted { accepted, repeated });
+        }
+        let again = client.call::<ReadingEnter>(&entered).await.unwrap();
+        assert_eq!((again.seq, again.repeated), (stored_entry.seq, true));
+    }
+    assert_eq!(stored(&client).await, []);
+    // Another key is refused as ever, and so are other readings under this one.
+    for params in [
+        ReadingSubmitParams {
+            key: Some("new".to_owned()),
+            ..timed.clone()
+        },
+        ReadingSubmitParams {
+            key: Some("plain".to_owned()),
+            ..timed
+        },
+    ] {
+        let Err(ClientError::Refused(error)) = client.call::<ReadingSubmit>(&params).await else {
+            panic!("{params:?} was taken")
+        };
+        assert_eq!(error.kind, ErrorKind::InvalidTime, "{error}");
+    }
     served.stop().await;
 }
 

@@ -16,8 +16,12 @@ use trisect_tests::raw::post;
 use trisect_tests::service::{BAY, client, open_job, readings, submit};
 use trisect_tests::wait::within;
 use trisect_wire::client::{Client, ClientError};
-use trisect_wire::table::{JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit};
-use trisect_wire::types::{JobName, JobShowParams, ReadingHistoryParams, ReadingSubmitParams};
+use trisect_wire::table::{
+    JobAnswer, JobReplay, JobShow, JobVerify, ReadingHistory, ReadingSubmit,
+};
+use trisect_wire::types::{
+    JobAnswerParams, JobName, JobShowParams, ReadingHistoryParams, ReadingSubmitParams,
+};
 use trisect_wire::{ErrorKind, WireError};
 use trisectd::Service;
 use trisectd::config::Settings;
@@ -170,6 +174,35 @@ async fn a_database_that_somebody_holds_refuses_and_then_goes_on() {
     sound(&journal, &job).await;
 }
 
+#[tokio::test]
+async fn what_is_stored_is_acknowledged_though_its_verdict_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("journal.db");
+    let daemon = Daemon::start(&journal).await;
+    let client = client(daemon.address).await;
+    // A disk whose last room the readings take: from now on no verdict can be stored.
+    let holder = rusqlite::Connection::open(&journal).unwrap();
+    let refuse =
+        "CREATE TRIGGER full BEFORE INSERT ON verdict BEGIN SELECT RAISE(FAIL, 'no room'); END";
+    holder.execute_batch(refuse).unwrap();
+    let kept = "SELECT count(*) FROM verdict";
+    let kept = || holder.query_row(kept, [], |row| row.get::<_, i64>(0));
+    let job = open_job(&client, None).await.job;
+    assert_eq!(try_submit(&client, 1).await.unwrap(), 1);
+    let answering: JobAnswerParams =
+        serde_json::from_value(json!({"job": job, "check": "fuel-seen", "answer": "seen"}))
+            .unwrap();
+    client.call::<JobAnswer>(&answering).await.unwrap();
+    assert_eq!((stored(&client, &job).await, kept()), (1, Ok(0)));
+    // With room again it is stored when the job is judged next.
+    holder.execute_batch("DROP TRIGGER full").unwrap();
+    assert_eq!(try_submit(&client, 1).await.unwrap(), 1);
+    assert_eq!((stored(&client, &job).await, kept()), (2, Ok(1)));
+    drop(holder);
+    assert!(daemon.terminate().await.success());
+    sound(&journal, &job).await;
+}
+
 static SET: AtomicI64 = AtomicI64::new(0);
 
 /// A wall clock that can be set.
@@ -180,6 +213,10 @@ fn wall() -> Timestamp {
 
 /// The service with the wall clock set by so many seconds since it last ran.
 async fn start(journal: &Path) -> Service {
+    start_by(journal, wall).await
+}
+
+async fn start_by(journal: &Path, wall: fn() -> Timestamp) -> Service {
     let settings = Settings {
         listen: ([127, 0, 0, 1], 0).into(),
         journal: journal.to_owned(),
@@ -252,6 +289,42 @@ async fn a_clock_that_is_set_dates_new_readings_and_moves_nothing_else() {
     assert!(client_now.call::<JobReplay>(&replay).await.unwrap().same);
     service.stop().await;
     sound(&journal, &job).await;
+}
+
+static SET_BACK: AtomicI64 = AtomicI64::new(0);
+
+/// A wall clock of its own: tests run side by side.
+fn wall_set_back() -> Timestamp {
+    let back = SignedDuration::from_secs(SET_BACK.load(Ordering::Relaxed));
+    Timestamp::now().checked_sub(back).unwrap()
+}
+
+/// What was stored last may be older than what was stored before it, by the time that was said with it.
+#[tokio::test]
+async fn a_jobs_time_goes_on_from_its_newest_reading_though_an_older_one_came_last() {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("journal.db");
+    let mut service = start_by(&journal, wall_set_back).await;
+    let mut client_now = client(service.address()).await;
+    let job = open_job(&client_now, None).await;
+    submit(&client_now, readings("battery", "V", &[12.0])).await;
+    let mut old = readings("battery", "V", &[12.1]);
+    old[0].time = Some(job.opened.clone());
+    submit(&client_now, old).await;
+    SET_BACK.store(3600, Ordering::Relaxed);
+    service.stop().await;
+    service = start_by(&journal, wall_set_back).await;
+    client_now = client(service.address()).await;
+    submit(&client_now, readings("battery", "V", &[12.2])).await;
+    let params = ReadingHistoryParams {
+        job: Some(job.job.clone()),
+        ..ReadingHistoryParams::default()
+    };
+    let page = client_now.call::<ReadingHistory>(&params).await.unwrap();
+    let at: Vec<f64> = page.readings.iter().map(|reading| reading.at).collect();
+    assert!(at[1] < at[0] && at[0] <= at[2], "{at:?}");
+    service.stop().await;
+    sound(&journal, &job.job).await;
 }
 
 #[tokio::test]

@@ -40,7 +40,7 @@ use tokio::sync::Notify;
 use crate::{
     Appended, AuditFilter, AuditRow, Batch, CalibrationText, Closing, Installed, Job, JobFilter,
     Journal, JournalError, NewJob, Pending, ReadingFilter, RuleSetText, StoredAudit, StoredEvent,
-    VerdictRow, Verified,
+    SubmissionKey, VerdictRow, Verified,
 };
 pub use copy::{backup, restore};
 use reader::Readers;
@@ -130,6 +130,11 @@ impl Journal for SqliteJournal {
             Done::Appended(appended) => Some(appended),
             Done::Plain | Done::Counted(_) | Done::Removed(_) => None,
         })
+    }
+
+    fn submitted(&self, bay: &str, key: SubmissionKey) -> Pending<Option<Appended>> {
+        let bay = bay.to_owned();
+        self.readers.ask(move |reader| reader.submitted(&bay, &key))
     }
 
     fn record_verdict(&self, job: Arc<str>, seq: i64, bytes: Vec<u8>) -> Pending<()> {

@@ -10,8 +10,9 @@ use super::stretch::Stretch;
 use super::words::{self, Texts};
 use super::{chain, columns, trail};
 use crate::{
-    AuditFilter, CalibrationText, Installed, Job, JobFilter, JobState, JournalError, NewJob,
-    Outside, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, VerdictRow, Verified,
+    Appended, AuditFilter, CalibrationText, Installed, Job, JobFilter, JobState, JournalError,
+    NewJob, Outside, ReadingFilter, RuleSetText, StoredAudit, StoredEvent, SubmissionKey,
+    VerdictRow, Verified,
 };
 
 /// Most rows of one page, whatever was asked for: one more than is told of at once, which says whether
@@ -153,6 +154,24 @@ impl Reader {
             Ok(VerdictRow {
                 seq: row.get(0)?,
                 bytes: row.get(1)?,
+            })
+        });
+        found.optional().map_err(&reading)
+    }
+
+    pub(super) fn submitted(
+        &self,
+        bay: &str,
+        key: &SubmissionKey,
+    ) -> Result<Option<Appended>, JournalError> {
+        let reading = JournalError::storage("look up a submission key");
+        let find = "SELECT first, count FROM submission
+                    WHERE bay = (SELECT id FROM word WHERE text = ?1) AND key = ?2 AND content = ?3";
+        let mut find = self.connection.prepare_cached(find).map_err(&reading)?;
+        let found = find.query_row(params![bay, key.key, key.content], |row| {
+            Ok(Appended::Repeated {
+                first: row.get(0)?,
+                count: row.get(1)?,
             })
         });
         found.optional().map_err(&reading)

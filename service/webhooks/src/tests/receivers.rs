@@ -263,3 +263,31 @@ fn settings_that_cannot_be_used_are_refused_in_words() {
     check(Some("secret"), "https://erp.example/", "begin with whsec_");
     check(Some(SECRET), "erp.example", "is no address to call");
 }
+
+/// That an event arrived cannot be kept, as the disk is full: it is kept once there is room, and not sent over and over.
+#[tokio::test]
+async fn one_that_arrived_is_sent_once_though_that_cannot_be_kept_yet() {
+    let server = answering(ResponseTemplate::new(204)).await;
+    let sent = Sent::start(Sent::to(&server.uri())).await;
+    sent.stop.cancel();
+    sent.tracker.close();
+    sent.tracker.wait().await;
+    // Posted while nothing is sent, so that no other write is in the commit that fails.
+    sent.job("a").await;
+    let (folder, settings) = sent.end().await;
+    let holder = rusqlite::Connection::open(folder.path().join("journal.db")).unwrap();
+    let refuse =
+        "CREATE TRIGGER full BEFORE DELETE ON delivery BEGIN SELECT RAISE(FAIL, 'no room'); END";
+    holder.execute_batch(refuse).unwrap();
+    let sent = Sent::start_in(folder, settings).await;
+    // Long enough for many attempts, once it arrived.
+    let mut looks = 0;
+    while looks < 2000 {
+        let counts = sent.journal.counts("erp").await.unwrap();
+        assert_eq!(counts.waiting, 2);
+        looks += usize::from(!got(&server).await.is_empty());
+    }
+    holder.execute_batch("DROP TRIGGER full").unwrap();
+    sent.until(0, 0).await;
+    assert_eq!(got(&server).await, [OPENED, CLOSED]);
+}
