@@ -190,6 +190,8 @@ class Faults:
 
     async def do_disk_full_start(self, seconds):
         """Started where there is no room: it says so and ends, or serves what can be read."""
+        if not self.disk.mounted:
+            return await self.do_disk_full_kill(seconds)
         try:
             await self.while_full(seconds)
             await self.service.kill()

@@ -29,7 +29,9 @@ class Disk:
         self.ballast = folder / "ballast"
 
     def fill(self):
-        """Takes what room there is, to the last byte."""
+        """Takes what room there is, to the last byte; of the small disk alone, never of the machine's."""
+        if not self.mounted:
+            raise RuntimeError("there is no small disk to fill")
         with self.ballast.open("ab", buffering=0) as ballast:
             for size in (1 << 22, 1 << 16, 1 << 12, 1):
                 with contextlib.suppress(OSError):
