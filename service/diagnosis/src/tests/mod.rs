@@ -4,6 +4,7 @@
 mod features;
 mod phases;
 mod published;
+mod run_properties;
 mod runs;
 mod shipped;
 mod wide;

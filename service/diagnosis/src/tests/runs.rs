@@ -5,7 +5,7 @@ use crate::{Counted, NotTaken, Outcome, Phase, Stage};
 use trisect_measure::Flags;
 use trisect_rules::Drive;
 
-const RULES: &str = r#"
+pub(super) const RULES: &str = r#"
 format = 2
 id = "runs"
 version = "1"
