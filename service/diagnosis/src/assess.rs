@@ -1,11 +1,13 @@
 //! From what was read, answered and stated to an outcome of each check.
 
 use trisect_measure::{Amount, Decision, Unit, after_number, conformance, decide};
-use trisect_rules::{Bound, Measured, Outcome, RuleSet, Take};
+use trisect_rules::{Bound, Format, Measured, Outcome, RuleSet, Take};
 
 use crate::fold::{CheckState, Latest};
 use crate::model::Model;
+use crate::reason::Job;
 use crate::ripple::SpectralLine;
+use crate::standing::together;
 use crate::window::Window;
 
 /// What came of a check, with what it rests on.
@@ -46,6 +48,24 @@ impl Assessment {
         }
     }
 
+    /// The answer in this place, healthiest first.
+    pub(crate) fn answered(answer: u16) -> Assessment {
+        let outcome = if answer == 0 {
+            Outcome::Passed
+        } else {
+            Outcome::Failed
+        };
+        Assessment {
+            answer: Some(answer),
+            ..Assessment::bare(outcome)
+        }
+    }
+
+    /// Whoever was asked could not tell.
+    pub(crate) fn untold() -> Assessment {
+        Assessment::void("whoever was asked could not tell".to_owned())
+    }
+
     pub(crate) fn stated(outcome: Outcome) -> Assessment {
         let pass = match outcome {
             Outcome::Passed => Some(1.0),
@@ -62,17 +82,17 @@ impl Assessment {
 }
 
 /// Assesses every check that was touched; `None` for the others.
-pub(crate) fn assess(
-    model: &Model,
-    states: &[CheckState],
-    latest: &[Option<Latest>],
-    now: i64,
-) -> Vec<Option<Assessment>> {
-    let mut found: Vec<Option<Assessment>> = vec![None; states.len()];
+pub(crate) fn assess(job: &Job<'_>) -> Vec<Option<Assessment>> {
+    let model = job.model;
+    let mut found: Vec<Option<Assessment>> = vec![None; job.states.len()];
     for &check in &model.order {
         let check = usize::from(check);
         // `order` has needs before what needs them, so `found` is final for every need looked up here.
-        let Some(assessment) = own(model, check, &states[check], latest, now) else {
+        let own = match model.rules.format {
+            Format::One => own(model, check, &job.states[check], job.latest, job.now),
+            Format::Two => together(model.measured(check), &job.runs.standing(model, check)),
+        };
+        let Some(assessment) = own else {
             continue;
         };
         let passed = |need: &usize| {
@@ -80,15 +100,25 @@ pub(crate) fn assess(
             known.is_some_and(|a| a.outcome == Outcome::Passed)
         };
         let mut needs = model.rules.checks[check].needs.iter();
-        let unmet = needs.find(|need| !passed(need));
+        let needed = needs
+            .find(|need| !passed(need))
+            .map(|need| (*need, Outcome::Passed));
+        let mut presumed = model.rules.checks[check].presumes.iter();
+        let unmet = needed.or_else(|| {
+            let unmet = presumed.find(|p| {
+                let known = found[p.check].as_ref();
+                p.applies(job.complaint) && known.is_none_or(|a| a.outcome != p.is)
+            });
+            unmet.map(|p| (p.check, p.is))
+        });
         found[check] = Some(match unmet {
-            Some(need) => {
-                let need = &model.rules.checks[*need].id;
+            Some((other, is)) => {
+                let other = &model.rules.checks[other].id;
                 Assessment {
                     pass: None,
                     answer: None,
                     outcome: Outcome::Void,
-                    reason: Some(format!("void until `{need}` has passed")),
+                    reason: Some(format!("void until `{other}` has {is}")),
                     ..assessment
                 }
             }
@@ -111,20 +141,9 @@ fn own(
         .map(|(when, outcome)| (when, Assessment::stated(outcome)));
     let seen = match model.measured(check) {
         Some(measured) => from_window(model, measured, state, latest, now),
-        None => state.answer.map(|(when, answer)| {
-            let outcome = if answer == 0 {
-                Outcome::Passed
-            } else {
-                Outcome::Failed
-            };
-            (
-                when,
-                Assessment {
-                    answer: Some(answer),
-                    ..Assessment::bare(outcome)
-                },
-            )
-        }),
+        None => state
+            .answer
+            .map(|(when, answer)| (when, Assessment::answered(answer))),
     };
     // The newest valid outcome counts: neither what is void nor a window that is
     // no evidence yet displaces one.
@@ -169,6 +188,35 @@ fn from_window(
         _ => newest,
     };
     Some((state.touched, valid))
+}
+
+/// What the readings of a run come to.
+pub(crate) fn judge_finding(
+    model: &Model,
+    measured: &Measured,
+    window: &Window,
+    latest: &[Option<Latest>],
+    now: i64,
+) -> Assessment {
+    match limits(model, measured, latest) {
+        Ok(limits) => judge(model, measured, window, &limits, now),
+        Err(reason) => Assessment::void(reason),
+    }
+}
+
+/// The point of which a check's limit needs a reading that there is not yet.
+pub(crate) fn missing_for_limit(measured: &Measured, latest: &[Option<Latest>]) -> Option<usize> {
+    let ends = [&measured.at_least, &measured.at_most];
+    ends.into_iter().flatten().find_map(|bound| match bound {
+        Bound::Fixed(_) => None,
+        Bound::Table { by, .. } => {
+            let known = latest.get(*by).and_then(Option::as_ref);
+            known
+                .and_then(|latest| latest.amount.exact())
+                .is_none()
+                .then_some(*by)
+        }
+    })
 }
 
 /// A check's limits at this moment: a value and a standard uncertainty each.
@@ -322,6 +370,15 @@ pub(crate) fn shown(rules: &RuleSet, measured: &Measured, si: f64) -> f64 {
         unit.span_from_si(si)
     } else {
         unit.from_si(si)
+    }
+}
+
+/// A value of a point in the unit it is shown in.
+pub(crate) fn shown_at(rules: &RuleSet, point: usize, si: f64) -> f64 {
+    let unit = rules.point_unit(point);
+    match rules.derived_at(point) {
+        Some(_) => unit.span_from_si(si),
+        None => unit.from_si(si),
     }
 }
 

@@ -38,7 +38,7 @@ pub enum What {
     Answer {
         /// Which check.
         check: u16,
-        /// Which of its answers, healthiest first.
+        /// Which of its answers, healthiest first; the number after the last: cannot be told.
         answer: u16,
     },
     /// A check that was settled elsewhere.
@@ -53,4 +53,33 @@ pub enum What {
         /// Which point.
         point: u16,
     },
+    /// The probe on the point was taken off.
+    Lift {
+        /// Which point.
+        point: u16,
+    },
+    /// A run of a measured check begins. Nothing happens while another one of it is open.
+    Start {
+        /// Which check.
+        check: u16,
+    },
+    /// The open run of a check is given up.
+    Stop {
+        /// Which check.
+        check: u16,
+    },
+    /// Whether what the run of a check asks for was kept to, once it has all its readings.
+    Kept {
+        /// Which check.
+        check: u16,
+        /// Whether it was.
+        kept: bool,
+    },
+    /// A finding is taken out of the reasoning, and stays in the record.
+    Withdraw {
+        /// Its number.
+        finding: u32,
+    },
+    /// Something was repaired: a new round begins.
+    Repair,
 }

@@ -4,11 +4,16 @@
 use std::sync::Arc;
 
 use trisect_measure::{Amount, Flags, combine};
-use trisect_rules::{Drive, Outcome, Phase};
+use trisect_rules::{Drive, Format, Outcome, Phase};
 
+use crate::assess::Assessment;
+use crate::circumstances::Circumstances;
 use crate::event::{Event, What};
+use crate::finding::{Finding, Origin};
 use crate::model::Model;
 use crate::phase::PhaseTracker;
+use crate::run::Run;
+use crate::runs::{Counted, Runs};
 use crate::stays::{CrankSummary, PhaseStay, Seen, Stays};
 use crate::verdict::Verdict;
 use crate::window::{Stay, Window};
@@ -35,10 +40,10 @@ pub(crate) struct CheckState {
 /// The newest usable reading of a point.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Latest {
-    at: i64,
+    pub(crate) at: i64,
     pub(crate) amount: Amount,
     pub(crate) u: f64,
-    entered: bool,
+    pub(crate) entered: bool,
 }
 
 /// One job's diagnosis: a state machine that reads no clock.
@@ -53,6 +58,7 @@ pub struct Diagnosis {
     events: u64,
     states: Vec<CheckState>,
     latest: Vec<Option<Latest>>,
+    runs: Runs,
     verdict: Option<Arc<Verdict>>,
 }
 
@@ -63,8 +69,10 @@ impl Diagnosis {
         let rules = model.rules();
         let states = vec![CheckState::default(); rules.checks.len()];
         let points = rules.test_points.len() + rules.derived.len();
+        let runs = Runs::new(&model);
         let mut diagnosis = Diagnosis {
             model,
+            runs,
             complaint,
             phases: PhaseTracker::new(),
             stays: Stays::new(),
@@ -108,23 +116,108 @@ impl Diagnosis {
                 self.stays.enter(phase, event.at, true);
                 // Said once more, the windows of the phase start anew.
                 self.enter(event.at, Some(before), before == phase, true);
+                self.with_runs(|runs, now| runs.entered(now, before == phase));
             }
             What::Drive(drive) => {
                 let changed = self.drive != drive;
                 self.drive = drive;
                 self.enter(event.at, Some(self.phases.phase()), changed, true);
+                self.with_runs(|runs, now| runs.entered(now, false));
             }
-            What::Answer { check, answer } => {
-                if let Some(state) = self.states.get_mut(usize::from(check)) {
-                    state.answer = Some((self.events, answer));
-                }
+            What::Answer { check, answer } => self.answer(check, answer),
+            What::Outcome { check, outcome } => self.settle(check, outcome),
+            What::Window { point } => {
+                self.anew(usize::from(point), event.at);
+                self.with_runs(|runs, now| runs.probe(now, usize::from(point), true));
             }
-            What::Outcome { check, outcome } => {
-                if let Some(state) = self.states.get_mut(usize::from(check)) {
-                    state.stated = Some((self.events, outcome));
-                }
+            What::Lift { point } => {
+                self.with_runs(|runs, now| runs.probe(now, usize::from(point), false));
             }
-            What::Window { point } => self.anew(usize::from(point), event.at),
+            What::Start { check } => self.with_runs(|runs, now| runs.start(now, check)),
+            What::Stop { check } => self.with_runs(|runs, now| runs.stop(now, check)),
+            What::Kept { check, kept } => self.with_runs(|runs, now| runs.kept(now, check, kept)),
+            What::Withdraw { finding } => self.runs.withdraw(finding),
+            What::Repair => self.with_runs(|runs, now| runs.repair(now)),
+        }
+    }
+
+    /// The runs of the job, the oldest first.
+    pub fn runs(&self) -> &[Run] {
+        &self.runs.all
+    }
+
+    /// What was found, the oldest first.
+    pub fn findings(&self) -> &[Finding] {
+        &self.runs.findings
+    }
+
+    /// The round, from one: a repair begins the next.
+    pub fn round(&self) -> u32 {
+        self.runs.round
+    }
+
+    /// What the newest reading counted for, and what it might have been meant for and did not.
+    pub fn counted(&self) -> &[Counted] {
+        &self.runs.counted
+    }
+
+    /// What an open run lacks before its readings count, in words.
+    pub fn lacks(&self, run: &Run) -> Vec<String> {
+        self.runs.lacks(&self.circumstances(), run)
+    }
+
+    fn circumstances(&self) -> Circumstances<'_> {
+        Circumstances {
+            model: &self.model,
+            phase: self.phases.phase(),
+            drive: self.drive,
+            latest: &self.latest,
+            stays: &self.stays,
+            now: self.now,
+        }
+    }
+
+    /// Does something with the runs; a job by a rule set of format 1 has none.
+    fn with_runs(&mut self, work: impl FnOnce(&mut Runs, &Circumstances<'_>)) {
+        if self.model.rules.format == Format::One {
+            return;
+        }
+        let now = Circumstances {
+            model: &self.model,
+            phase: self.phases.phase(),
+            drive: self.drive,
+            latest: &self.latest,
+            stays: &self.stays,
+            now: self.now,
+        };
+        work(&mut self.runs, &now);
+    }
+
+    fn answer(&mut self, check: u16, answer: u16) {
+        let known = self.model.rules.checks.get(usize::from(check));
+        let Some(asked) = known.and_then(|check| check.asked()) else {
+            return;
+        };
+        let assessment = match asked.answers.get(usize::from(answer)) {
+            Some(_) => Assessment::answered(answer),
+            None => Assessment::untold(),
+        };
+        if self.model.rules.format == Format::Two {
+            self.runs.told(self.now, check, Origin::Answer, assessment);
+        } else if let Some(state) = self.states.get_mut(usize::from(check)) {
+            state.answer = Some((self.events, answer));
+        }
+    }
+
+    fn settle(&mut self, check: u16, outcome: Outcome) {
+        let Some(state) = self.states.get_mut(usize::from(check)) else {
+            return;
+        };
+        if self.model.rules.format == Format::Two {
+            let assessment = Assessment::stated(outcome);
+            self.runs.told(self.now, check, Origin::Stated, assessment);
+        } else {
+            state.stated = Some((self.events, outcome));
         }
     }
 
@@ -138,6 +231,7 @@ impl Diagnosis {
             model: &self.model,
             complaint: self.complaint,
             states: &self.states,
+            runs: &self.runs,
             latest: &self.latest,
             now: self.now,
             phase: self.phases.phase(),
@@ -187,12 +281,14 @@ impl Diagnosis {
         }
         if flags.spoiled() {
             self.spoil(point, reading.at, flags);
+            self.with_runs(|runs, now| runs.flagged(now, point, flags));
             return;
         }
         // The phase first: the reading that begins a phase already counts in that phase's windows.
         self.follow(point, reading);
         self.count(point, reading);
         self.latest[point] = Some(reading);
+        self.with_runs(|runs, now| runs.reading(now, point, reading));
         self.derive(point, reading);
     }
 
@@ -219,6 +315,7 @@ impl Diagnosis {
         if changed {
             self.stays.enter(self.phases.phase(), reading.at, false);
             self.enter(reading.at, Some(before), false, false);
+            self.with_runs(|runs, now| runs.entered(now, false));
         }
         self.stays.read(seen, reading.at, x, reading.entered);
     }
@@ -302,6 +399,7 @@ impl Diagnosis {
             let place = model.rules.test_points.len() + index;
             self.count(place, pair);
             self.latest[place] = Some(pair);
+            self.with_runs(|runs, now| runs.pair(now, place, pair));
         }
     }
 

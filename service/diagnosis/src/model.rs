@@ -6,7 +6,7 @@
 use std::sync::Arc;
 
 use trisect_measure::Quantity;
-use trisect_rules::{How, Measured, RuleSet};
+use trisect_rules::{Format, How, Measured, RuleSet};
 
 use crate::columns::{ColumnPositions, Columns, Products};
 use crate::hypotheses::Hypotheses;
@@ -20,8 +20,10 @@ pub struct Model {
     pub(crate) places: ColumnPositions,
     /// By column, its mean over the priors.
     pub(crate) means: Vec<f64>,
-    /// `[point]`: the measured checks that look at it.
+    /// `[point]`: the measured checks that look at it, in a rule set of format 1; later ones have runs.
     pub(crate) by_point: Vec<Vec<u16>>,
+    /// Measured checks that make findings without a run; none of a rule set of format 1, which has no runs.
+    pub(crate) passive: Vec<u16>,
     /// Checks, every one after those it needs.
     pub(crate) order: Vec<u16>,
     pub(crate) engine_speed: Option<usize>,
@@ -36,9 +38,14 @@ impl Model {
         let (columns, places) = Columns::of(&rules);
         let means = means(&hypotheses, &columns);
         let mut by_point = vec![Vec::new(); rules.test_points.len() + rules.derived.len()];
+        let mut passive = Vec::new();
         for (index, check) in rules.checks.iter().enumerate() {
-            if let How::Measured(measured) = &check.how {
-                by_point[measured.point].push(index as u16);
+            match &check.how {
+                How::Measured(measured) if rules.format == Format::One => {
+                    by_point[measured.point].push(index as u16);
+                }
+                How::Measured(measured) if measured.passive => passive.push(index as u16),
+                _ => {}
             }
         }
         let order = order(&rules);
@@ -56,6 +63,7 @@ impl Model {
             places,
             means,
             by_point,
+            passive,
             order,
         }
     }
@@ -87,11 +95,12 @@ fn means(hypotheses: &Hypotheses, columns: &Columns) -> Vec<f64> {
 fn order(rules: &RuleSet) -> Vec<u16> {
     let mut order = Vec::with_capacity(rules.checks.len());
     let mut placed = vec![false; rules.checks.len()];
-    // `needs` has no cycle (the loader sees to it), so every round places one.
+    // `needs` and `presumes` have no cycle (the loader sees to it), so every round places one.
     while order.len() < rules.checks.len() {
         let before = order.len();
         for (index, check) in rules.checks.iter().enumerate() {
-            if !placed[index] && check.needs.iter().all(|need| placed[*need]) {
+            let presumed = check.presumes.iter().map(|presumption| &presumption.check);
+            if !placed[index] && check.needs.iter().chain(presumed).all(|need| placed[*need]) {
                 placed[index] = true;
                 order.push(index as u16);
             }

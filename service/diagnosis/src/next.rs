@@ -136,7 +136,14 @@ impl Question<'_> {
             .is_some_and(|c| rules.complaints[c].leaves_out.contains(&check));
         let after = &rules.checks[check].advise_after;
         let passed = |c: &usize| self.outcomes.is(*c, Outcome::Passed);
+        let presumed = rules.checks[check].presumes.iter();
+        let mut presumed = presumed.filter(|p| p.applies(self.complaint));
+        // Whoever could not tell will not be able to when asked again.
+        let untold =
+            self.outcomes.is(check, Outcome::Void) && rules.checks[check].asked().is_some();
         !left_out
+            && !untold
+            && presumed.all(|p| self.outcomes.is(p.check, p.is))
             && !self.outcomes.settled(check)
             && after.iter().all(passed)
             && self.open_needs(check).is_some()

@@ -10,7 +10,7 @@ use crate::battery::{Battery, Turn};
 /// as idle is in a race. Common practice, no source.
 pub(crate) const DWELL: i64 = NANOS_PER_SECOND / 2;
 /// An engine speed this old no longer tells the phase.
-const SPEED_LASTS: i64 = 10 * NANOS_PER_SECOND;
+pub(crate) const SPEED_LASTS: i64 = 10 * NANOS_PER_SECOND;
 
 /// The limits between phases, as common practice has them (no source): cranking
 /// is 60 to 350 rpm, above 500 rpm the engine runs. The second number of each
@@ -23,6 +23,20 @@ const HIGH_IDLE: (f64, f64) = (rpm(1300.0), rpm(1100.0));
 /// Revolutions per minute in radians per second.
 const fn rpm(rpm: f64) -> f64 {
     rpm * std::f64::consts::TAU / 60.0
+}
+
+/// Whether a speed, in radians per second, cannot be that of an engine in this phase. Wider than what
+/// tells the phase: a starter that turns the engine slowly still cranks it.
+pub(crate) fn contradicts(phase: Phase, speed: f64) -> bool {
+    let within = match phase {
+        Phase::Off | Phase::KeyOn => 0.0..CRANKS.0,
+        Phase::Cranking => rpm(20.0)..RUNS.0,
+        Phase::Idle => RUNS.1..HIGH_IDLE.0,
+        Phase::HighIdle => HIGH_IDLE.1..f64::INFINITY,
+        Phase::Loaded => RUNS.1..f64::INFINITY,
+        Phase::Stopping => 0.0..f64::INFINITY,
+    };
+    !within.contains(&speed.max(0.0))
 }
 
 /// What the speed alone tells.

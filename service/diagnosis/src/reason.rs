@@ -9,6 +9,7 @@ use crate::fold::{CheckState, Latest};
 use crate::model::Model;
 use crate::next::{Question, rank};
 use crate::proof::{Lack, Outcomes, side_lacks, suspect_lacks};
+use crate::runs::Runs;
 use crate::stays::CrankSummary;
 use crate::verdict::{
     BySide, ComplaintEvidence, Evidence, Missing, RuleSetName, SpectralLine, SuspectBelief, Verdict,
@@ -19,6 +20,7 @@ pub(crate) struct Job<'a> {
     pub(crate) model: &'a Model,
     pub(crate) complaint: Option<usize>,
     pub(crate) states: &'a [CheckState],
+    pub(crate) runs: &'a Runs,
     pub(crate) latest: &'a [Option<Latest>],
     pub(crate) now: i64,
     pub(crate) phase: Phase,
@@ -27,7 +29,7 @@ pub(crate) struct Job<'a> {
 
 pub(crate) fn reason(job: &Job<'_>) -> Verdict {
     let model = job.model;
-    let assessments = assess(model, job.states, job.latest, job.now);
+    let assessments = assess(job);
     let pieces = gather(job, &assessments);
     let belief = weigh(model, &pieces);
     debug_assert!(belief.left_out < 1e-12, "the bound holds");

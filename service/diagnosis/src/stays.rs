@@ -175,6 +175,15 @@ impl Stays {
         }
     }
 
+    /// Since when, without a break, the engine has been in one of these phases, and whether readings told so.
+    pub(crate) fn since(&self, phases: &[Phase]) -> Option<(i64, bool)> {
+        let stays = self.all.iter().rev();
+        let mut within = stays.take_while(|stay| phases.contains(&stay.phase));
+        let newest = within.next()?;
+        let first = within.last().unwrap_or(newest);
+        Some((first.from, !first.said))
+    }
+
     pub(crate) fn all(&self) -> impl Iterator<Item = &PhaseStay> {
         self.all.iter()
     }

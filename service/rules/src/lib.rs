@@ -40,8 +40,8 @@ mod words;
 pub use defect::{Defect, DefectKind, Severity};
 pub use load::{Examination, examine};
 pub use model::{
-    Asked, Bound, Caution, Check, Complaint, Derived, How, Link, Measured, Proof, ProofTarget,
-    RuleSet, Suspect, TestPoint,
+    Asked, Bound, CANNOT_TELL, Caution, Check, Complaint, Condition, Derived, Format, How, Link,
+    Measured, Presumption, Proof, ProofTarget, RuleSet, Suspect, TestPoint,
 };
 pub use shipped::{shipped, shipped_rule_set};
 pub use trisect_measure::NANOS_PER_SECOND;

@@ -6,11 +6,16 @@
 
 use trisect_measure::{Amount, Quantity, Unit};
 
-use crate::{Drive, Phase, Side, Take};
+use crate::{Drive, Outcome, Phase, Side, Take};
+
+/// The answer that every question takes besides its own: it weighs nothing.
+pub const CANNOT_TELL: &str = "cannot-tell";
 
 /// A whole rule set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RuleSet {
+    /// The format it is written in: 2, or 1 in journals of old.
+    pub format: Format,
     /// Its id, such as `distributor-pump-12v`.
     pub id: String,
     /// Its version, as its author counts.
@@ -45,6 +50,16 @@ pub struct RuleSet {
     pub complaints: Vec<Complaint>,
     /// What to say before a test.
     pub cautions: Vec<Caution>,
+}
+
+/// The format a rule set is written in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// Every reading in a fitting phase is evidence, and the newest finding of a check replaces
+    /// those before it. Only jobs that were opened by such a rule set go on so.
+    One,
+    /// A finding is what a run found.
+    Two,
 }
 
 /// Two suspects that go together.
@@ -117,12 +132,35 @@ pub struct Check {
     /// Checks that must have passed before this one is advised; its evidence
     /// counts without them.
     pub advise_after: Vec<usize>,
+    /// What has to have come of other checks for this one to mean anything: it can be started only
+    /// then, and its findings count only as long as that stands.
+    pub presumes: Vec<Presumption>,
+    /// A repair cannot change what it found: its findings count in the rounds after as well.
+    pub survives_repair: bool,
     /// What to say before it.
     pub cautions: Vec<usize>,
     /// Where its limit comes from, and how to do it well.
     pub note: Option<String>,
     /// Measured or asked.
     pub how: How,
+}
+
+/// What has to have come of another check.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Presumption {
+    /// The other check.
+    pub check: usize,
+    /// What has to have come of it: passed or failed.
+    pub is: Outcome,
+    /// Only with these complaints; with any, or none, where the list is empty.
+    pub complaints: Vec<usize>,
+}
+
+impl Presumption {
+    /// Whether it is asked for in a job with this complaint.
+    pub fn applies(&self, complaint: Option<usize>) -> bool {
+        self.complaints.is_empty() || complaint.is_some_and(|c| self.complaints.contains(&c))
+    }
 }
 
 /// The two kinds of check.
@@ -149,6 +187,15 @@ pub struct Measured {
     pub after: i64,
     /// How long the window lasts, in nanoseconds; `None` until the phases are left.
     pub over: Option<i64>,
+    /// How long after entering a phase a reading can still belong to the window, in nanoseconds;
+    /// `None`: as long as the phase lasts.
+    pub within: Option<i64>,
+    /// What has to hold at other points while readings are taken.
+    pub conditions: Vec<Condition>,
+    /// What whoever does the test has to keep to; asked when the run ends.
+    pub keep: Option<String>,
+    /// Findings are made from the stream without a run, while everything was measured to hold.
+    pub passive: bool,
     /// The lower limit. At least one of the two is there.
     pub at_least: Option<Bound>,
     /// The upper limit.
@@ -159,6 +206,24 @@ pub struct Measured {
     pub otherwise: f64,
     /// P(fails) with only this suspect present, by suspect.
     pub fails: Vec<(usize, f64)>,
+}
+
+/// What has to hold at a point while a check's readings are taken.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Condition {
+    /// The point.
+    pub point: usize,
+    /// The lowest value, in SI. At least one of the two is there.
+    pub at_least: Option<f64>,
+    /// The highest value, in SI.
+    pub at_most: Option<f64>,
+}
+
+impl Condition {
+    /// Whether it holds at a value, in SI.
+    pub fn holds(&self, x: f64) -> bool {
+        self.at_least.is_none_or(|low| x >= low) && self.at_most.is_none_or(|high| x <= high)
+    }
 }
 
 /// One end of a limit, in SI of what [`Take`] yields: a ratio for ripple and

@@ -4,6 +4,8 @@
 mod features;
 mod phases;
 mod published;
+mod run_properties;
+mod runs;
 mod shipped;
 mod wide;
 mod windows;
@@ -100,6 +102,46 @@ impl Job {
 
     pub(crate) fn flagged(&mut self, point: &str, value: &str, flags: Flags) -> &mut Job {
         self.reading(point, value, flags, false)
+    }
+
+    pub(crate) fn start(&mut self, check: &str) -> &mut Job {
+        let check = self.check(check);
+        self.push(What::Start { check })
+    }
+
+    pub(crate) fn stop(&mut self, check: &str) -> &mut Job {
+        let check = self.check(check);
+        self.push(What::Stop { check })
+    }
+
+    pub(crate) fn kept(&mut self, check: &str, kept: bool) -> &mut Job {
+        let check = self.check(check);
+        self.push(What::Kept { check, kept })
+    }
+
+    pub(crate) fn withdraw(&mut self, finding: u32) -> &mut Job {
+        self.push(What::Withdraw { finding })
+    }
+
+    pub(crate) fn repair(&mut self) -> &mut Job {
+        self.push(What::Repair)
+    }
+
+    pub(crate) fn cannot_tell(&mut self, check: &str) -> &mut Job {
+        let check = self.check(check);
+        self.push(What::Answer {
+            check,
+            answer: u16::MAX,
+        })
+    }
+
+    fn check(&self, id: &str) -> u16 {
+        self.rules.check_index(id).unwrap() as u16
+    }
+
+    pub(crate) fn lift(&mut self, point: &str) -> &mut Job {
+        let point = self.rules.point_index(point).unwrap() as u16;
+        self.push(What::Lift { point })
     }
 
     pub(crate) fn place(&mut self, point: &str) -> &mut Job {

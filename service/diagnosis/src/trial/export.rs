@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use trisect_measure::{Amount, Flags, NANOS_PER_SECOND, Unit, parse_entry, parse_span};
-use trisect_rules::{RuleSet, Side, TestPoint};
+use trisect_rules::{CANNOT_TELL, RuleSet, Side, TestPoint};
 
 use crate::{Event, Verdict, What};
 
@@ -98,8 +98,23 @@ fn said(rules: &RuleSet, what: &What) -> Option<String> {
             let point = rules.test_points.get(usize::from(point))?;
             Some(format!("probe = \"{}\"", point.id))
         }
+        What::Lift { point } => {
+            let point = rules.test_points.get(usize::from(point))?;
+            Some(format!("lift = \"{}\"", point.id))
+        }
+        What::Start { check: of } => Some(format!("test = \"{}\"", check(of)?.id)),
+        What::Stop { check: of } => Some(format!("stop = \"{}\"", check(of)?.id)),
+        What::Kept { check: of, kept } => Some(format!(
+            "kept = {{ check = \"{}\", is = {kept} }}",
+            check(of)?.id
+        )),
+        What::Withdraw { finding } => Some(format!("withdraw = {finding}")),
+        // What was done is in the job's record; the reasoning knows that something was.
+        What::Repair => Some("repair = \"done\"".to_owned()),
         What::Answer { check: of, answer } => {
-            let asked = check(of)?.asked()?.answers.get(usize::from(answer))?;
+            let answers = &check(of)?.asked()?.answers;
+            let told = answers.get(usize::from(answer));
+            let asked = told.map_or(CANNOT_TELL, String::as_str);
             Some(format!(
                 "answer = {{ check = \"{}\", is = \"{asked}\" }}",
                 check(of)?.id

@@ -75,6 +75,21 @@ fn event(event: &ResolvedEvent) -> Event {
         ResolvedWhat::Probe { point } => What::Window {
             point: index(point),
         },
+        ResolvedWhat::Lift { point } => What::Lift {
+            point: index(point),
+        },
+        ResolvedWhat::Start { check } => What::Start {
+            check: index(check),
+        },
+        ResolvedWhat::Stop { check } => What::Stop {
+            check: index(check),
+        },
+        ResolvedWhat::Kept { check, kept } => What::Kept {
+            check: index(check),
+            kept,
+        },
+        ResolvedWhat::Withdraw { finding } => What::Withdraw { finding },
+        ResolvedWhat::Repair => What::Repair,
         ResolvedWhat::Reading {
             point,
             amount,

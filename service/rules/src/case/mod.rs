@@ -69,6 +69,38 @@ pub enum CaseWhat {
         /// The test point's id.
         point: String,
     },
+    /// The probe on a test point was taken off.
+    Lift {
+        /// The test point's id.
+        point: String,
+    },
+    /// A run of a check began.
+    Start {
+        /// The check's id.
+        check: String,
+    },
+    /// The open run of a check was given up.
+    Stop {
+        /// The check's id.
+        check: String,
+    },
+    /// Whether what the open run of a check asks for was kept to.
+    Kept {
+        /// The check's id.
+        check: String,
+        /// Whether it was.
+        kept: bool,
+    },
+    /// A finding was taken out of the reasoning.
+    Withdraw {
+        /// Its number, from 1.
+        finding: u32,
+    },
+    /// Something was repaired; a new round begins.
+    Repair {
+        /// What was done.
+        done: String,
+    },
     /// A value was read.
     Reading(CaseReading),
     /// A question was answered.
@@ -158,6 +190,35 @@ pub enum ResolvedWhat {
         /// The test point.
         point: usize,
     },
+    /// The probe on a test point was taken off.
+    Lift {
+        /// The test point.
+        point: usize,
+    },
+    /// A run of a measured check began.
+    Start {
+        /// The check.
+        check: usize,
+    },
+    /// The open run of a check was given up.
+    Stop {
+        /// The check.
+        check: usize,
+    },
+    /// Whether what the open run of a check asks for was kept to.
+    Kept {
+        /// The check.
+        check: usize,
+        /// Whether it was.
+        kept: bool,
+    },
+    /// A finding was taken out of the reasoning.
+    Withdraw {
+        /// Its number, from 1.
+        finding: u32,
+    },
+    /// Something was repaired; a new round begins.
+    Repair,
     /// A value was read.
     Reading {
         /// The test point.
@@ -173,7 +234,7 @@ pub enum ResolvedWhat {
     Answer {
         /// The check.
         check: usize,
-        /// The place of the answer in its list.
+        /// The place of the answer in its list; the place after the last: cannot be told.
         answer: usize,
     },
     /// A check was settled elsewhere.

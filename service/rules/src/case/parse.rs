@@ -19,7 +19,10 @@ const KEYS: [&str; 9] = [
     "expect",
 ];
 const OF_READING: [&str; 4] = ["value", "uncertainty", "accuracy", "flags"];
-const SUBJECTS: [&str; 6] = ["phase", "drive", "probe", "point", "answer", "outcome"];
+const SUBJECTS: [&str; 12] = [
+    "phase", "drive", "probe", "lift", "test", "stop", "kept", "withdraw", "repair", "point",
+    "answer", "outcome",
+];
 
 /// Reads a case.
 ///
@@ -37,7 +40,7 @@ pub fn parse(text: &str) -> Result<Case, Vec<Defect>> {
 
 fn read(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<Case> {
     root.knows(&KEYS, found);
-    crate::load::format_is_one(root, found);
+    crate::load::format(root, found);
     let title = root.required_text("title", found);
     let source = root.required_text("source", found);
     let ruleset = root.required_text("ruleset", found);
@@ -111,7 +114,7 @@ fn subject(section: &Section<'_>, found: &mut Findings) -> Option<&'static str> 
         &section.span,
         DefectKind::MixedTable,
         format!("{} has {has}", section.name),
-        "write one of `phase`, `drive`, `probe`, `point` with `value`, `answer`, `outcome` for each event",
+        "write one of `phase`, `drive`, `probe`, `lift`, `test`, `stop`, `kept`, `withdraw`, `repair`, `point` with `value`, `answer`, `outcome` for each event",
     );
     None
 }
@@ -141,6 +144,29 @@ fn what(section: &Section<'_>, subject: &str, found: &mut Findings) -> Option<Ca
             let point = section.words("probe", found)?;
             Some(CaseWhat::Probe { point })
         }
+        "lift" => {
+            let point = section.words("lift", found)?;
+            Some(CaseWhat::Lift { point })
+        }
+        "test" => {
+            let check = section.words("test", found)?;
+            Some(CaseWhat::Start { check })
+        }
+        "stop" => {
+            let check = section.words("stop", found)?;
+            Some(CaseWhat::Stop { check })
+        }
+        "kept" => {
+            let (check, inner) = about(section, subject, found)?;
+            inner.required("is", found)?;
+            let kept = inner.flag("is", found)??;
+            Some(CaseWhat::Kept { check, kept })
+        }
+        "withdraw" => finding(section, found).map(|finding| CaseWhat::Withdraw { finding }),
+        "repair" => {
+            let done = section.words("repair", found)?;
+            Some(CaseWhat::Repair { done })
+        }
         "point" => reading(section, found).map(CaseWhat::Reading),
         "answer" => {
             let (check, inner) = about(section, subject, found)?;
@@ -155,6 +181,22 @@ fn what(section: &Section<'_>, subject: &str, found: &mut Findings) -> Option<Ca
             })
         }
     }
+}
+
+/// The number of the finding that is withdrawn.
+fn finding(section: &Section<'_>, found: &mut Findings) -> Option<u32> {
+    let number = section.number("withdraw", found)?;
+    let whole = *number.get_ref();
+    if whole >= 1.0 && whole.fract() == 0.0 && whole <= f64::from(u32::MAX) {
+        return Some(whole as u32);
+    }
+    found.error(
+        &number.span(),
+        DefectKind::OutOfRange,
+        format!("{}: `withdraw` is {whole}", section.name),
+        "write the number of a finding: the first one of the job is 1",
+    );
+    None
 }
 
 /// The check that `{ check = …, is = … }` is about.

@@ -4,7 +4,7 @@ use trisect_measure::{Amount, Flags, Quantity, combine, parse_span, resolution_u
 
 use super::{Case, CaseEvent, CaseReading, CaseWhat, Doubt, ResolvedEvent, ResolvedWhat};
 use crate::read::{Findings, Span, entry_hint, entry_kind};
-use crate::{Defect, DefectKind, How, RuleSet, TestPoint};
+use crate::{CANNOT_TELL, Defect, DefectKind, How, RuleSet, TestPoint};
 
 impl Case {
     /// The events in the order of time, in the rule set's indexes and in SI.
@@ -84,6 +84,24 @@ fn resolve(event: &CaseEvent, rules: &RuleSet, found: &mut Findings) -> Option<R
             let (point, _) = test_point(point, &event.subject_at, rules, found)?;
             Some(ResolvedWhat::Probe { point })
         }
+        CaseWhat::Lift { point } => {
+            let (point, _) = test_point(point, &event.subject_at, rules, found)?;
+            Some(ResolvedWhat::Lift { point })
+        }
+        CaseWhat::Start { check } => {
+            let check = measured(check, &event.subject_at, rules, found)?;
+            Some(ResolvedWhat::Start { check })
+        }
+        CaseWhat::Stop { check } => {
+            let check = measured(check, &event.subject_at, rules, found)?;
+            Some(ResolvedWhat::Stop { check })
+        }
+        CaseWhat::Kept { check, kept } => Some(ResolvedWhat::Kept {
+            check: measured(check, &event.subject_at, rules, found)?,
+            kept: *kept,
+        }),
+        CaseWhat::Withdraw { finding } => Some(ResolvedWhat::Withdraw { finding: *finding }),
+        CaseWhat::Repair { .. } => Some(ResolvedWhat::Repair),
         CaseWhat::Reading(reading) => self::reading(event, reading, rules, found),
         CaseWhat::Answer { check: id, is } => {
             let check = check(id, &event.subject_at, rules, found)?;
@@ -97,6 +115,21 @@ fn resolve(event: &CaseEvent, rules: &RuleSet, found: &mut Findings) -> Option<R
             })
         }
     }
+}
+
+/// The measured check of an id.
+fn measured(id: &str, span: &Span, rules: &RuleSet, found: &mut Findings) -> Option<usize> {
+    let check = check(id, span, rules, found)?;
+    if rules.checks.get(check)?.measured().is_none() {
+        found.error(
+            span,
+            DefectKind::MixedTable,
+            format!("the check `{id}` is asked, not measured"),
+            "answer it with `answer`: only what is measured has runs",
+        );
+        return None;
+    }
+    Some(check)
 }
 
 fn answer(
@@ -116,6 +149,12 @@ fn answer(
         );
         return None;
     };
+    if is == CANNOT_TELL {
+        return Some(ResolvedWhat::Answer {
+            check,
+            answer: asked.answers.len(),
+        });
+    }
     let place = asked.answers.iter().position(|answer| answer == is);
     if place.is_none() {
         found.error(

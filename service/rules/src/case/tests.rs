@@ -145,7 +145,7 @@ fn overloads_and_the_implausible_are_kept() {
 #[test]
 fn defects_of_the_text() {
     check("source = \"invented\"\n", "", &[(1, K::MissingKey)]);
-    check("format = 1", "format = 2", &[(1, K::WrongFormat)]);
+    check("format = 1", "format = 3", &[(1, K::WrongFormat)]);
     check(
         "title =",
         "titel =",

@@ -2,7 +2,7 @@
 
 use super::{Ids, check, row};
 use crate::read::{Findings, Section, check_id};
-use crate::{Asked, DefectKind, Drive};
+use crate::{Asked, CANNOT_TELL, DefectKind, Drive};
 
 const KEYS: [&str; 3] = ["ask", "answers", "expect"];
 
@@ -50,6 +50,17 @@ fn answers(section: &Section<'_>, found: &mut Findings) -> Option<Vec<String>> {
                     text.get_ref()
                 ),
                 "give each answer its own word",
+            );
+        }
+        if *text.get_ref() == CANNOT_TELL {
+            found.error(
+                &text.span(),
+                DefectKind::RepeatedEntry,
+                format!(
+                    "{}: every question takes `{CANNOT_TELL}` besides its own answers",
+                    section.name
+                ),
+                "leave it out",
             );
         }
         answers.push(text.get_ref().to_string());

@@ -1,10 +1,10 @@
 //! `[[check]]`: what measured and asked checks have in common.
 
-use super::{Ids, asked, cycle, measured};
+use super::{Ids, asked, cycle, measured, presumption};
 use crate::read::{Findings, Section, Span};
-use crate::{Check, DefectKind, How};
+use crate::{Check, DefectKind, How, Presumption};
 
-pub(super) const COMMON: [&str; 8] = [
+pub(super) const COMMON: [&str; 10] = [
     "id",
     "title",
     "minutes",
@@ -13,6 +13,8 @@ pub(super) const COMMON: [&str; 8] = [
     "cautions",
     "note",
     "drive",
+    "presumes",
+    "survives_repair",
 ];
 
 /// Whether a check is a measured one: it names a point, and asks nothing.
@@ -32,15 +34,23 @@ pub(super) fn read_all(
     for section in sections {
         let needs = ids.checks.find_all(section, "needs", found);
         let advise_after = ids.checks.find_all(section, "advise_after", found);
+        let (presumes, presumed) = presumption::read_all(section, ids, found);
         checks.push(read(
             section,
             ids,
             at_once,
             indexes(&needs),
             indexes(&advise_after),
+            presumes,
             found,
         ));
-        waits.push(needs.into_iter().chain(advise_after).collect());
+        waits.push(
+            needs
+                .into_iter()
+                .chain(advise_after)
+                .chain(presumed)
+                .collect(),
+        );
     }
     cycle::note(sections, &waits, found);
     checks
@@ -52,6 +62,7 @@ fn read(
     at_once: usize,
     needs: Vec<usize>,
     advise_after: Vec<usize>,
+    presumes: Vec<Presumption>,
     found: &mut Findings,
 ) -> Option<Check> {
     let id = section.id();
@@ -62,6 +73,7 @@ fn read(
     };
     let cautions = indexes(&ids.cautions.find_all(section, "cautions", found));
     let note = section.words("note", found);
+    let survives_repair = section.flag("survives_repair", found);
     let how = how(section, ids, at_once, found);
     let (id, how) = (id?, how?);
     let untitled = match &how {
@@ -74,6 +86,8 @@ fn read(
         minutes: minutes?,
         needs,
         advise_after,
+        presumes,
+        survives_repair: survives_repair?.unwrap_or(false),
         cautions,
         note,
         how,

@@ -2,8 +2,8 @@
 
 use std::ops::RangeInclusive;
 
-use crate::DefectKind;
 use crate::read::{Findings, Section};
+use crate::{DefectKind, Format};
 
 pub(super) const KEYS: [&str; 17] = [
     "format",
@@ -29,6 +29,7 @@ pub(super) const KEYS: [&str; 17] = [
 const MOST_HYPOTHESES: u128 = 100_000;
 
 pub(super) struct Header {
+    pub format: Format,
     pub id: String,
     pub version: String,
     pub title: String,
@@ -40,7 +41,7 @@ pub(super) struct Header {
 }
 
 pub(super) fn read(root: &Section<'_>, found: &mut Findings) -> Option<Header> {
-    format_is_one(root, found);
+    let format = format(root, found);
     let id = root.required_text("id", found);
     if let Some(id) = &id {
         crate::read::check_id(id.get_ref(), &id.span(), &root.name, found);
@@ -74,6 +75,7 @@ pub(super) fn read(root: &Section<'_>, found: &mut Findings) -> Option<Header> {
     }
     let id = id?.into_inner().to_owned();
     Some(Header {
+        format: format?,
         title: title.unwrap_or_else(|| id.clone()),
         id,
         version: version?.into_inner().to_owned(),
@@ -86,23 +88,26 @@ pub(super) fn read(root: &Section<'_>, found: &mut Findings) -> Option<Header> {
     })
 }
 
-/// Notes a `format` that is not 1.
-pub(crate) fn format_is_one(root: &Section<'_>, found: &mut Findings) {
-    let Some(format) = root.required_number("format", found) else {
-        return;
-    };
-    if *format.get_ref() != 1.0 {
-        found.error(
-            &format.span(),
-            DefectKind::WrongFormat,
-            format!(
-                "{}: `format` {} is not understood",
-                root.name,
-                format.get_ref()
-            ),
-            "write `format = 1`",
-        );
+/// The format that a text says it is written in.
+pub(crate) fn format(root: &Section<'_>, found: &mut Findings) -> Option<Format> {
+    let format = root.required_number("format", found)?;
+    if *format.get_ref() == 1.0 {
+        return Some(Format::One);
     }
+    if *format.get_ref() == 2.0 {
+        return Some(Format::Two);
+    }
+    found.error(
+        &format.span(),
+        DefectKind::WrongFormat,
+        format!(
+            "{}: `format` {} is not understood",
+            root.name,
+            format.get_ref()
+        ),
+        "write `format = 2`",
+    );
+    None
 }
 
 /// A number in a range, or its default.

@@ -2,13 +2,14 @@
 
 use super::limit::{self, Limit};
 use super::point::Yield;
-use super::{Ids, check, probability};
+use super::{Ids, check, condition, probability};
 use crate::read::{Findings, Scale, Section, duration};
 use crate::{DefectKind, Drive, Measured, Phase, Take};
 use trisect_measure::Quantity;
 
-const KEYS: [&str; 8] = [
-    "point", "phase", "take", "after", "over", "limit", "risk", "fails",
+const KEYS: [&str; 12] = [
+    "point", "phase", "take", "after", "over", "within", "while", "keep", "passive", "limit",
+    "risk", "fails",
 ];
 
 pub(super) fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Measured> {
@@ -22,6 +23,10 @@ pub(super) fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -
     let take = section.required_word::<Take>("take", found);
     let after = time(section, "after", found);
     let over = time(section, "over", found);
+    let within = within(section, after, over, found);
+    let conditions = condition::read_all(section, ids, found);
+    let keep = section.words("keep", found);
+    let passive = section.flag("passive", found);
     let yields = point.and_then(|point| ids.yields.get(point).copied().flatten());
     let scale = yields.zip(take).map(|(yields, take)| scale(yields, take));
     let limit = limit(section, scale, ids, found);
@@ -36,6 +41,10 @@ pub(super) fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -
         take: take?,
         after: after?.unwrap_or(0),
         over: over?,
+        within: within?,
+        conditions: conditions?,
+        keep,
+        passive: passive?.unwrap_or(ids.passive),
         at_least,
         at_most,
         risk: risk?,
@@ -127,6 +136,33 @@ fn time(section: &Section<'_>, key: &str, found: &mut Findings) -> Option<Option
         return None;
     }
     Some(Some(nanos))
+}
+
+/// The end of the time in which readings count; it has to leave room for the window.
+fn within(
+    section: &Section<'_>,
+    after: Option<Option<i64>>,
+    over: Option<Option<i64>>,
+    found: &mut Findings,
+) -> Option<Option<i64>> {
+    let within = time(section, "within", found)?;
+    let (Some(end), Some(after), Some(over)) = (within, after, over) else {
+        return Some(within);
+    };
+    let needed = after.unwrap_or(0).saturating_add(over.unwrap_or(0));
+    if end > 0 && end >= needed {
+        return Some(within);
+    }
+    let place = section
+        .item("within")
+        .map_or(section.span.clone(), |item| item.span());
+    found.error(
+        &place,
+        DefectKind::OutOfRange,
+        format!("{}: `within` ends before the window can", section.name),
+        "write at least `after` and `over` together",
+    );
+    None
 }
 
 fn risk(section: &Section<'_>, found: &mut Findings) -> Option<f64> {

@@ -4,23 +4,25 @@
 mod asked;
 mod check;
 mod complaint;
+mod condition;
 mod cycle;
 mod effect;
 mod header;
 mod limit;
 mod measured;
 mod point;
+mod presumption;
 mod probability;
 mod proof;
 mod reach;
 mod row;
 mod suspect;
 
-pub(crate) use header::format_is_one;
+pub(crate) use header::format;
 use sha2::{Digest, Sha256};
 
 use crate::read::{Findings, Item, Names, Section, document};
-use crate::{Defect, DefectKind, Derived, RuleSet};
+use crate::{Defect, DefectKind, Derived, Format, RuleSet};
 
 /// What came of reading a text.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,6 +57,9 @@ struct Ids<'a> {
     /// Whether each check is measured.
     measured: Vec<bool>,
     cautions: Names<'a>,
+    complaints: Names<'a>,
+    /// Measured checks make findings without a run where they do not say otherwise.
+    passive: bool,
 }
 
 /// The tables of a rule set, by kind and in the order of the text.
@@ -101,7 +106,10 @@ fn load(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<RuleSet>
     let header = header::read(root, found);
     let tables = Tables::of(root, found);
     let test_points = point::read_all(&tables.test_points, found);
-    let (ids, derived) = ids(&tables, found);
+    let passive = header
+        .as_ref()
+        .is_some_and(|header| header.format == Format::One);
+    let (ids, derived) = ids(&tables, passive, found);
     let at_once = header.as_ref().map_or(2, |h| h.faults_at_once);
     let at_once = header::weigh(root, tables.suspects.len(), at_once, found);
     let suspects = suspect::read_all(&tables.suspects, found);
@@ -112,6 +120,7 @@ fn load(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<RuleSet>
     let cautions = complaint::read_cautions(&tables.cautions, found);
     let header = header?;
     let rule_set = RuleSet {
+        format: header.format,
         id: header.id,
         version: header.version,
         title: header.title,
@@ -139,7 +148,11 @@ fn load(root: &Section<'_>, text: &str, found: &mut Findings) -> Option<RuleSet>
 }
 
 /// The ids, and the derived points, which need those of the test points first.
-fn ids<'a>(tables: &Tables<'a>, found: &mut Findings) -> (Ids<'a>, Vec<Option<Derived>>) {
+fn ids<'a>(
+    tables: &Tables<'a>,
+    passive: bool,
+    found: &mut Findings,
+) -> (Ids<'a>, Vec<Option<Derived>>) {
     let mut points = Names::collect("test point", &tables.test_points, found);
     let quantities = point::quantities(&tables.test_points);
     let derived = point::read_derived(&tables.derived, &points, &quantities, found);
@@ -151,9 +164,9 @@ fn ids<'a>(tables: &Tables<'a>, found: &mut Findings) -> (Ids<'a>, Vec<Option<De
         checks: Names::collect("check", &tables.checks, found),
         measured: tables.checks.iter().map(check::is_measured).collect(),
         cautions: Names::collect("caution", &tables.cautions, found),
+        complaints: Names::collect("complaint", &tables.complaints, found),
+        passive,
     };
-    // Nothing refers to a complaint, but its id must be its own.
-    Names::collect("complaint", &tables.complaints, found);
     (ids, derived)
 }
 

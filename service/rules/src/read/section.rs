@@ -132,6 +132,20 @@ impl<'a> Section<'a> {
         number.map(|number| Spanned::new(item.span(), number))
     }
 
+    /// `true` or `false`, if the key is there; `None` outside if it is neither.
+    pub fn flag(&self, key: &str, found: &mut Findings) -> Option<Option<bool>> {
+        let Some(item) = self.item(key) else {
+            return Some(None);
+        };
+        match item.get_ref() {
+            DeValue::Boolean(flag) => Some(Some(*flag)),
+            _ => {
+                self.wrong_type(key, item, "`true` or `false`", found);
+                None
+            }
+        }
+    }
+
     /// A list; empty if the key is not there.
     pub fn list(&self, key: &str, found: &mut Findings) -> &'a [Item<'a>] {
         let Some(item) = self.item(key) else {
@@ -234,6 +248,20 @@ impl<'a> Section<'a> {
             sections.push(Section::new(name, item.span(), table));
         }
         sections
+    }
+
+    /// The tables of a list inside this one, each named by its place.
+    pub fn tables(&self, key: &str, found: &mut Findings) -> Vec<Section<'a>> {
+        let mut tables = Vec::new();
+        for (i, item) in self.list(key, found).iter().enumerate() {
+            let DeValue::Table(table) = item.get_ref() else {
+                self.wrong_type(key, item, "a list of tables in braces", found);
+                continue;
+            };
+            let name = format!("{}: `{key}` {}", self.name, i + 1);
+            tables.push(Section::new(name, item.span(), table));
+        }
+        tables
     }
 
     fn as_text(

@@ -154,7 +154,7 @@ fn the_digest_is_sha_256_of_the_bytes() {
 fn ten_defects_are_ten_each_in_its_place() {
     let mut text = SOUND.to_owned();
     for (from, to) in [
-        ("format = 1", "format = 2"),
+        ("format = 1", "format = 3"),
         (
             "quantity = \"pressure\"\nunit = \"psi\"",
             "quantity = \"pressure\"\nunit = \"psig\"",
