@@ -55,7 +55,7 @@ pub(crate) fn function(quantity: Quantity) -> Result<Function, String> {
         Quantity::RotationalSpeed => Function::RotationalSpeed,
         Quantity::Frequency => Function::Frequency,
         Quantity::Capacitance => Function::Capacitance,
-        Quantity::Time | Quantity::Ratio => {
+        Quantity::Volume | Quantity::VolumeFlow | Quantity::Time | Quantity::Ratio => {
             return Err(format!(
                 "no transducer of a bay measures {quantity}; use pressure, temperature, rotational-speed, frequency, voltage or current"
             ));

@@ -240,6 +240,8 @@ const fn example(quantity: Quantity) -> &'static str {
         Quantity::Pressure => Unit::PSI.symbol(),
         Quantity::Temperature => Unit::CELSIUS.symbol(),
         Quantity::RotationalSpeed => Unit::RPM.symbol(),
+        Quantity::Volume => Unit::MILLILITRE.symbol(),
+        Quantity::VolumeFlow => Unit::LITRE_PER_MINUTE.symbol(),
         other => other.si_unit().symbol(),
     }
 }

@@ -38,6 +38,10 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+// `unit!` calls other macros of its crate by their bare names.
+#[macro_use]
+extern crate uom;
+
 mod accuracy;
 mod amount;
 mod budget;

@@ -25,6 +25,10 @@ pub enum Quantity {
     Frequency,
     /// Capacitance, in farads.
     Capacitance,
+    /// Volume, in cubic metres.
+    Volume,
+    /// Volume in a time, in cubic metres per second.
+    VolumeFlow,
     /// Duration, in seconds.
     Time,
     /// A plain number: a fraction, where 1 is the whole.
@@ -33,7 +37,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in the order of the documentation.
-    pub const ALL: [Quantity; 10] = [
+    pub const ALL: [Quantity; 12] = [
         Quantity::Voltage,
         Quantity::Current,
         Quantity::Resistance,
@@ -42,6 +46,8 @@ impl Quantity {
         Quantity::RotationalSpeed,
         Quantity::Frequency,
         Quantity::Capacitance,
+        Quantity::Volume,
+        Quantity::VolumeFlow,
         Quantity::Time,
         Quantity::Ratio,
     ];
@@ -57,6 +63,8 @@ impl Quantity {
             Quantity::RotationalSpeed => "rotational-speed",
             Quantity::Frequency => "frequency",
             Quantity::Capacitance => "capacitance",
+            Quantity::Volume => "volume",
+            Quantity::VolumeFlow => "volume-flow",
             Quantity::Time => "time",
             Quantity::Ratio => "ratio",
         }
@@ -73,6 +81,8 @@ impl Quantity {
             Quantity::RotationalSpeed => Unit::RADIAN_PER_SECOND,
             Quantity::Frequency => Unit::HERTZ,
             Quantity::Capacitance => Unit::FARAD,
+            Quantity::Volume => Unit::CUBIC_METRE,
+            Quantity::VolumeFlow => Unit::CUBIC_METRE_PER_SECOND,
             Quantity::Time => Unit::SECOND,
             Quantity::Ratio => Unit::RATIO,
         }
@@ -88,7 +98,7 @@ impl fmt::Display for Quantity {
 /// A word that names no quantity.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "`{0}` is no quantity: use one of voltage, current, resistance, pressure, temperature, rotational-speed, frequency, capacitance, time, ratio"
+    "`{0}` is no quantity: use one of voltage, current, resistance, pressure, temperature, rotational-speed, frequency, capacitance, volume, volume-flow, time, ratio"
 )]
 pub struct UnknownQuantity(pub String);
 

@@ -6,6 +6,22 @@ use uom::si::f64 as q;
 
 use crate::Quantity;
 
+/// The units of `uom`, with what it has none for.
+mod si {
+    pub(super) use uom::si::*;
+
+    pub(super) mod volume_rate {
+        pub(crate) use uom::si::volume_rate::*;
+
+        unit! {
+            system: uom::si;
+            quantity: uom::si::volume_rate;
+            // 231 cubic inches of 25.4 mm a side, in an hour.
+            @gallon_per_hour: 3.785_411_784_E-3 / 3.6_E3; "gal/h", "gallon per hour", "gallons per hour";
+        }
+    }
+}
+
 /// A unit of measurement, one row of the table below.
 #[derive(Clone, Copy)]
 pub struct Unit(&'static Row);
@@ -44,10 +60,10 @@ macro_rules! units {
                 quantity: Quantity::$quantity,
                 symbol: $symbol,
                 also: &[$($also),*],
-                to_si: |x| q::$kind::new::<uom::si::$module::$unit>(x).value,
-                from_si: |x| q::$kind { dimension: std::marker::PhantomData, units: std::marker::PhantomData, value: x }.get::<uom::si::$module::$unit>(),
-                span_to_si: |x| q::$span::new::<uom::si::$span_module::$unit>(x).value,
-                span_from_si: |x| q::$span { dimension: std::marker::PhantomData, units: std::marker::PhantomData, value: x }.get::<uom::si::$span_module::$unit>(),
+                to_si: |x| q::$kind::new::<si::$module::$unit>(x).value,
+                from_si: |x| q::$kind { dimension: std::marker::PhantomData, units: std::marker::PhantomData, value: x }.get::<si::$module::$unit>(),
+                span_to_si: |x| q::$span::new::<si::$span_module::$unit>(x).value,
+                span_from_si: |x| q::$span { dimension: std::marker::PhantomData, units: std::marker::PhantomData, value: x }.get::<si::$span_module::$unit>(),
             });)*
 
             /// Every unit, grouped by quantity.
@@ -89,6 +105,12 @@ units! {
     MICROFARAD "Microfarad.": Capacitance Capacitance/Capacitance capacitance/capacitance::microfarad, "uF", ["µF", "μF"];
     NANOFARAD "Nanofarad.": Capacitance Capacitance/Capacitance capacitance/capacitance::nanofarad, "nF", [];
     PICOFARAD "Picofarad.": Capacitance Capacitance/Capacitance capacitance/capacitance::picofarad, "pF", [];
+    CUBIC_METRE "Cubic metre.": Volume Volume/Volume volume/volume::cubic_meter, "m3", ["m³"];
+    LITRE "Litre.": Volume Volume/Volume volume/volume::liter, "L", ["l", "litre", "liter"];
+    MILLILITRE "Millilitre.": Volume Volume/Volume volume/volume::milliliter, "mL", ["ml", "cc", "cm3"];
+    CUBIC_METRE_PER_SECOND "Cubic metre per second.": VolumeFlow VolumeRate/VolumeRate volume_rate/volume_rate::cubic_meter_per_second, "m3/s", ["m³/s"];
+    LITRE_PER_MINUTE "Litre per minute.": VolumeFlow VolumeRate/VolumeRate volume_rate/volume_rate::liter_per_minute, "L/min", ["l/min", "lpm"];
+    GALLON_PER_HOUR "US gallon per hour.": VolumeFlow VolumeRate/VolumeRate volume_rate/volume_rate::gallon_per_hour, "gal/h", ["gph"];
     SECOND "Second.": Time Time/Time time/time::second, "s", ["sec"];
     MILLISECOND "Millisecond.": Time Time/Time time/time::millisecond, "ms", [];
     MICROSECOND "Microsecond.": Time Time/Time time/time::microsecond, "us", ["µs", "μs"];
@@ -231,6 +253,15 @@ mod tests {
         check("inH2O", 249.0889, 2e-7);
         check("bar", 1e5, 1e-15);
         check("rpm", 0.104_719_755, 5e-9);
+    }
+
+    /// A US gallon is 231 cubic inches of 25.4 mm a side: by definition, so to every digit.
+    #[test]
+    fn volumes_and_flows() {
+        check("mL", 1e-6, 1e-15);
+        check("L", 1e-3, 1e-15);
+        check("L/min", 1e-3 / 60.0, 1e-14);
+        check("gal/h", 231.0 * 0.0254 * 0.0254 * 0.0254 / 3600.0, 1e-14);
     }
 
     /// UCUM 2.2: [psi] and [in_i'Hg] (m[Hg] = 133322 Pa, 3 ppm from SP 811).

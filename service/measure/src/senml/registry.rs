@@ -29,6 +29,8 @@ pub const fn unit_of(quantity: Quantity) -> (&'static str, Unit) {
         Quantity::RotationalSpeed => ("1/min", Unit::RPM),
         Quantity::Frequency => ("Hz", Unit::HERTZ),
         Quantity::Capacitance => ("F", Unit::FARAD),
+        Quantity::Volume => ("m3", Unit::CUBIC_METRE),
+        Quantity::VolumeFlow => ("m3/s", Unit::CUBIC_METRE_PER_SECOND),
         Quantity::Time => ("s", Unit::SECOND),
         Quantity::Ratio => ("/", Unit::RATIO),
     }

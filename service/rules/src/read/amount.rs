@@ -148,6 +148,8 @@ const fn example(quantity: Quantity) -> &'static str {
         Quantity::RotationalSpeed => "120 rpm",
         Quantity::Frequency => "50 Hz",
         Quantity::Capacitance => "10 uF",
+        Quantity::Volume => "500 mL",
+        Quantity::VolumeFlow => "1.2 L/min",
         Quantity::Time => "1.5 s",
         Quantity::Ratio => "30 %",
     }
