@@ -48,6 +48,32 @@ fn every_case_comes_out_as_recorded() {
     assert_eq!(answer["cases"].as_array().unwrap().len(), cases().len());
 }
 
+/// The next version of the shipped rule set, in format 2, on the same jobs as runs and on those of runs alone.
+#[test]
+fn every_case_of_runs_comes_out_as_recorded() {
+    let rules = "tests/rulesets/distributor-pump-12v-2.toml";
+    let in_folder = |path: &&str| path.starts_with("tests/runs/") && path.ends_with(".toml");
+    let cases: Vec<&str> = files()
+        .iter()
+        .map(String::as_str)
+        .filter(in_folder)
+        .collect();
+    assert!(cases.len() >= 170, "{} cases", cases.len());
+    let ended = trisect(
+        &[&["ruleset", "trial", "--json", rules], &cases[..]].concat(),
+        "",
+    );
+    assert_eq!(ended.code, 0, "{}\n{}", ended.err, differences(&ended.out));
+    let answer: Value = serde_json::from_str(&ended.out).unwrap();
+    assert_eq!(answer["cases"].as_array().unwrap().len(), cases.len());
+    let missed = &answer["coverage"]["suspects"]["unreached"];
+    let excused = |suspect: &Value| {
+        let case = format!("tests/runs/{}.toml", suspect.as_str().unwrap());
+        text(&case).starts_with("# Never the likeliest: ")
+    };
+    assert!(missed.as_array().unwrap().iter().all(excused), "{missed}");
+}
+
 /// Every suspect is somewhere the likeliest, or its case says why it never is; every complaint, every
 /// standing and every proof occurs.
 #[test]

@@ -6,7 +6,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use trisect_diagnosis::Model;
 use trisect_kit::read_text;
-use trisect_rules::{Defect, Severity, examine, shipped};
+use trisect_rules::{Defect, Format, Severity, examine, shipped};
 
 /// A rule set, ready to use, with the text it came from.
 #[derive(Clone, Debug)]
@@ -54,6 +54,14 @@ pub enum CatalogError {
         /// All of them.
         defects: Vec<Defect>,
     },
+    /// Its tests are runs, which no bay can start.
+    #[error(
+        "the rule set {name} has format 2: its tests are runs, and a bay has no way to start one; `trisect ruleset trial` tries it on cases, a service takes format 1"
+    )]
+    Runs {
+        /// The file, or what the text is called.
+        name: String,
+    },
     /// Two rule sets with one id.
     #[error("{} has the id `{id}`, which another rule set has already", path.display())]
     Twice {
@@ -88,7 +96,7 @@ impl Catalog {
             versions.insert((*id).to_owned(), vec![compile(id, text, Origin::Shipped)?]);
         }
         for path in files {
-            let entry = read(path)?;
+            let entry = for_bays(read(path)?, &path.display().to_string())?;
             let id = entry.model.rules().id.clone();
             if versions.insert(id.clone(), vec![entry]).is_some() {
                 return Err(CatalogError::Twice {
@@ -153,6 +161,19 @@ impl Catalog {
     fn with<T>(&self, look: impl FnOnce(&Versions) -> T) -> T {
         // Nothing in here panics half way through a change.
         look(&self.0.read().unwrap_or_else(PoisonError::into_inner))
+    }
+}
+
+/// A rule set, if bays can work by it.
+///
+/// # Errors
+/// [`CatalogError::Runs`].
+pub fn for_bays(entry: Entry, name: &str) -> Result<Entry, CatalogError> {
+    match entry.model.rules().format {
+        Format::One => Ok(entry),
+        Format::Two => Err(CatalogError::Runs {
+            name: name.to_owned(),
+        }),
     }
 }
 

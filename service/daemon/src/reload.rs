@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::sync::PoisonError;
 
-use trisect_bay::catalog::{LONGEST_FILE, Origin, compile};
+use trisect_bay::catalog::{LONGEST_FILE, Origin, compile, for_bays};
 use trisect_bay::instruments::Plugins;
 use trisect_bay::setup::{InstrumentSetup, PluginExchange, exchanges};
 use trisect_bay::{AttachRequest, BayError, BayHandle};
@@ -165,7 +165,8 @@ impl Service {
             let Ok(text) = read_text(path, LONGEST_FILE) else {
                 continue;
             };
-            let entry = compile(&path.display().to_string(), &text, Origin::File)?;
+            let name = path.display().to_string();
+            let entry = for_bays(compile(&name, &text, Origin::File)?, &name)?;
             if catalog.by_digest(&entry.model.rules().digest).is_none() {
                 changed.push(format!("rule set {}", entry.model.rules().id));
                 catalog.install(entry);

@@ -29,6 +29,7 @@ mod hypotheses;
 mod information;
 mod model;
 mod next;
+mod passive;
 mod phase;
 mod proof;
 mod reason;

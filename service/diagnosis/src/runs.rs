@@ -28,7 +28,7 @@ pub(crate) struct Runs {
     /// Places in `all` of those that are open.
     open: Vec<usize>,
     /// One for each passive check.
-    passive: Vec<Run>,
+    pub(crate) passive: Vec<Run>,
     pub(crate) findings: Vec<Finding>,
     pub(crate) round: u32,
     /// By point: a probe is there.
@@ -278,6 +278,10 @@ impl Runs {
                 }
                 (Some(lacking), _) => {
                     run.taking.leave(now.now);
+                    // What was measured to be otherwise is not written down later as if it had been so.
+                    if matches!(lacking, Lacking::Speed(_) | Lacking::Condition(..)) {
+                        run.taking.last = None;
+                    }
                     run.stage = match lacking {
                         Lacking::Drive(_) | Lacking::LimitPoint(_) => Stage::Preparing,
                         _ if !probed => Stage::Preparing,
@@ -378,7 +382,14 @@ impl Runs {
         run.finding = Some(finding);
     }
 
-    fn note(&mut self, check: u16, from: i64, at: i64, origin: Origin, found: Assessment) -> u32 {
+    pub(crate) fn note(
+        &mut self,
+        check: u16,
+        from: i64,
+        at: i64,
+        origin: Origin,
+        found: Assessment,
+    ) -> u32 {
         let number = self.findings.last().map_or(0, |last| last.number) + 1;
         self.findings.push(Finding {
             number,
@@ -391,80 +402,6 @@ impl Runs {
             assessment: found,
         });
         number
-    }
-
-    fn offer_passive(&mut self, now: &Circumstances<'_>, point: usize, reading: Latest) {
-        for index in 0..self.passive.len() {
-            let run = &mut self.passive[index];
-            let Some(measured) = now.measured(run.check) else {
-                continue;
-            };
-            let holds = now.lacking(measured).is_none() && now.is_measured(measured);
-            if !holds {
-                // Whatever it had begun was not all measured: nothing comes of it.
-                run.taking.leave(now.now);
-                run.taking.restart();
-                continue;
-            }
-            if run.taking.since.is_none() {
-                let (from, detected) = now
-                    .stays
-                    .since(&measured.phases)
-                    .unwrap_or((now.now, false));
-                run.taking.enter(from, detected);
-                run.started = from;
-            }
-            if measured.point != point {
-                continue;
-            }
-            if let Ok(stay) = run.taking.admits(measured, reading, run.started) {
-                run.taking.add(measured, stay, reading);
-                self.counted.push(Counted {
-                    check: run.check,
-                    run: None,
-                    not: None,
-                });
-            }
-            self.look_passive(now, index);
-        }
-    }
-
-    fn leave_passive(&mut self, now: &Circumstances<'_>, again: bool) {
-        for index in 0..self.passive.len() {
-            let run = &mut self.passive[index];
-            let Some(measured) = now.measured(run.check) else {
-                continue;
-            };
-            let drive = measured.drive.is_none_or(|drive| drive == now.drive);
-            if again || !drive || !measured.phases.contains(&now.phase) {
-                run.taking.leave(now.now);
-                self.look_passive(now, index);
-                self.passive[index].taking.restart();
-            }
-        }
-    }
-
-    fn look_passive(&mut self, now: &Circumstances<'_>, index: usize) {
-        let run = &self.passive[index];
-        let (Some(measured), Some(window)) = (now.measured(run.check), &run.taking.window) else {
-            return;
-        };
-        if run.taking.done || run.taking.full(measured, now.now).is_err() {
-            return;
-        }
-        let found = judge_finding(now.model, measured, window, now.latest, now.now);
-        let (check, from) = (run.check, window.opened);
-        if found.pass.is_some() {
-            // One passive finding of a check and round is kept, the newest.
-            let round = self.round;
-            self.findings.retain(|f| {
-                f.check != check || f.round != round || f.origin != Origin::Passive || f.withdrawn
-            });
-            self.note(check, from, now.now, Origin::Passive, found);
-        }
-        let run = &mut self.passive[index];
-        run.taking.restart();
-        run.taking.done = true;
     }
 
     /// Lets go of what is not open any more.

@@ -141,6 +141,20 @@ impl Ids {
                 instrument: None,
                 channel: None,
             }),
+            What::Lift { point: place } => Happened::Lifted(Probe {
+                point: point(place)?,
+                instrument: None,
+                channel: None,
+            }),
+            // No bay works by a rule set that has runs, so no row says anything of one.
+            What::Start { check: place }
+            | What::Stop { check: place }
+            | What::Kept { check: place, .. } => {
+                return Err(self.unknown("run", &format!("of check {place}")));
+            }
+            What::Withdraw { .. } | What::Repair => {
+                return Err(self.unknown("run", "of any check"));
+            }
         };
         Ok(EventRow {
             at: event.at,

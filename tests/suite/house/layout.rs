@@ -93,6 +93,7 @@ const TREE: &[Folder] = &[
             "outside",
             "rulesets",
             "run",
+            "runs",
             "src",
             "suite",
         ],

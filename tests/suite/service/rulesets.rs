@@ -369,3 +369,28 @@ async fn the_schemas_are_served_for_editors() {
     }
     served.stop().await;
 }
+
+/// Readings alone would never be evidence by it, and a bay has no way to start a run.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_rule_set_whose_tests_are_runs_is_tried_and_not_installed() {
+    let served = Served::start().await;
+    let runs = text("tests/rulesets/distributor-pump-12v-2.toml");
+    let examined = call(served.address, "ruleset.examine", json!({"text": runs})).await;
+    assert_eq!(examined["ok"], true);
+    let name = "tank-empty.toml";
+    let case = json!({"name": name, "text": text(&format!("tests/runs/{name}"))});
+    let trial = json!({"text": runs, "cases": [case]});
+    let tried = call(served.address, "ruleset.trial", trial).await;
+    assert_eq!(tried["ok"], true, "{tried}");
+    let refused = answer(served.address, "ruleset.install", json!({"text": runs})).await;
+    assert_eq!(refused.unwrap_err()["kind"], "defective-ruleset");
+    let folder = served.stop().await;
+    let mut settings = trisectd::config::Settings {
+        journal: folder.path().join("journal.db"),
+        ..Default::default()
+    };
+    let file = trisect_tests::repository::root().join("tests/rulesets/distributor-pump-12v-2.toml");
+    settings.rulesets.push(file);
+    let started = trisectd::Service::start(settings).await;
+    assert!(started.err().unwrap().to_string().contains("runs"));
+}

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod features;
+mod findings;
 mod phases;
 mod published;
 mod run_properties;

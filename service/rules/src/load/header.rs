@@ -105,7 +105,7 @@ pub(crate) fn format(root: &Section<'_>, found: &mut Findings) -> Option<Format>
             root.name,
             format.get_ref()
         ),
-        "write `format = 2`",
+        "write `format = 1`, or `format = 2` where tests are runs",
     );
     None
 }

@@ -10,7 +10,7 @@ use crate::computations::Computation;
 use crate::context::Context;
 use crate::convert;
 use crate::convert::{internal, refusal};
-use trisect_bay::catalog::{CatalogError, Origin, compile};
+use trisect_bay::catalog::{CatalogError, Origin, compile, for_bays};
 
 /// Keeps the rule set in the journal first, then has new jobs use it: what was
 /// answered is there after a restart, and what was refused is nowhere.
@@ -25,10 +25,15 @@ pub(super) async fn install(
     let computations = &context.computations;
     let place = computations.wait(Computation::Install).await?;
     let compiled = computations
-        .run(place, move |_| compile("text", &text, origin))
+        .run(place, move |_| {
+            compile("text", &text, origin).and_then(|entry| for_bays(entry, "text"))
+        })
         .await?;
     let entry = compiled.map_err(|error| match error {
         CatalogError::Defects { defects, .. } => refused(&defects),
+        CatalogError::Runs { .. } => ErrorKind::DefectiveRuleset
+            .because(error.to_string())
+            .at("text"),
         other => internal(&other),
     })?;
     let rules = entry.model.rules();
