@@ -200,5 +200,14 @@ pub async fn rule_set(
             .because(format!("the journal has lost the rule set {digest}"))
             .hint("restore a copy of the journal")
     })?;
-    compile(digest, &kept.text, Origin::File).map_err(|error| internal(&error))
+    let entry = compile(digest, &kept.text, Origin::File).map_err(|error| internal(&error))?;
+    // Whoever altered the text would say what comes of every job that rests on it.
+    if entry.model.rules().digest != digest {
+        return Err(ErrorKind::Storage
+            .because(format!(
+                "the text of the rule set {digest} was altered in the journal"
+            ))
+            .hint("restore a copy of the journal; job.verify names what was altered"));
+    }
+    Ok(entry)
 }

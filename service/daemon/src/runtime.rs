@@ -217,6 +217,13 @@ pub(crate) async fn install_kept(
         let kept = installed.rule_set;
         let origin = Origin::Installed { at: installed.at };
         match compile(&kept.digest, &kept.text, origin) {
+            Ok(entry) if entry.model.rules().digest != kept.digest => {
+                tracing::error!(
+                    id = kept.id,
+                    digest = kept.digest,
+                    "the text of an installed rule set was altered in the journal: it is left out"
+                );
+            }
             Ok(entry) => {
                 catalog.install(entry);
             }

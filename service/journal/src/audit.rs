@@ -55,4 +55,7 @@ pub struct Verified {
     pub adopted: Option<i64>,
     /// What does not fit; empty if everything does.
     pub findings: Vec<String>,
+    /// The ids of the calibrations that its readings name. Whether a record is that of its id is for those to say who
+    /// gave the ids.
+    pub calibrations: Vec<String>,
 }

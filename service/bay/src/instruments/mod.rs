@@ -10,7 +10,7 @@ mod status;
 pub use build::{AdapterDescription, about, check};
 pub(crate) use build::{Built, build};
 pub(crate) use chain::{Air, Chain, ChainError, Link, Measured, Shown, function_of};
-pub use chain::{CalibrationRecord, PressureReference};
+pub use chain::{CalibrationRecord, PressureReference, is_calibration_of};
 pub use plugin::{PluginSettings, Plugins};
 pub use port_probe::{Patience, PortFinding, PortProbe, probe};
 pub use status::{ChannelCalibration, ChannelStatus, InstrumentStatus};

@@ -5,7 +5,7 @@
 //! to within so many. Whoever can write the file can write a new chain as well: the digest of a
 //! closed job is worth noting elsewhere, as on its report.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use rusqlite::{Connection, OptionalExtension, params};
 use sha2::{Digest, Sha256};
@@ -13,6 +13,7 @@ use sha2::{Digest, Sha256};
 use super::columns;
 use super::query::{EVENTS, JOB_COLUMNS, new_job};
 use super::reader::Wanted;
+use super::rests;
 use super::stretch::Stretch;
 use super::words::Texts;
 use crate::{Closing, EventRow, Happened, JournalError, NewJob, Probe, Verified};
@@ -200,24 +201,43 @@ pub(super) fn verify(
     let adopted = "SELECT adopted FROM job WHERE key = ?1";
     let adopted = connection.query_row(adopted, params![key], |row| row.get(0));
     let mut holding = Holding::new(&links, opening(&job));
+    let mut calibrations = BTreeSet::new();
     let read = events(connection, texts, key, &mut |seq, row| {
         holding.take(seq, &row);
+        if let Happened::Reading(reading) = &row.what
+            && let Some(calibration) = &reading.calibration
+            && !calibrations.contains(&**calibration)
+        {
+            calibrations.insert(calibration.to_string());
+        }
         wanted.go_on()
     });
     // An altered row may well be unreadable: that is a finding, not a reason to find nothing.
-    if let Err(error @ JournalError::UnreadableRow { .. }) = &read {
-        holding.findings.push(error.to_string());
-    } else {
-        read?;
+    match read {
+        Err(error) if is_of_a_row(&error) => holding.findings.push(error.to_string()),
+        read => read?,
     }
     holding.end(closing.as_ref());
+    holding
+        .findings
+        .extend(rests::altered(connection, key, &job)?);
     Ok(Verified {
         events: holding.events,
         links: links.len() as u64,
         digest: hex(&holding.now.digest),
         adopted: adopted.map_err(&reading)?,
         findings: holding.findings,
+        calibrations: calibrations.into_iter().collect(),
     })
+}
+
+/// Whether an error is one of what a row says, and not of the file.
+fn is_of_a_row(error: &JournalError) -> bool {
+    match error {
+        JournalError::UnreadableRow { .. } => true,
+        JournalError::Storage { source, .. } => source.sqlite_error_code().is_none(),
+        _ => false,
+    }
 }
 
 /// A job's events held against the links that are kept.

@@ -13,6 +13,7 @@
 //! | `stretch` | which job and bay a run of events belongs to |
 //! | `reader` | the reading threads |
 //! | `chain` | the hashes through a job |
+//! | `rests` | what a job rests on besides its events |
 //! | `trail` | the audit trail; removing what is old |
 //! | `copy` | backup and restore |
 //! | `query`, `columns` | one read each; between rows and columns |
@@ -25,6 +26,7 @@ mod outbox;
 mod query;
 mod readable;
 mod reader;
+mod rests;
 mod schema;
 mod store;
 mod stretch;

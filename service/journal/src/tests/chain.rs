@@ -1,9 +1,10 @@
 //! The chain of hashes: what was altered shows, and what was not does not.
 
 use rusqlite::Connection;
+use sha2::{Digest, Sha256};
 
 use super::{Kept, batch, reading};
-use crate::{Closing, EventRow, Happened, Journal, SqliteJournal, Verified};
+use crate::{Closing, EventRow, Happened, Journal, NewJob, RuleSetText, SqliteJournal, Verified};
 
 fn closing() -> Closing {
     Closing {
@@ -177,4 +178,71 @@ async fn every_alteration_shows_and_is_found_where_it_is() {
 async fn an_unknown_job_is_refused() {
     let kept = Kept::new();
     assert!(kept.journal.verify("job-9").await.is_err());
+}
+
+#[tokio::test]
+async fn what_a_job_rests_on_is_held_against_it_too() {
+    let check = async |alteration: &str, expected: &str| {
+        let kept = Kept::new();
+        let text = "format = 1";
+        let digest: String = Sha256::digest(text)
+            .iter()
+            .map(|b| format!("{b:02x}"))
+            .collect();
+        let rules = RuleSetText {
+            digest: format!("sha256:{digest}"),
+            id: "rules".to_owned(),
+            version: "1".to_owned(),
+            text: text.to_owned(),
+        };
+        let job = NewJob {
+            rule_set: rules.digest.clone(),
+            ..super::new_job("job-1", "bay-1")
+        };
+        kept.journal.put_rule_set(rules).await.unwrap();
+        kept.journal.open_job(job).await.unwrap();
+        let rows = (0..50).map(|at| reading(at, 12.0)).collect();
+        let rows = batch(Some("job-1"), "bay-1", rows);
+        kept.journal.append(rows).await.unwrap();
+        assert_eq!(verified(&kept).await.findings, [""; 0]);
+        let path = kept.path();
+        drop(kept.journal);
+        let altered = Connection::open(&path).unwrap();
+        altered.execute_batch(alteration).unwrap();
+        drop(altered);
+        let journal = SqliteJournal::open(&path).unwrap();
+        let found = journal.verify("job-1").await.unwrap().findings;
+        assert!(
+            found.iter().any(|finding| finding.contains(expected)),
+            "{alteration}: {found:?}"
+        );
+    };
+    check(
+        "UPDATE rule_set SET text = 'format = 2'",
+        "the text of its rule set",
+    )
+    .await;
+    check(
+        "PRAGMA foreign_keys = OFF; DELETE FROM rule_set",
+        "is missing",
+    )
+    .await;
+    check(
+        "INSERT INTO word (text) VALUES ('bay-9');
+         UPDATE stretch SET bay = (SELECT id FROM word WHERE text = 'bay-9')",
+        "the bay of events 1 to 50",
+    )
+    .await;
+    check(
+        "UPDATE stretch SET wall_to = wall_to + 1",
+        "the times of events 1 to 50",
+    )
+    .await;
+    // A row that cannot be read is named, and does not keep the rest from being looked at.
+    check(
+        "UPDATE event SET wall = -9223372036854775808, value = 'x' WHERE seq = 7;
+         UPDATE stretch SET wall_to = wall_to + 1",
+        "the times of events 1 to 50",
+    )
+    .await;
 }

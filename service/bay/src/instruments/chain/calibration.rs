@@ -141,6 +141,18 @@ fn record(
     }
 }
 
+/// Whether a record that was kept is the one that its id was given to.
+pub fn is_of(id: &str, record: &str) -> bool {
+    let read = serde_json::from_str::<CalibrationRecord>(record);
+    read.is_ok_and(|record| {
+        let bare = CalibrationRecord {
+            calibration: String::new(),
+            ..record.clone()
+        };
+        record.calibration == id && self::id(&bare).as_deref() == Ok(id)
+    })
+}
+
 /// An id of the record's content: two that differ have two ids.
 fn id(record: &CalibrationRecord) -> Result<String, String> {
     let digest = Sha256::digest(serde_json::to_vec(record).map_err(said)?);
@@ -183,6 +195,10 @@ mod tests {
         assert_ne!(other.record.calibration, read.record.calibration);
         let kept: CalibrationRecord = serde_json::from_str(&read.kept().record).unwrap();
         assert_eq!(kept, read.record);
+        let (id, record) = (&read.record.calibration, read.kept().record);
+        assert!(is_of(id, &record));
+        assert!(!is_of(id, &record.replacen("15.3", "15.8", 1)));
+        assert!(!is_of(id, &other.kept().record) && !is_of(id, "{}"));
     }
 
     #[test]

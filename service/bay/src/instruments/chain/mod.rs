@@ -23,6 +23,7 @@ use trisect_measure::{
 
 use accuracy::{NoSuchRange, Ranges};
 use calibration::Calibrated;
+pub use calibration::is_of as is_calibration_of;
 use choice::Choice;
 
 pub use record::CalibrationRecord;

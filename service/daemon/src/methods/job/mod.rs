@@ -4,6 +4,7 @@ mod replay;
 mod report;
 
 use jsonrpsee::RpcModule;
+use trisect_bay::instruments::is_calibration_of;
 use trisect_bay::replay::{replay, rule_set};
 use trisect_bay::{AnswerRequest, CloseJobRequest, OpenJobRequest};
 use trisect_journal::{self as journal, Happened, JobFilter};
@@ -108,7 +109,19 @@ pub(super) fn register_all(module: &mut RpcModule<Context>) {
         context.kept_job(&params.job).await?;
         let _place = context.computations.place(Computation::Verify)?;
         let verified = context.journal.verify(&params.job).await;
-        let verified = verified.map_err(|error| refusal(&error))?;
+        let mut verified = verified.map_err(|error| refusal(&error))?;
+        for id in &verified.calibrations {
+            let kept = context.journal.calibration(id).await;
+            match kept.map_err(|error| refusal(&error))? {
+                Some(kept) if is_calibration_of(id, &kept.record) => {}
+                Some(_) => verified.findings.push(format!(
+                    "the calibration {id} is not the one that was stored"
+                )),
+                None => verified
+                    .findings
+                    .push(format!("the calibration {id} is missing")),
+            }
+        }
         Ok(JobVerified {
             job: params.job,
             sound: verified.findings.is_empty(),
