@@ -18,6 +18,20 @@ use crate::stays::{CrankSummary, PhaseStay, Seen, Stays};
 use crate::verdict::Verdict;
 use crate::window::{Stay, Window};
 
+/// How things stand: every part but the runs, which may be changed meanwhile.
+macro_rules! circumstances {
+    ($of:ident) => {
+        Circumstances {
+            model: &$of.model,
+            phase: $of.phases.phase(),
+            drive: $of.drive,
+            latest: &$of.latest,
+            stays: &$of.stays,
+            now: $of.now,
+        }
+    };
+}
+
 /// What is known of one check.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct CheckState {
@@ -167,14 +181,7 @@ impl Diagnosis {
     }
 
     fn circumstances(&self) -> Circumstances<'_> {
-        Circumstances {
-            model: &self.model,
-            phase: self.phases.phase(),
-            drive: self.drive,
-            latest: &self.latest,
-            stays: &self.stays,
-            now: self.now,
-        }
+        circumstances!(self)
     }
 
     /// Does something with the runs; a job by a rule set of format 1 has none.
@@ -182,14 +189,7 @@ impl Diagnosis {
         if self.model.rules.format == Format::One {
             return;
         }
-        let now = Circumstances {
-            model: &self.model,
-            phase: self.phases.phase(),
-            drive: self.drive,
-            latest: &self.latest,
-            stays: &self.stays,
-            now: self.now,
-        };
+        let now = circumstances!(self);
         work(&mut self.runs, &now);
     }
 

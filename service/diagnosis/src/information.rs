@@ -164,7 +164,7 @@ fn weighed(
 ) -> Vec<f64> {
     let mut masses = Masses::new(groups.count, tests.width());
     let mut products = Products::new(&tests.columns);
-    let mut run = Run::new(tests.width());
+    let mut run = AlikeHypotheses::new(tests.width());
     for ((h, weight), group) in belief.weighed.iter().zip(weights).zip(&groups.of) {
         let set = &model.hypotheses.sets[*h as usize];
         let (begins, last) = split(set);
@@ -183,7 +183,7 @@ fn weighed(
 
 /// Hypotheses one after another that begin alike and are in one group: what they
 /// begin with is multiplied in once, when their sum is complete.
-struct Run {
+struct AlikeHypotheses {
     group: u32,
     begins: Set,
     whole: f64,
@@ -191,9 +191,9 @@ struct Run {
     times: Vec<f64>,
 }
 
-impl Run {
-    fn new(width: usize) -> Run {
-        Run {
+impl AlikeHypotheses {
+    fn new(width: usize) -> AlikeHypotheses {
+        AlikeHypotheses {
             group: 0,
             begins: [NOBODY; 3],
             whole: 0.0,

@@ -13,7 +13,7 @@ use crate::proof::{Lack, Outcomes};
 use crate::verdict::NextTest;
 
 /// What the choice of the next test goes by.
-pub(crate) struct Question<'a> {
+pub(crate) struct Choice<'a> {
     pub(crate) model: &'a Model,
     pub(crate) belief: &'a Belief,
     pub(crate) pieces: &'a [Piece],
@@ -39,7 +39,7 @@ const TRIED: usize = 8;
 const WORTH_IT: f64 = 0.05;
 
 /// All tests worth doing, the best first.
-pub(crate) fn rank(question: &Question<'_>) -> Vec<NextTest> {
+pub(crate) fn rank(question: &Choice<'_>) -> Vec<NextTest> {
     let checks: Vec<usize> = (0..question.model.rules.checks.len())
         .filter(|check| question.can_be_done(*check))
         .collect();
@@ -59,7 +59,7 @@ pub(crate) fn rank(question: &Question<'_>) -> Vec<NextTest> {
     tests.into_iter().map(|(_, test)| test).collect()
 }
 
-impl Question<'_> {
+impl Choice<'_> {
     /// What the proof asks for comes first once belief is reached.
     fn urgency(&self, test: &NextTest) -> (bool, bool) {
         if self.proof_first {

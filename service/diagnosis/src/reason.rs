@@ -7,7 +7,7 @@ use crate::assess::{Assessment, assess, shown, unit_of};
 use crate::belief::{Belief, Piece, weigh};
 use crate::fold::{CheckState, Latest};
 use crate::model::Model;
-use crate::next::{Question, rank};
+use crate::next::{Choice, rank};
 use crate::proof::{Lack, Outcomes, side_lacks, suspect_lacks};
 use crate::runs::Runs;
 use crate::stays::CrankSummary;
@@ -47,7 +47,7 @@ pub(crate) fn reason(job: &Job<'_>) -> Verdict {
         belief.suspects[*suspect] >= model.rules.isolate_at
             && suspect_lacks(model, *suspect, &outcomes).is_empty()
     });
-    let next = rank(&Question {
+    let next = rank(&Choice {
         model,
         belief: &belief,
         pieces: &pieces,

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use tokio::time::{Instant, timeout_at};
 
 use super::adapter::{describe, described};
-use super::lines::Line;
+use super::lines::ReceivedLine;
 use super::message::{self, Heard};
 use super::peer::Peer;
 use super::{PluginError, Program};
@@ -238,7 +238,7 @@ async fn says(trial: &Trial) -> Held {
     Ok(())
 }
 
-fn one(line: Line, described: &Description) -> Held {
+fn one(line: ReceivedLine, described: &Description) -> Held {
     let line = Peer::whole(line)?;
     let shown = || line.get(..200).unwrap_or(&line).escape_ascii().to_string();
     let wrong = |why: String| format!("{why}, in {}", shown());

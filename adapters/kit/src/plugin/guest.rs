@@ -13,7 +13,7 @@ use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-use super::lines::{Line, Lines};
+use super::lines::{Lines, ReceivedLine};
 use super::message::{self, Heard, Refusal, StateSaid};
 use super::sample::SampleSaid;
 use super::{CONTRACT, LONGEST_LINE};
@@ -136,10 +136,10 @@ async fn write_all<W: AsyncWrite + Unpin>(
 struct PluginServer {
     offer: Offer,
     out: mpsc::Sender<Vec<u8>>,
-    running: Option<Run>,
+    running: Option<RunningAdapter>,
 }
 
-struct Run {
+struct RunningAdapter {
     stop: CancellationToken,
     adapter: JoinHandle<()>,
     pump: JoinHandle<()>,
@@ -147,8 +147,8 @@ struct Run {
 
 impl PluginServer {
     /// Answers a line; `None` when it was told to stop, or nobody hears it any more.
-    async fn take(&mut self, line: Line) -> Option<()> {
-        let Line::Whole(line) = line else {
+    async fn take(&mut self, line: ReceivedLine) -> Option<()> {
+        let ReceivedLine::Whole(line) = line else {
             eprintln!("a line too long was let go");
             return Some(());
         };
@@ -192,7 +192,7 @@ impl PluginServer {
     }
 
     /// Runs an adapter; `first` is written before anything it says.
-    fn start(&self, mut adapter: Box<dyn Adapter>, first: Vec<u8>) -> Run {
+    fn start(&self, mut adapter: Box<dyn Adapter>, first: Vec<u8>) -> RunningAdapter {
         let (samples, emissions) = mpsc::channel(AHEAD);
         let (health, stop, began) = (Health::new(), CancellationToken::new(), Instant::now());
         let context = Context {
@@ -215,7 +215,7 @@ impl PluginServer {
             clock,
             told: Vitals::default(),
         };
-        Run {
+        RunningAdapter {
             stop,
             adapter,
             pump: tokio::spawn(pump.run(first, emissions)),

@@ -4,7 +4,7 @@ use bytes::{Buf as _, Bytes, BytesMut};
 
 /// What was found at the front of the bytes.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Line {
+pub(super) enum ReceivedLine {
     /// A line without its line feed.
     Whole(Bytes),
     /// A line past the longest that is taken: so many bytes were let go.
@@ -41,7 +41,7 @@ impl Lines {
     }
 
     /// The next line, or `None` when more bytes are needed.
-    pub(super) fn next(&mut self) -> Option<Line> {
+    pub(super) fn next(&mut self) -> Option<ReceivedLine> {
         let fresh = self.buffer.get(self.searched..).unwrap_or_default();
         let Some(place) = fresh.iter().position(|byte| *byte == b'\n') else {
             self.searched = self.buffer.len();
@@ -57,9 +57,11 @@ impl Lines {
         let line = self.buffer.split_to(end).freeze();
         self.buffer.advance(1);
         if self.dropped > 0 || end >= self.longest {
-            return Some(Line::TooLong(std::mem::take(&mut self.dropped) + end + 1));
+            return Some(ReceivedLine::TooLong(
+                std::mem::take(&mut self.dropped) + end + 1,
+            ));
         }
-        Some(Line::Whole(line))
+        Some(ReceivedLine::Whole(line))
     }
 
     /// What is left when nothing more comes: a line that was cut, in bytes.
@@ -83,8 +85,8 @@ mod tests {
             lines.buffer().extend_from_slice(chunk);
             while let Some(line) = lines.next() {
                 found.push(match line {
-                    Line::Whole(line) => String::from_utf8_lossy(&line).into_owned(),
-                    Line::TooLong(count) => format!("({count})"),
+                    ReceivedLine::Whole(line) => String::from_utf8_lossy(&line).into_owned(),
+                    ReceivedLine::TooLong(count) => format!("({count})"),
                 });
             }
         }

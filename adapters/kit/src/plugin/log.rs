@@ -5,7 +5,7 @@ use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt as _};
 use tokio::time::Instant;
 
-use super::lines::{Line, Lines};
+use super::lines::{Lines, ReceivedLine};
 
 /// The longest line that is logged.
 const LONGEST: usize = 2048;
@@ -28,10 +28,10 @@ pub(super) async fn copy<R: AsyncRead + Unpin>(mut from: R, plugin: String) {
             }
             match line {
                 _ if !may => {}
-                Line::Whole(line) => {
+                ReceivedLine::Whole(line) => {
                     tracing::info!(plugin, "{}", String::from_utf8_lossy(&line).trim_end());
                 }
-                Line::TooLong(bytes) => tracing::info!(plugin, "a line of {bytes} bytes"),
+                ReceivedLine::TooLong(bytes) => tracing::info!(plugin, "a line of {bytes} bytes"),
             }
         }
     }

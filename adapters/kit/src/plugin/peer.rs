@@ -10,7 +10,7 @@ use serde_json::Value;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::time::{Instant, timeout, timeout_at};
 
-use super::lines::{Line, Lines};
+use super::lines::{Lines, ReceivedLine};
 use super::message::{self, Heard, Refusal};
 use super::process::{Process, Program};
 use super::{LONGEST_LINE, PluginError};
@@ -46,7 +46,7 @@ impl Peer {
 
     /// The next line; an error says how it ended. May be given up and called
     /// again: nothing is lost.
-    pub(super) async fn line(&mut self) -> Result<Line, String> {
+    pub(super) async fn line(&mut self) -> Result<ReceivedLine, String> {
         loop {
             if let Some(line) = self.lines.next() {
                 return Ok(line);
@@ -202,10 +202,10 @@ impl Peer {
     }
 
     /// The bytes of a line, or why it is none.
-    pub(super) fn whole(line: Line) -> Result<Bytes, String> {
+    pub(super) fn whole(line: ReceivedLine) -> Result<Bytes, String> {
         match line {
-            Line::Whole(line) => Ok(line),
-            Line::TooLong(bytes) => Err(format!(
+            ReceivedLine::Whole(line) => Ok(line),
+            ReceivedLine::TooLong(bytes) => Err(format!(
                 "a line of {bytes} bytes: at most {LONGEST_LINE} are taken"
             )),
         }
@@ -215,7 +215,7 @@ impl Peer {
 type Answered = Option<Result<Value, Refusal>>;
 
 /// The answer to a question in a line, `None` in any other message.
-fn answer_in(line: &Line, asked: u64) -> Result<Answered, String> {
+fn answer_in(line: &ReceivedLine, asked: u64) -> Result<Answered, String> {
     let line = Peer::whole(line.clone())?;
     match message::read(&line)? {
         Heard::Answer { id, outcome } if id == asked => Ok(Some(outcome)),

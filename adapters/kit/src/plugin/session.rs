@@ -8,7 +8,7 @@ use trisect_measure::Function;
 
 use super::adapter::{PluginAdapter, describe};
 use super::limits::Watch;
-use super::lines::Line;
+use super::lines::ReceivedLine;
 use super::message::{self, Heard, StateSaid};
 use super::peer::Peer;
 use super::sample::SampleSaid;
@@ -142,7 +142,7 @@ impl Session {
     }
 
     /// A line came.
-    async fn take(&mut self, peer: &mut Peer, line: Line, context: &Context) -> Taken {
+    async fn take(&mut self, peer: &mut Peer, line: ReceivedLine, context: &Context) -> Taken {
         let at = context.now();
         let line = match Peer::whole(line) {
             Ok(line) => line,

@@ -68,7 +68,7 @@ impl Session for Reading {
     {
         let mut talk = Talk {
             reading: self,
-            line: Line {
+            line: CommandLine {
                 stream,
                 buffer: Vec::new(),
                 context,
@@ -87,7 +87,7 @@ impl Session for Reading {
 
 struct Talk<'a, S> {
     reading: &'a Reading,
-    line: Line<'a, S>,
+    line: CommandLine<'a, S>,
     conversation: Conversation,
     /// When the meter counts as silent.
     silence: Option<Instant>,
@@ -199,13 +199,13 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Talk<'_, S> {
 }
 
 /// Bytes in and lines out.
-struct Line<'a, S> {
+struct CommandLine<'a, S> {
     stream: &'a mut S,
     buffer: Vec<u8>,
     context: &'a Context,
 }
 
-impl<S: AsyncRead + AsyncWrite + Unpin + Send> Line<'_, S> {
+impl<S: AsyncRead + AsyncWrite + Unpin + Send> CommandLine<'_, S> {
     /// Reads once, unless `wake` comes first. Whether something came.
     async fn read_until(&mut self, wake: Instant) -> Result<bool, Ending> {
         let mut chunk = [0; 1024];

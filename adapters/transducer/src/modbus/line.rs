@@ -11,7 +11,7 @@ use super::{Exchange, Progress, Request};
 
 /// The line. It outlives an exchange, so that what one left behind is not taken
 /// for the reply to the next.
-pub(crate) struct Line<'a, S> {
+pub(crate) struct SerialLine<'a, S> {
     stream: &'a mut S,
     context: &'a Context,
     /// The pause between messages: t3.5, or the turnaround time where longer.
@@ -22,7 +22,7 @@ pub(crate) struct Line<'a, S> {
     held: Option<Instant>,
 }
 
-impl<'a, S: AsyncRead + AsyncWrite + Unpin + Send> Line<'a, S> {
+impl<'a, S: AsyncRead + AsyncWrite + Unpin + Send> SerialLine<'a, S> {
     /// A line with a pause between messages, on which a device may take as long
     /// as `longest_reply`.
     pub fn new(
@@ -30,9 +30,9 @@ impl<'a, S: AsyncRead + AsyncWrite + Unpin + Send> Line<'a, S> {
         context: &'a Context,
         pause: Duration,
         longest_reply: Duration,
-    ) -> Line<'a, S> {
+    ) -> SerialLine<'a, S> {
         let now = Instant::now();
-        Line {
+        SerialLine {
             stream,
             context,
             pause,
@@ -44,7 +44,7 @@ impl<'a, S: AsyncRead + AsyncWrite + Unpin + Send> Line<'a, S> {
     }
 }
 
-impl<S: AsyncRead + AsyncWrite + Unpin + Send> Bus for Line<'_, S> {
+impl<S: AsyncRead + AsyncWrite + Unpin + Send> Bus for SerialLine<'_, S> {
     async fn ask(&mut self, request: Request, patience: Patience) -> Result<Answer, Failure> {
         self.listen_until(self.busy + self.pause).await?;
         let mut exchange = Exchange::new(request);
@@ -94,7 +94,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Bus for Line<'_, S> {
     }
 }
 
-impl<S: AsyncRead + AsyncWrite + Unpin + Send> Line<'_, S> {
+impl<S: AsyncRead + AsyncWrite + Unpin + Send> SerialLine<'_, S> {
     async fn send(&mut self, bytes: &[u8], deadline: Instant) -> Result<(), Failure> {
         tokio::select! {
             biased;

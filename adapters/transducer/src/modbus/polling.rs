@@ -11,7 +11,7 @@ use super::ReplyError;
 use super::bus::{Answer, Bus, Failure};
 use super::connection::Connection;
 use super::input::Input;
-use super::line::Line;
+use super::line::SerialLine;
 use super::schedule::Schedule;
 
 pub(crate) struct TransducerAdapter {
@@ -65,7 +65,7 @@ impl Session for Polling {
             Carrier::Rtu { pause } => {
                 let slowest = self.inputs.iter().map(|input| input.patience.longest_reply);
                 let longest_reply = slowest.max().unwrap_or_default();
-                let line = Line::new(stream, context, pause, longest_reply);
+                let line = SerialLine::new(stream, context, pause, longest_reply);
                 self.poll(line, context).await
             }
             Carrier::Tcp { pause } => {

@@ -42,7 +42,7 @@ pub(super) struct Channel {
 
 /// What a line gave.
 #[derive(Debug, Default, PartialEq)]
-pub(super) struct Line {
+pub(super) struct ReadLine {
     pub samples: Vec<Sample>,
     /// What was in it and cannot be used.
     pub errors: Vec<BadFrame>,
@@ -53,10 +53,10 @@ impl Reader {
     ///
     /// # Errors
     /// It fits none.
-    pub fn read(&mut self, line: &[u8], at: i64) -> Result<Line, BadFrame> {
+    pub fn read(&mut self, line: &[u8], at: i64) -> Result<ReadLine, BadFrame> {
         for form in &self.forms {
             if let Some(found) = form.pattern.read(line) {
-                let mut read = Line::default();
+                let mut read = ReadLine::default();
                 let pairs = || form.targets.iter().zip(&found);
                 let now = pairs().find_map(|(target, found)| clock(*target, found));
                 for (target, found) in pairs() {

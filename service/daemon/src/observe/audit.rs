@@ -28,7 +28,7 @@ pub(crate) struct Done {
 }
 
 /// How many of a thing there were, and when.
-struct Run {
+struct Occurrences {
     count: u64,
     first: i64,
     last: i64,
@@ -38,7 +38,7 @@ struct Run {
 pub(crate) struct Audit {
     journal: Arc<dyn Journal>,
     clock: BayClock,
-    counted: Mutex<BTreeMap<Done, Run>>,
+    counted: Mutex<BTreeMap<Done, Occurrences>>,
 }
 
 impl Audit {
@@ -72,7 +72,7 @@ impl Audit {
     /// Writes down at once; a trail that cannot be written is said in the log.
     pub(crate) fn write(&self, done: Done) -> impl Future<Output = ()> + Send + 'static {
         let now = self.now();
-        let run = Run {
+        let run = Occurrences {
             count: 1,
             first: now,
             last: now,
@@ -100,7 +100,7 @@ impl Audit {
                 ..done
             }
         };
-        let run = counted.entry(done).or_insert(Run {
+        let run = counted.entry(done).or_insert(Occurrences {
             count: 0,
             first: now,
             last: now,
@@ -135,7 +135,7 @@ impl Audit {
     }
 }
 
-fn row(done: Done, run: &Run) -> AuditRow {
+fn row(done: Done, run: &Occurrences) -> AuditRow {
     AuditRow {
         wall: run.first,
         until: run.last,

@@ -21,14 +21,14 @@ const WAITING: usize = 128;
 /// How much less than others the thread for long reads is let at a processor, as `nice` has it.
 const NICE: i32 = 10;
 
-type Question = Box<dyn FnOnce(&mut Reader) + Send>;
-type Queue = Arc<Mutex<mpsc::Receiver<Question>>>;
+type ReadRequest = Box<dyn FnOnce(&mut Reader) + Send>;
+type Queue = Arc<Mutex<mpsc::Receiver<ReadRequest>>>;
 
 /// The way to the reading threads.
 #[derive(Debug)]
 pub(super) struct Readers {
-    short: Option<mpsc::Sender<Question>>,
-    long: Option<mpsc::Sender<Question>>,
+    short: Option<mpsc::Sender<ReadRequest>>,
+    long: Option<mpsc::Sender<ReadRequest>>,
     /// What is being read at length is not to be finished.
     stopping: Arc<AtomicBool>,
     threads: Vec<JoinHandle<()>>,
@@ -141,7 +141,7 @@ fn spawn(mut reader: Reader, questions: Queue, long: bool) -> Result<JoinHandle<
 }
 
 fn waiting<T: Send + 'static>(
-    queue: Option<&mpsc::Sender<Question>>,
+    queue: Option<&mpsc::Sender<ReadRequest>>,
     question: impl FnOnce(&mut Reader) -> Result<T, JournalError> + Send + 'static,
 ) -> Pending<T> {
     // Weak, so that a future nobody polls does not keep the threads from ending.
@@ -150,7 +150,7 @@ fn waiting<T: Send + 'static>(
         let queue = queue.and_then(|queue| queue.upgrade());
         let queue = queue.ok_or(JournalError::Closed)?;
         let (answer, answered) = oneshot::channel();
-        let question: Question = Box::new(move |reader| {
+        let question: ReadRequest = Box::new(move |reader| {
             // Nobody may be listening any more.
             let _ = answer.send(question(reader));
         });

@@ -16,12 +16,12 @@ const WAITING: usize = 256;
 /// Rows after which a commit takes no more writes in: 20 to 50 ms of work.
 const ROWS_A_COMMIT: usize = 10_000;
 
-type Answer = oneshot::Sender<Result<Done, JournalError>>;
+type ReplySender = oneshot::Sender<Result<Done, JournalError>>;
 
 /// The way to the writing thread.
 #[derive(Debug)]
 pub(super) struct Writer {
-    writes: Option<mpsc::Sender<(Write, Answer)>>,
+    writes: Option<mpsc::Sender<(Write, ReplySender)>>,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -79,7 +79,7 @@ impl Drop for Writer {
     }
 }
 
-fn write_all(mut store: Store, mut waiting: mpsc::Receiver<(Write, Answer)>, news: &Notify) {
+fn write_all(mut store: Store, mut waiting: mpsc::Receiver<(Write, ReplySender)>, news: &Notify) {
     while let Some(first) = waiting.blocking_recv() {
         // Where the processor is shared, whoever woke this thread has more to hand over: they go together.
         thread::yield_now();
@@ -92,8 +92,8 @@ fn write_all(mut store: Store, mut waiting: mpsc::Receiver<(Write, Answer)>, new
 /// Carries out one write and what waits behind it, commits, and answers all. Whether there may be news.
 fn commit_together(
     store: &mut Store,
-    first: (Write, Answer),
-    waiting: &mut mpsc::Receiver<(Write, Answer)>,
+    first: (Write, ReplySender),
+    waiting: &mut mpsc::Receiver<(Write, ReplySender)>,
 ) -> bool {
     let mut answers = Vec::new();
     match attempt(store, first, waiting, &mut answers) {
@@ -117,13 +117,13 @@ fn commit_together(
 }
 
 /// What each waiter will be told, if the commit succeeds.
-type Answers = Vec<(Answer, Result<Done, JournalError>)>;
+type Replies = Vec<(ReplySender, Result<Done, JournalError>)>;
 
 fn attempt(
     store: &mut Store,
-    first: (Write, Answer),
-    waiting: &mut mpsc::Receiver<(Write, Answer)>,
-    answers: &mut Answers,
+    first: (Write, ReplySender),
+    waiting: &mut mpsc::Receiver<(Write, ReplySender)>,
+    answers: &mut Replies,
 ) -> Result<bool, JournalError> {
     let (mut rows, mut news) = (0, false);
     let mut next = Some(first);

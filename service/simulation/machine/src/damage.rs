@@ -10,7 +10,7 @@ use super::fault::{Fault, FaultKind};
 use super::fuel::UNCOVERS;
 use super::parts::Parts;
 use super::random::Random;
-use super::wiring::{OPEN, Run};
+use super::wiring::{CableRun, OPEN};
 
 /// A dead unit needs so many volts more than a sound one: from 0.6 on more
 /// than battery and alternator give, below that more than a cranking battery does.
@@ -156,12 +156,12 @@ fn controller(fault: Fault, parts: &mut Parts, random: &mut Random) {
 }
 
 /// Every run between the plugs, for a fault in any of them.
-const ANY_RUN: [Run; 5] = [
-    Run::PumpFeed,
-    Run::PumpGround,
-    Run::BusHigh,
-    Run::BusLow,
-    Run::Sensor,
+const ANY_RUN: [CableRun; 5] = [
+    CableRun::PumpFeed,
+    CableRun::PumpGround,
+    CableRun::BusHigh,
+    CableRun::BusLow,
+    CableRun::Sensor,
 ];
 
 fn wiring(fault: Fault, parts: &mut Parts, random: &mut Random) {

@@ -34,7 +34,7 @@ use parts::Parts;
 pub use points::{POINTS, TestPoint};
 pub use pump::BypassCommand;
 pub use random::Random;
-use wiring::{Branch, OPEN, Run, branch};
+use wiring::{Branch, CableRun, OPEN, branch};
 
 /// Where the key stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -262,8 +262,8 @@ impl Machine {
         self.feeds.pump = match self.controls.drive {
             Drive::Bypass => branch(electrics.volts, BYPASS_LEAD, pump.load(), 0.0),
             Drive::Harness => {
-                let feed = wiring.pump_relay + wiring.ohms(Run::PumpFeed);
-                let ground = wiring.ohms(Run::PumpGround) + wiring.shared_ground;
+                let feed = wiring.pump_relay + wiring.ohms(CableRun::PumpFeed);
+                let ground = wiring.ohms(CableRun::PumpGround) + wiring.shared_ground;
                 branch(switched, feed, pump.load(), ground)
             }
         };

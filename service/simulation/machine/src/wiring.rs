@@ -49,7 +49,7 @@ pub(crate) fn branch(volts: f64, feed: f64, load: f64, ground: f64) -> Branch {
 
 /// A run between two plugs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Run {
+pub(crate) enum CableRun {
     /// Supply of the pump control unit.
     PumpFeed,
     /// Ground of the pump control unit.
@@ -64,19 +64,19 @@ pub(crate) enum Run {
 
 /// The runs between the engine controller's plug and the pump's: wire gauge,
 /// metres, and ohms of all contacts on the way (common practice, no source).
-const RUNS: [(Run, i32, f64, f64); 5] = [
-    (Run::PumpFeed, 12, 5.0, 0.019),
-    (Run::PumpGround, 10, 1.2, 0.002),
-    (Run::BusHigh, 20, 6.0, 0.1),
-    (Run::BusLow, 20, 6.0, 0.1),
-    (Run::Sensor, 20, 8.0, 0.13),
+const RUNS: [(CableRun, i32, f64, f64); 5] = [
+    (CableRun::PumpFeed, 12, 5.0, 0.019),
+    (CableRun::PumpGround, 10, 1.2, 0.002),
+    (CableRun::BusHigh, 20, 6.0, 0.1),
+    (CableRun::BusLow, 20, 6.0, 0.1),
+    (CableRun::Sensor, 20, 8.0, 0.13),
 ];
 
 /// A contact that opens now and then while the engine shakes it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Loose {
     /// The run it is in.
-    pub run: Run,
+    pub run: CableRun,
     /// Openings a second while the engine runs.
     pub rate: f64,
     /// Seconds left until it closes again.
@@ -141,7 +141,7 @@ impl Wiring {
     }
 
     /// Adds resistance to a run.
-    pub(crate) fn add(&mut self, run: Run, ohms: f64) {
+    pub(crate) fn add(&mut self, run: CableRun, ohms: f64) {
         for (known, value) in RUNS.iter().zip(&mut self.runs) {
             if known.0 == run {
                 *value = (*value + ohms).min(OPEN);
@@ -150,7 +150,7 @@ impl Wiring {
     }
 
     /// Resistance of a run with the harness at rest, ohms.
-    fn at_rest(&self, run: Run) -> f64 {
+    fn at_rest(&self, run: CableRun) -> f64 {
         RUNS.iter()
             .zip(&self.runs)
             .find(|(known, _)| known.0 == run)
@@ -158,7 +158,7 @@ impl Wiring {
     }
 
     /// Resistance of a run right now, ohms.
-    pub(crate) fn ohms(&self, run: Run) -> f64 {
+    pub(crate) fn ohms(&self, run: CableRun) -> f64 {
         match self.loose {
             Some(loose) if loose.run == run && loose.open_for > 0.0 => OPEN,
             _ => self.at_rest(run),
@@ -166,7 +166,7 @@ impl Wiring {
     }
 
     /// A contact works loose the first time and then keeps coming and going.
-    pub(crate) fn loosen(&mut self, run: Run, rate: f64) {
+    pub(crate) fn loosen(&mut self, run: CableRun, rate: f64) {
         self.loose = Some(Loose {
             run,
             rate,
@@ -194,7 +194,7 @@ impl Wiring {
     /// Across the two bus wires at the engine controller, key off, ohms.
     pub(crate) fn termination(&self) -> f64 {
         // Seen from the controller's end the far terminator is behind both wires: an open wire leaves 120 ohms.
-        let far = self.terminators[1] + self.ohms(Run::BusHigh) + self.ohms(Run::BusLow);
+        let far = self.terminators[1] + self.ohms(CableRun::BusHigh) + self.ohms(CableRun::BusLow);
         1.0 / (1.0 / self.terminators[0] + 1.0 / far + 1.0 / self.bus_bridge)
     }
 
@@ -205,12 +205,14 @@ impl Wiring {
 
     /// Does the speed sensor's signal reach the controller?
     pub(crate) fn sensor_heard(&self) -> bool {
-        !self.sensor_held && self.ohms(Run::Sensor) < 1e5
+        !self.sensor_held && self.ohms(CableRun::Sensor) < 1e5
     }
 
     /// Do messages get from the engine controller to the pump control unit?
     pub(crate) fn bus_works(&self) -> bool {
-        let wires = self.ohms(Run::BusHigh).max(self.ohms(Run::BusLow));
+        let wires = self
+            .ohms(CableRun::BusHigh)
+            .max(self.ohms(CableRun::BusLow));
         !self.bus_held() && wires < 60.0 && (40.0..100.0).contains(&self.termination())
     }
 }
@@ -239,21 +241,21 @@ mod tests {
     #[test]
     fn an_open_run_reads_infinite_and_takes_the_whole_voltage() {
         let mut wiring = healthy();
-        wiring.add(Run::PumpFeed, OPEN);
+        wiring.add(CableRun::PumpFeed, OPEN);
         assert_eq!(seen(wiring.continuity()), f64::INFINITY);
-        let pump = branch(12.5, wiring.ohms(Run::PumpFeed), 4.0, 0.006);
+        let pump = branch(12.5, wiring.ohms(CableRun::PumpFeed), 4.0, 0.006);
         assert!((pump.feed_drop - 12.5).abs() < 1e-6 && pump.volts < 1e-6);
     }
 
     #[test]
     fn a_loose_contact_opens_only_now_and_then() {
         let mut wiring = healthy();
-        wiring.loosen(Run::BusHigh, 0.2);
+        wiring.loosen(CableRun::BusHigh, 0.2);
         let mut random = Random::new(1, 1);
         let mut open = 0;
         for _ in 0..30_000 {
             wiring.step(84.0, &mut random, 0.002);
-            open += usize::from(wiring.ohms(Run::BusHigh) == OPEN);
+            open += usize::from(wiring.ohms(CableRun::BusHigh) == OPEN);
         }
         assert!(open > 300 && open < 20_000, "{open}");
     }
