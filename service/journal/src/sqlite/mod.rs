@@ -12,7 +12,7 @@
 //! | `words` | texts that rows refer to by number |
 //! | `stretch` | which job and bay a run of events belongs to |
 //! | `reader` | the reading threads |
-//! | `chain` | the hashes through a job |
+//! | `chain`, `chain_encoding` | the hashes through a job |
 //! | `rests` | what a job rests on besides its events |
 //! | `trail` | the audit trail; removing what is old |
 //! | `copy` | backup and restore |
@@ -20,6 +20,7 @@
 //! | `outbox` | news on its way out |
 
 mod chain;
+mod chain_encoding;
 mod columns;
 mod copy;
 mod outbox;
