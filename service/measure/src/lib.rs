@@ -71,7 +71,7 @@ pub use ratiometric::{Ratiometric, RatiometricError};
 pub use reference::Reference;
 pub use sample::{Coupling, Function, Sample};
 pub use temperature::{TemperatureCoefficient, TemperatureCoefficientError};
-pub use unit::{Unit, UnitError, after_number, significant};
+pub use unit::{Unit, UnitError, after_number, significant, value_in_words};
 
 /// Nanoseconds in a second: times on a bay's clock are `i64` nanoseconds.
 pub const NANOS_PER_SECOND: i64 = 1_000_000_000;

@@ -187,6 +187,12 @@ pub fn after_number(symbol: &str) -> String {
     }
 }
 
+/// A value as people read it: four digits, its unit, and `above` or `below` before it where it is beyond a range.
+pub fn value_in_words(value: f64, bound: Option<&str>, symbol: &str) -> String {
+    let beyond = bound.map_or(String::new(), |bound| format!("{bound} "));
+    format!("{beyond}{}{}", significant(value, 4), after_number(symbol))
+}
+
 /// `value` rounded to `digits` significant decimal digits (1 to 17).
 pub fn significant(value: f64, digits: usize) -> f64 {
     if value == 0.0 || !value.is_finite() {

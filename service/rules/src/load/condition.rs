@@ -1,6 +1,6 @@
 //! `while`: what has to hold at other points while a check's readings are taken.
 
-use super::Ids;
+use super::{Ids, limit};
 use crate::read::{Findings, Section, amount};
 use crate::{Condition, DefectKind};
 
@@ -24,15 +24,7 @@ fn read(section: &Section<'_>, ids: &Ids<'_>, found: &mut Findings) -> Option<Co
         ids.points
             .find(&id, &format!("{}: `point`", section.name), found)
     });
-    if !section.has("at_least") && !section.has("at_most") {
-        found.error(
-            &section.span,
-            DefectKind::LimitMissing,
-            format!("{} has no end", section.name),
-            "add `at_least = …`, `at_most = …` or both",
-        );
-        return None;
-    }
+    limit::has_end(section, found)?;
     let point = point?;
     let scale = ids.yields.get(point).copied().flatten()?.scale();
     let mut end = |key: &str| {

@@ -18,15 +18,7 @@ pub(super) fn read(
     found: &mut Findings,
 ) -> Option<Limit> {
     section.knows(&["at_least", "at_most"], found);
-    if !section.has("at_least") && !section.has("at_most") {
-        found.error(
-            &section.span,
-            DefectKind::LimitMissing,
-            format!("{} has no end", section.name),
-            "add `at_least = …`, `at_most = …` or both",
-        );
-        return None;
-    }
+    has_end(section, found)?;
     let scale = scale?;
     let at_least = end(section, "at_least", scale, ids, found);
     let at_most = end(section, "at_most", scale, ids, found);
@@ -50,6 +42,20 @@ pub(super) fn read(
         return None;
     }
     Some(limit)
+}
+
+/// Notes a table without an end.
+pub(super) fn has_end(section: &Section<'_>, found: &mut Findings) -> Option<()> {
+    if section.has("at_least") || section.has("at_most") {
+        return Some(());
+    }
+    found.error(
+        &section.span,
+        DefectKind::LimitMissing,
+        format!("{} has no end", section.name),
+        "add `at_least = …`, `at_most = …` or both",
+    );
+    None
 }
 
 /// One end, if it is there; `None` outside if it is defective.

@@ -16,6 +16,7 @@ mod error;
 mod instruments;
 mod operator;
 pub mod practice;
+mod simulation;
 mod steps;
 
 pub use connection::CallError;

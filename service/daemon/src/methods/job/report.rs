@@ -114,12 +114,10 @@ fn found(rules: &RuleSet, evidence: &Evidence) -> String {
     };
     let mut line = format!("{title}: {outcome}");
     if let (Some(value), Some(unit)) = (evidence.value, &evidence.unit) {
-        let beyond = evidence
-            .bound
-            .map_or(String::new(), |bound| format!("{bound} "));
-        let value = trisect_measure::significant(value, 4);
+        let bound = evidence.bound.map(|bound| bound.to_string());
+        let value = trisect_measure::value_in_words(value, bound.as_deref(), unit);
+        line.push_str(&format!(", {value}"));
         let unit = trisect_measure::after_number(unit);
-        line.push_str(&format!(", {beyond}{value}{unit}"));
         if let Some(u) = evidence.uncertainty {
             let u = trisect_measure::significant(u, 2);
             line.push_str(&format!(" (standard uncertainty {u}{unit})"));

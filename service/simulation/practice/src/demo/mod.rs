@@ -10,7 +10,6 @@ mod technician;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
-use tempfile::TempDir;
 use trisect_machine::{Fault, FaultError};
 use trisect_simulated::bay::{Options, SimulatedBay};
 
@@ -18,6 +17,7 @@ use crate::PracticeError;
 use crate::connection::Service;
 use crate::instruments::attach;
 use crate::operator::Operator;
+use crate::simulation::Simulation;
 
 /// The bay of the invented depot that the service has to have, with nothing attached.
 pub const BAY: &str = "bay-2";
@@ -75,16 +75,15 @@ fn faults(options: &DemoOptions) -> Result<Vec<Fault>, FaultError> {
 /// When it cannot come to a verdict.
 pub async fn run(options: &DemoOptions, address: SocketAddr) -> Result<String, PracticeError> {
     let faults = faults(options)?;
-    let directory = TempDir::with_prefix("trisect-demo-")?;
-    let (lines, speed) = (directory.path(), options.speed);
-    let settings = Options::default();
-    let simulated = SimulatedBay::start(lines, options.seed, &faults, speed, settings).await?;
-    let worked = work(&simulated, &faults, speed, address).await;
-    simulated.stop().await;
-    if let Err(error) = directory.close() {
-        tracing::warn!(%error, "the demo's directory could not be removed");
-    }
-    worked
+    let simulation = Simulation {
+        seed: options.seed,
+        speed: options.speed,
+        faults: &faults,
+        options: Options::default(),
+    };
+    simulation
+        .run(async |simulated| work(simulated, &faults, options.speed, address).await)
+        .await
 }
 
 async fn work(

@@ -71,15 +71,13 @@ fn found(evidence: &Evidence) -> String {
         parts.push(format!("answered {answer}"));
     }
     if let (Some(value), Some(unit)) = (evidence.value, &evidence.unit) {
-        let beyond = evidence
-            .bound
-            .map_or(String::new(), |bound| format!("{bound} "));
-        let value = trisect_measure::significant(value, 4);
+        let bound = evidence.bound.map(|bound| bound.to_string());
+        let value = trisect_measure::value_in_words(value, bound.as_deref(), unit);
         let unit = trisect_measure::after_number(unit);
         let u = evidence.uncertainty.map_or(String::new(), |u| {
             format!(" (u = {}{unit})", trisect_measure::significant(u, 2))
         });
-        parts.push(format!("{beyond}{value}{unit}{u}"));
+        parts.push(format!("{value}{u}"));
     }
     if let Some(limit) = &evidence.limit {
         parts.push(format!("limit {limit}"));

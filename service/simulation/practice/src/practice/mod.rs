@@ -16,7 +16,6 @@ use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
-use tempfile::TempDir;
 use tokio::sync::watch;
 use trisect_machine::Fault;
 use trisect_simulated::bay::{Options, SimulatedBay};
@@ -25,6 +24,7 @@ use crate::PracticeError;
 use crate::connection::Service;
 use crate::instruments::attach;
 use crate::operator::Operator;
+use crate::simulation::Simulation;
 
 /// Where the leads are at first.
 const LEADS: [(&str, &str); 6] = [
@@ -101,20 +101,19 @@ pub async fn run(
     ending: impl Future<Output = ()>,
 ) -> Result<(), PracticeError> {
     let faults = Fault::parse_lists(&options.fault)?;
-    let directory = TempDir::with_prefix("trisect-simulated-")?;
-    let (lines, speed) = (directory.path(), options.speed);
-    let settings = Options {
-        // Waiting for a lost reply takes its time by the clock.
-        lossy: speed <= 1.0,
-        ..Options::default()
+    let simulation = Simulation {
+        seed: options.seed,
+        speed: options.speed,
+        faults: &faults,
+        options: Options {
+            // Waiting for a lost reply takes its time by the clock.
+            lossy: options.speed <= 1.0,
+            ..Options::default()
+        },
     };
-    let simulated = SimulatedBay::start(lines, options.seed, &faults, speed, settings).await?;
-    let served = serve(options, &simulated, &faults, (address, tls), ending).await;
-    simulated.stop().await;
-    if let Err(error) = directory.close() {
-        tracing::warn!(%error, "the directory of the simulated instruments could not be removed");
-    }
-    served
+    simulation
+        .run(async |simulated| serve(options, simulated, &faults, (address, tls), ending).await)
+        .await
 }
 
 async fn serve(
