@@ -157,6 +157,8 @@ impl Computations {
         });
         started.map_err(|error| internal(&error))?;
         let done = tokio::select! {
+            // First: told to stop, a computation answers with what it has, and that is not the whole.
+            biased;
             () = self.stop.cancelled() => Err(stopping()),
             // Only a panic sends nothing; its thread has reported it.
             done = answered => done.map_err(|error| internal(&error)),
@@ -182,7 +184,7 @@ mod tests {
     }
 
     fn until_told(going: &Going) -> u64 {
-        let mut rounds = 0;
+        let mut rounds = 1;
         while going.on() {
             rounds += 1;
             std::thread::yield_now();
