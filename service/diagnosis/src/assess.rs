@@ -103,6 +103,7 @@ pub(crate) fn assess(job: &Job<'_>) -> Vec<Option<Assessment>> {
         let needed = needs
             .find(|need| !passed(need))
             .map(|need| (*need, Outcome::Passed));
+        // A presumption counts for the complaints it is written for; a need counts always.
         let mut presumed = model.rules.checks[check].presumes.iter();
         let unmet = needed.or_else(|| {
             let unmet = presumed.find(|p| {
@@ -177,6 +178,7 @@ fn from_window(
         let reason = format!("`{}`: {reason}", measured.take.word());
         return Some((state.touched, Assessment::void(reason)));
     }
+    // Limits are resolved anew each time: one that goes by a temperature moves with the newest reading of it.
     let limits = match limits(model, measured, latest) {
         Ok(limits) => limits,
         Err(reason) => return Some((state.touched, Assessment::void(reason))),
@@ -296,6 +298,7 @@ fn judge(
         Ok(taken) => taken,
         Err(reason) => return undecided(reason),
     };
+    // A one-sided value ("above 20 V") cannot be held against a limit on its open side.
     let Some(pass) = conform(amount, u, limits) else {
         return undecided(
             "the limit lies beyond the range of the instrument: choose a wider range",
@@ -339,6 +342,7 @@ fn conform(amount: Amount, u: f64, limits: &Limits) -> Option<f64> {
 /// whatever comes.
 fn definite(measured: &Measured) -> bool {
     match measured.take {
+        // With an upper limit too, a minimum that fails may lie above it, and can still come down into the range.
         Take::Minimum => measured.at_most.is_none(),
         Take::Maximum => measured.at_least.is_none(),
         _ => false,

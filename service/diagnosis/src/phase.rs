@@ -81,6 +81,7 @@ impl PhaseTracker {
     pub(crate) fn say(&mut self, phase: Phase) {
         self.phase = phase;
         self.battery.say(phase);
+        // The speed cannot tell these two apart, so what was said is remembered for when cranking ends without a start.
         if matches!(phase, Phase::Off | Phase::KeyOn) {
             self.rest = phase;
         }

@@ -135,6 +135,7 @@ impl Runs {
         for place in self.open.clone() {
             let run = &mut self.all[place];
             let here = now.measured(run.check).is_some_and(|m| m.point == point);
+            // Before the first reading a probe may still be moved about: nothing was measured in the wrong place.
             let begun = run.stage == Stage::Taking && run.taking.window.is_some();
             if here && begun {
                 run.spoil(
@@ -347,6 +348,7 @@ impl Runs {
         match run.taking.full(measured, now.now) {
             Ok(()) => self.all_read(now, place),
             Err(why) => {
+                // By the newest event of the job, not by a clock: a replay has to spoil the run at the same event.
                 let over = run.taking.full_at(measured).is_some_and(|at| at <= now.now);
                 // Past its end and still not full: there is a gap, or a value that cannot be used.
                 if over && !window.entered {

@@ -191,6 +191,7 @@ impl Stays {
     pub(crate) fn cranks(&self, now: i64) -> Vec<CrankSummary> {
         let ended = self.cranks.iter().map(|(number, stay)| (*number, stay));
         let all: Vec<_> = ended.chain(self.cranking()).collect();
+        // The ended ones are full already when one more is under way.
         let newest = all.len().saturating_sub(KEPT_STAYS);
         all[newest..]
             .iter()

@@ -90,6 +90,7 @@ impl Window {
 
     /// Nothing after this time counts.
     pub(crate) fn close(&mut self, at: i64) {
+        // The first end counts: a probe that is moved after the phase was left must not lengthen the window.
         self.closed = self.closed.or(Some(at));
     }
 

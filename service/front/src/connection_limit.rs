@@ -76,6 +76,7 @@ impl ConnectionLimit {
         &self,
         stream: Accepted,
     ) -> Option<impl Future<Output = ()> + Send + use<>> {
+        // Never waited for: who waits here would hold up the listener, and with it those for whom there is a slot.
         let permit = self.rejections.clone().try_acquire_owned().ok()?;
         Some(async move {
             match stream {

@@ -57,6 +57,7 @@ pub(super) fn read(text: &[u8], most: usize) -> Message<'_> {
     if first == Some(&b'[') {
         return read_batch(text, most);
     }
+    // As it was written: an id is given back to the letter, which a number that went through an f64 is not.
     match serde_json::from_slice::<&RawValue>(text) {
         Ok(raw) => Message::Single(entry(raw)),
         Err(_) => Message::Broken,

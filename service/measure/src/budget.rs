@@ -1,4 +1,4 @@
-//! What one reading's standard uncertainty is made of (GUM 5.1.2).
+//! What the standard uncertainty of one reading of an instrument (a meter, a gauge) is made of (GUM 5.1.2).
 
 use crate::{
     Accuracy, AccuracyError, Quantity, Ratiometric, TemperatureCoefficient, combine,

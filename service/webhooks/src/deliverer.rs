@@ -1,5 +1,5 @@
-//! Carries one webhook's deliveries: of each lane one at a time, a few lanes at once, again and again on the
-//! schedule, until they arrive or are given up.
+//! Carries one webhook's deliveries: of each lane one at a time, a few lanes at once, retried on the schedule until
+//! they arrive or are given up.
 
 use std::collections::BTreeSet;
 use std::sync::Arc;

@@ -1,4 +1,4 @@
-//! Keeping a port open: a lost one is opened again until told to stop.
+//! Keeping a port open: an instrument that is lost reconnects (its port is opened again) until told to stop.
 
 use std::future::Future;
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};

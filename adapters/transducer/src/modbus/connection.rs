@@ -77,6 +77,7 @@ impl<'a, S: AsyncRead + AsyncWrite + Unpin + Send> Connection<'a, S> {
 impl<S: AsyncRead + AsyncWrite + Unpin + Send> Bus for Connection<'_, S> {
     async fn ask(&mut self, request: Request, patience: Patience) -> Result<Answer, Failure> {
         self.listen_until(self.busy + self.pause).await?;
+        // Only one request is under way, so a number may come again after 65 536: its late reply is long gone.
         self.transaction = self.transaction.wrapping_add(1);
         let deadline = Instant::now() + patience.reply_timeout;
         let bytes = framed(self.transaction, request);

@@ -57,6 +57,7 @@ impl Exchange {
     pub fn finish(self) -> Result<Vec<u16>, ReplyError> {
         let (got, expected) = (self.received.len(), self.expected());
         let device = self.request.device;
+        // Told apart, for the causes differ: a silent device has no power or another address.
         let Some((message, crc)) = self.received.split_last_chunk::<2>() else {
             return Err(match got {
                 0 => ReplyError::Silence { device },
@@ -67,6 +68,7 @@ impl Exchange {
         if got > expected {
             return Err(ReplyError::Long { got, expected });
         }
+        // A reply cut short nearly always fails its checksum too; that it is short says more of the cause.
         if checksum(message) != *crc {
             return Err(if got < expected {
                 ReplyError::Short { got, expected }
@@ -83,6 +85,7 @@ impl Exchange {
     /// The length of the reply as far as it is known: an exception has five bytes.
     fn expected(&self) -> usize {
         match self.received.get(1) {
+            // Modbus application protocol, 7: an exception sets the function's top bit and has one byte of code.
             Some(function) if function & 0x80 != 0 => 5,
             _ => self.request.reply_length(),
         }

@@ -55,6 +55,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Bus for SerialLine<'_, S> {
         match exchange.finish() {
             Ok(registers) => Ok(Answer { registers, at }),
             Err(error) => {
+                // From when it was sent, not from now: that is when the device began to take its time.
                 if error.leaves_line_open() {
                     self.held = Some(sent + patience.longest_reply);
                 }
@@ -127,6 +128,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> SerialLine<'_, S> {
                         Progress::Whole => until = self.busy + self.pause,
                         Progress::Babble => return Ok(at),
                     }
+                    // Bytes that never rest keep the timer below from being reached: reading is asked first.
                     if self.busy >= deadline + self.pause {
                         return Ok(at);
                     }

@@ -82,6 +82,8 @@ impl Messages {
             return Ok(None);
         };
         let length = usize::from(u16::from_be_bytes([high, low]));
+        // There is no mark at which a message starts: with one wrong length every later header is read from the wrong
+        // bytes. So nothing is searched for, and whoever reads connects anew.
         if (p_high, p_low) != (0, 0) || !(2..=LONGEST).contains(&length) {
             return Err(OutOfStep);
         }

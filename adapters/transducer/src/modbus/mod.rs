@@ -8,6 +8,9 @@
 //! header numbers the requests: a late reply is thrown away, and the connection
 //! stays.
 //!
+//! A reply is matched to its request in `reply` (device, function, count), over TCP first by its number in
+//! `connection`.
+//!
 //! [`Exchange`] and [`Messages`] are the two framings, without I/O; the line and
 //! the connection are apart, and so is the schedule that shares them.
 

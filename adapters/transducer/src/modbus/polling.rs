@@ -190,6 +190,7 @@ impl<B: Bus> Round<'_, B> {
     async fn failed(&mut self, input: &Input, error: ReplyError) -> Result<(), Failure> {
         let context = self.context;
         context.health.bad(&error.to_string(), context.now());
+        // A refusal, too, shows that somebody is at the other end: a new connection would not help.
         if !matches!(error, ReplyError::Silence { .. }) {
             self.replied = Instant::now();
         }

@@ -111,6 +111,7 @@ pub(super) fn registers(request: Request, from: u8, reply: &[u8]) -> Result<Vec<
             asked: device,
         });
     }
+    // The exception first: its function differs too, and it would be called a reply to another one.
     match *reply {
         [function, code] if function == asked | 0x80 => Err(ReplyError::Exception {
             device,

@@ -74,6 +74,7 @@ impl Schedule {
     /// The input is being asked at `at`: it is due again a period later.
     pub fn asked(&mut self, input: usize, at: Duration) {
         if let Some(turn) = self.turns.get_mut(input) {
+            // From when it is asked, not from when it was due: a line that fell behind would be asked in bursts.
             turn.due = at + turn.period;
         }
     }
@@ -92,6 +93,7 @@ impl Schedule {
             return;
         };
         device.failures = device.failures.saturating_add(1);
+        // One failure may be a disturbance, and costs the device no turn.
         if alone || device.failures < 2 {
             return;
         }

@@ -1,4 +1,5 @@
-//! The methods of `trisect-wire`, answered: one file a noun.
+//! The methods of `trisect-wire`, answered: one file a noun. `job.open` is registered in `job` by its name in
+//! `trisect_wire::table`, `JobOpen`, and so is every other.
 
 mod audit;
 mod barometer;

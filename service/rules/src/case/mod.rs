@@ -3,6 +3,7 @@
 //! [`parse`] reads the text on its own and reports every defect; a second step,
 //! [`Case::resolve`], holds it against a rule set, which knows what each point
 //! measures. The stream a case may name is a file, which is the caller's to read.
+//! A case is run by `trisect_diagnosis::trial`, for reasoning is none of this crate's business.
 
 mod expect;
 mod parse;

@@ -1,4 +1,4 @@
-//! `job.*`.
+//! `job.open`, `job.list`, `job.show` and the other methods of jobs.
 
 mod replay;
 mod report;
